@@ -1,0 +1,279 @@
+//! What preflight and the later stages say about an item: data, not an error.
+//!
+//! Every finding has a stable code, a severity, what was measured against which limit, where in the picture, plain words
+//! for the customer and a remedy. Thresholds are common practice, no source, unless their constant says otherwise.
+
+use serde::Serialize;
+
+use crate::units::Mm;
+
+/// How bad it is; the worst finding is the report's verdict.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Severity {
+    /// Good to know.
+    Note,
+    /// Can be printed; somebody should look.
+    Caution,
+    /// Cannot be printed as it is.
+    Reject,
+}
+
+macro_rules! codes {
+    ($($(#[$doc:meta])* $name:ident = $code:literal, $severity:ident, $message:literal, $remedy:literal;)*) => {
+        /// The stable code of a finding.
+        #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+        pub enum Code { $($(#[$doc])* $name,)* }
+
+        impl Code {
+            /// Every code there is.
+            pub const ALL: &[Code] = &[$(Code::$name,)*];
+
+            /// As written in reports.
+            pub const fn as_str(self) -> &'static str {
+                match self { $(Code::$name => $code,)* }
+            }
+
+            /// Its severity where nothing else is said.
+            pub const fn severity(self) -> Severity {
+                match self { $(Code::$name => Severity::$severity,)* }
+            }
+
+            /// Plain words for a customer where nothing more particular is said.
+            pub const fn message(self) -> &'static str {
+                match self { $(Code::$name => $message,)* }
+            }
+
+            /// What to do about it.
+            pub const fn remedy(self) -> &'static str {
+                match self { $(Code::$name => $remedy,)* }
+            }
+        }
+    };
+}
+
+codes! {
+    /// Too few pixels for the ordered size.
+    ResolutionLow = "resolution.low", Caution,
+        "The picture has few pixels for this size and may print soft.",
+        "Send a larger original, or order a smaller size.";
+    /// Opaque picture whose backdrop was removed, or stays.
+    TransparencyNone = "transparency.none", Caution,
+        "The picture has no transparent background.",
+        "Check the proof, or send the picture with its background removed.";
+    /// Floating parts: joined, bridged, separate or out of reach.
+    ShapeParts = "shape.parts", Note,
+        "The picture has several separate parts.",
+        "Nothing to do: they are held together by the border.";
+    /// Specks that move no cut line.
+    ShapeSpecks = "shape.specks", Note,
+        "Tiny specks in the picture were left out of the outline.",
+        "Nothing to do, or clean the picture.";
+    /// Thin places that were thickened.
+    ShapeThin = "shape.thin", Note,
+        "Thin places were given a wider border so that they do not tear.",
+        "Nothing to do: check the proof.";
+    /// Art that touches the edge of its canvas.
+    ShapeClipped = "shape.clipped", Caution,
+        "The picture touches the edge of its canvas and may be cut off.",
+        "Check that nothing is missing, or send the whole picture.";
+    /// Finished size too small to make.
+    SizeTooSmall = "size.too_small", Reject,
+        "The sticker is too small.",
+        "Order a larger size or a thinner border.";
+    /// Finished size larger than the window.
+    SizeTooLarge = "size.too_large", Reject,
+        "The sticker is larger than the sheet can hold.",
+        "Order a smaller size or another material.";
+    /// A sticker sheet that cannot hold its pieces.
+    PageFull = "page.full", Reject,
+        "The page is too small for its stickers.",
+        "Order a larger page, fewer copies or smaller stickers.";
+    /// Printed bleed clipped between near neighbours.
+    BleedClipped = "bleed.clipped", Note,
+        "Neighbours stand closer than twice the bleed: each keeps half of the gap.",
+        "Widen the stock's gutter to at least twice its bleed.";
+    /// The cutting radius wins over a thinner border.
+    RadiusWins = "radius.wins", Note,
+        "The outline was rounded a little so that a blade can follow it.",
+        "Nothing to do: check the proof.";
+    /// An embedded colour profile was converted.
+    ColourProfile = "colour.profile", Note,
+        "The colours were converted from the profile in the picture.",
+        "Nothing to do.";
+    /// A picture in CMYK was converted.
+    ColourCmyk = "colour.cmyk", Caution,
+        "The picture is in print colours (CMYK) and was converted; colours may shift.",
+        "Check the proof, or send the picture in RGB.";
+    /// Damaged bytes, or no picture.
+    ArtUnreadable = "art.unreadable", Reject,
+        "The file is damaged or is not a picture.",
+        "Save the picture again as PNG or JPEG and send it once more.";
+    /// A kind of picture that is not taken.
+    ArtUnsupported = "art.unsupported", Reject,
+        "Pictures of this kind are not taken.",
+        "Send the picture as PNG, JPEG or WebP.";
+    /// Larger than an intake limit.
+    ArtOverLimit = "art.over_limit", Reject,
+        "The picture is larger than we can take.",
+        "Send a smaller picture.";
+    /// Nothing visible.
+    ArtBlank = "art.blank", Reject,
+        "Nothing is visible in the picture.",
+        "Send the picture again.";
+    /// Too few pixels to be art.
+    ArtTiny = "art.tiny", Reject,
+        "The picture is too tiny to print.",
+        "Send the original picture.";
+    /// The first frame of an animation was used.
+    ArtAnimated = "art.animated", Note,
+        "The picture moves; its first frame is printed.",
+        "Send the frame that you want as a picture of its own.";
+    /// The canvas is mostly empty.
+    ArtHugeMargin = "art.huge_margin", Note,
+        "The picture is mostly empty around the art; it was cropped to the art.",
+        "Nothing to do.";
+    /// Vector art with live text.
+    TextNotOutlined = "text.not_outlined", Caution,
+        "The drawing has live text, which may look different here.",
+        "Convert text to outlines and send the drawing again.";
+}
+
+impl Serialize for Code {
+    fn serialize<S: serde::Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        serializer.serialize_str(self.as_str())
+    }
+}
+
+/// A box in the picture, in pixels after orientation.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
+pub struct Place {
+    /// Left edge.
+    pub x_px: u32,
+    /// Upper edge.
+    pub y_px: u32,
+    /// Width.
+    pub width_px: u32,
+    /// Height.
+    pub height_px: u32,
+}
+
+/// One thing to say about an item.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Finding {
+    /// Stable code.
+    pub code: Code,
+    /// How bad.
+    pub severity: Severity,
+    /// What was measured, where something was. Never NaN.
+    pub measured: Option<f64>,
+    /// The limit it was held against.
+    pub limit: Option<f64>,
+    /// The unit of both.
+    pub unit: Option<&'static str>,
+    /// The piece of a sticker sheet that it is about.
+    pub piece: Option<String>,
+    /// Where in the picture; may be empty.
+    pub places: Vec<Place>,
+    /// Plain words for a customer.
+    pub message: String,
+    /// What to do.
+    pub remedy: String,
+}
+
+impl Finding {
+    /// A finding in its code's own severity and words.
+    pub fn new(code: Code) -> Finding {
+        Finding {
+            code,
+            severity: code.severity(),
+            measured: None,
+            limit: None,
+            unit: None,
+            piece: None,
+            places: Vec::new(),
+            message: code.message().to_owned(),
+            remedy: code.remedy().to_owned(),
+        }
+    }
+
+    /// With a measure held against a limit; both rounded to four decimals so that reports repeat.
+    #[must_use]
+    pub fn measured(mut self, measured: f64, limit: Option<f64>, unit: &'static str) -> Finding {
+        let tidy = |value: f64| (value * 1e4).round() / 1e4;
+        self.measured = measured.is_finite().then(|| tidy(measured));
+        self.limit = limit.filter(|value| value.is_finite()).map(tidy);
+        self.unit = Some(unit);
+        self
+    }
+
+    /// With another severity.
+    #[must_use]
+    pub fn severity(mut self, severity: Severity) -> Finding {
+        self.severity = severity;
+        self
+    }
+
+    /// With more particular words.
+    #[must_use]
+    pub fn saying(mut self, message: impl Into<String>, remedy: impl Into<String>) -> Finding {
+        self.message = message.into();
+        self.remedy = remedy.into();
+        self
+    }
+
+    /// With places in the picture.
+    #[must_use]
+    pub fn at(mut self, places: Vec<Place>) -> Finding {
+        self.places = places;
+        self
+    }
+
+    pub(crate) fn art_unreadable(reason: &str) -> Finding {
+        let message = format!("The file is damaged or is not a picture ({reason}).");
+        Finding::new(Code::ArtUnreadable).saying(message, Code::ArtUnreadable.remedy())
+    }
+
+    pub(crate) fn art_unsupported(kind: &str) -> Finding {
+        let message = format!("Pictures of this kind are not taken: {kind}.");
+        Finding::new(Code::ArtUnsupported).saying(message, Code::ArtUnsupported.remedy())
+    }
+
+    pub(crate) fn art_over_limit(measured: f64, limit: f64, unit: &'static str) -> Finding {
+        Finding::new(Code::ArtOverLimit).measured(measured, Some(limit), unit)
+    }
+
+    pub(crate) fn art_tiny(longest_px: u32) -> Finding {
+        Finding::new(Code::ArtTiny).measured(f64::from(longest_px), Some(32.0), "px")
+    }
+
+    pub(crate) fn size_too_small(measured: Mm, limit: Mm) -> Finding {
+        Finding::new(Code::SizeTooSmall).measured(measured.mm(), Some(limit.mm()), "mm")
+    }
+
+    pub(crate) fn size_too_large(measured: Mm, limit: Mm, would_fit: Option<Mm>) -> Finding {
+        let finding = Finding::new(Code::SizeTooLarge).measured(measured.mm(), Some(limit.mm()), "mm");
+        let Some(fits) = would_fit else { return finding };
+        let message =
+            format!("The sticker is {:.1} mm too large for the sheet.", (measured - limit).max(Mm::ZERO).mm());
+        let remedy = format!(
+            "Order it with a longest side of at most {:.1} mm, or on another material.",
+            (fits.mm() * 10.0).floor() / 10.0
+        );
+        finding.saying(message, remedy)
+    }
+
+    pub(crate) fn shape_parts_out_of_reach(parts: usize) -> Finding {
+        Finding::new(Code::ShapeParts).severity(Severity::Reject).measured(parts as f64, Some(1.0), "parts").saying(
+            format!("The picture falls into {parts} parts too far apart to be held together by a border."),
+            "Move the parts closer together, widen the border, or have each part cut by itself.",
+        )
+    }
+
+    pub(crate) fn page_full(would_fit: Option<(Mm, Mm)>) -> Finding {
+        let finding = Finding::new(Code::PageFull);
+        let Some((width, height)) = would_fit else { return finding };
+        let remedy = format!("A page of {:.0} x {:.0} mm would hold them.", width.mm().ceil(), height.mm().ceil());
+        finding.saying(Code::PageFull.message(), remedy)
+    }
+}

@@ -1,0 +1,123 @@
+//! Places copies on sheets and rolls: true shapes, free rotation, nothing nearer than the gutter. Also arranges the pieces
+//! of a sticker sheet on their page.
+
+mod page;
+
+pub use page::{PagePiece, PagePlan, arrange_page};
+
+use crate::cancel::Cancel;
+use crate::fault::Fault;
+use crate::frame::Frame;
+use crate::geom::{Pose, Ring};
+use crate::order::{Effort, FeedEdge, Rotate};
+use crate::units::Mm;
+
+/// One design in a number of copies.
+#[derive(Clone, Debug)]
+pub struct Lot {
+    /// True outermost lines in the sticker's frame.
+    pub outermost: Vec<Ring>,
+    /// Print past the outermost line, which must stay inside the window and out of keep-outs.
+    pub reach: Mm,
+    /// How it may be turned.
+    pub rotate: Rotate,
+    /// Who wants copies. All interchangeable.
+    pub claims: Vec<Claim>,
+    /// Fillers are placed after all others and open no sheet and no length of roll.
+    pub filler: bool,
+}
+
+/// Copies of a lot for one item of one order.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Claim {
+    /// The caller's number of the order: claims with one number belong together.
+    pub order: usize,
+    /// The caller's number of the item.
+    pub item: usize,
+    /// How many copies.
+    pub copies: u32,
+    /// Sorts as text; earlier goes on earlier sheets.
+    pub due: Option<String>,
+}
+
+/// What is laid out: one stock.
+#[derive(Clone)]
+pub struct Nesting<'a> {
+    /// The forme.
+    pub frame: &'a Frame,
+    /// Whether the container is a roll: one long container, then the next.
+    pub roll: bool,
+    /// Where the used length counts from.
+    pub feed_edge: FeedEdge,
+    /// Least distance between outermost lines.
+    pub gutter: Mm,
+    /// The lots.
+    pub lots: Vec<Lot>,
+    /// Amount of work.
+    pub effort: Effort,
+    /// Optional hard stop: returns true when improvement must end. A complete layout is always made first.
+    pub out_of_time: &'a (dyn Fn() -> bool + Sync),
+    /// Seed.
+    pub seed: u64,
+    /// Assign copies so that orders touch few sheets.
+    pub keep_orders_together: bool,
+}
+
+/// A copy on a sheet.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Placed {
+    /// Index of the lot.
+    pub lot: usize,
+    /// Index of the claim in the lot.
+    pub claim: usize,
+    /// Copy number within the claim, from 1.
+    pub copy: u32,
+    /// Where, already rounded ([`Pose::rounded`]).
+    pub pose: Pose,
+}
+
+/// Copies that found no place.
+#[derive(Clone, Debug)]
+pub struct Unplaced {
+    /// Index of the lot.
+    pub lot: usize,
+    /// Index of the claim in the lot.
+    pub claim: usize,
+    /// Copy numbers.
+    pub copies: Vec<u32>,
+    /// Why: `size.too_large`. `None` for fillers that found no room.
+    pub fault: Option<FaultTooLarge>,
+}
+
+/// A sticker larger than the window.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct FaultTooLarge {
+    /// The side that does not fit, bleed included.
+    pub measured: Mm,
+    /// What the window has.
+    pub limit: Mm,
+    /// By which factor the sticker would have to shrink to fit, under 1.
+    pub shrink: f64,
+}
+
+/// A layout, checked on true outlines in double precision.
+#[derive(Clone, Debug)]
+pub struct Layout {
+    /// For each sheet (or length of roll) what stands on it, in reading order from the feed edge.
+    pub sheets: Vec<Vec<Placed>>,
+    /// What found no place.
+    pub unplaced: Vec<Unplaced>,
+    /// `out_of_time` said stop.
+    pub stopped_early: bool,
+}
+
+/// Progress of a nesting: 0 to 1.
+pub type Progress<'a> = &'a (dyn Fn(f64) + Sync);
+
+/// Nests all lots of one stock.
+///
+/// # Errors
+/// `gang.layout_broken` when the last gate fails and repair does not help (our fault), `run.cancelled`.
+pub fn nest(_nesting: &Nesting<'_>, _progress: Progress<'_>, _cancel: &Cancel) -> Result<Layout, Fault> {
+    unimplemented!()
+}

@@ -1,0 +1,15 @@
+//! Points, rings, regions, closed paths and poses, all in millimetres, y down, angles clockwise.
+//!
+//! `Point`, `Vec2`, `Rect`, `Affine` and `BezPath` are kurbo's: points are places, vectors are differences. A positive
+//! rotation of an [`Affine`] turns clockwise as seen with y down.
+
+mod cut_line;
+mod pose;
+mod region;
+mod ring;
+
+pub use cut_line::CutLine;
+pub use kurbo::{Affine, BezPath, PathEl, Point, Rect, Shape, Vec2};
+pub use pose::Pose;
+pub use region::Region;
+pub use ring::Ring;

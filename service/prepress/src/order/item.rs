@@ -1,0 +1,264 @@
+//! One line of an order.
+
+use std::sync::Arc;
+
+use crate::units::Mm;
+
+/// The bytes of a picture, shared by every item that names the same one.
+#[derive(Clone, Debug, PartialEq, Eq, Hash)]
+pub enum ArtInput {
+    /// As sent.
+    Bytes(Arc<[u8]>),
+    /// Not even read, because the file has more bytes than the intake takes.
+    OverLimit {
+        /// Bytes in the file.
+        bytes: u64,
+        /// Bytes that are taken.
+        limit_bytes: u64,
+    },
+}
+
+/// The size ordered: of the finished sticker's bounding box, before rotation.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Size {
+    /// Width given, height follows.
+    Width(Mm),
+    /// Height given, width follows.
+    Height(Mm),
+    /// The longer side given.
+    Longest(Mm),
+    /// Both given: rectangle, rounded rectangle and ellipse only.
+    Both {
+        /// Width.
+        width: Mm,
+        /// Height.
+        height: Mm,
+    },
+}
+
+/// The shape of a cut line.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Shape {
+    /// Follows the art.
+    Contour,
+    /// Sharp corners.
+    Rectangle,
+    /// Corners of a radius.
+    RoundedRectangle {
+        /// Radius of the corners.
+        corner_radius: Mm,
+    },
+    /// The smallest that encloses the art with its border.
+    Circle,
+    /// In the art's aspect.
+    Ellipse,
+}
+
+/// How art sits in a shape other than a contour.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum ArtFit {
+    /// All of the art inside, border kept.
+    Contain,
+    /// The art fills the shape less the border and is cropped by it.
+    Cover,
+}
+
+/// What is done with floating parts out of reach.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Parts {
+    /// Bridged where within reach, else set aside.
+    Join,
+    /// Each gets a line of its own.
+    Separate,
+    /// Set aside without bridging.
+    SetAside,
+}
+
+/// Width above which a hole is cut out; `None`: holes are filled.
+pub type HolesKept = Option<Mm>;
+
+/// An opaque sRGB colour.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Colour(pub [u8; 3]);
+
+impl Colour {
+    /// Paper white.
+    pub const WHITE: Colour = Colour([255, 255, 255]);
+}
+
+/// The outline ordered.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Outline {
+    /// Its shape.
+    pub shape: Shape,
+    /// Border around the art; zero cuts in the art itself.
+    pub border: Mm,
+    /// The border's colour.
+    pub border_colour: Colour,
+    /// How the art sits in the shape.
+    pub art_fit: ArtFit,
+    /// Which holes are cut out.
+    pub keep_holes_wider_than: HolesKept,
+    /// What is done with floating parts.
+    pub parts: Parts,
+}
+
+/// The through cut around a kiss cut.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Backing {
+    /// Its shape.
+    pub shape: Shape,
+    /// Distance from the kiss cut.
+    pub margin: Mm,
+    /// Printed colour; `None`: unprinted stock.
+    pub colour: Option<Colour>,
+}
+
+/// When an opaque backdrop is removed.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum BackdropRemove {
+    /// When there is one and it can be told apart for sure.
+    Auto,
+    /// Whenever there is one, as well as can be.
+    Always,
+    /// Never.
+    Never,
+}
+
+/// Backdrop options.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Backdrop {
+    /// When to remove.
+    pub remove: BackdropRemove,
+    /// 100 x Euclidean distance in OKLab.
+    pub tolerance_delta_e: f64,
+}
+
+/// What white ink is printed under, on clear and metallic stock.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum White {
+    /// Art, border and bleed.
+    All,
+    /// The art alone.
+    Art,
+    /// Nothing.
+    None,
+}
+
+/// How a sticker may be turned on the sheet.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub enum Rotate {
+    /// Any angle.
+    Free,
+    /// 0, 90, 180, 270 degrees.
+    QuarterTurns,
+    /// Upright only.
+    None,
+}
+
+/// Codes of findings that are settled with the customer: their reject becomes a caution.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Accept(pub Vec<String>);
+
+impl Accept {
+    /// Whether a code is settled.
+    pub fn has(&self, code: &str) -> bool {
+        self.0.iter().any(|accepted| accepted == code)
+    }
+}
+
+/// A picture and how it becomes a sticker, or a piece of a sticker sheet.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Design {
+    /// The picture.
+    pub art: ArtInput,
+    /// Finished size.
+    pub size: Size,
+    /// Outline.
+    pub outline: Outline,
+    /// Backdrop options.
+    pub backdrop: Backdrop,
+    /// White ink.
+    pub white: White,
+    /// Settled findings.
+    pub accept: Accept,
+}
+
+/// One kind of sticker on a sticker sheet.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Piece {
+    /// Its id, unique on the page.
+    pub piece: String,
+    /// What it is.
+    pub design: Design,
+    /// How many of it at full size.
+    pub copies: u32,
+}
+
+/// What fills a sticker sheet's gaps.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Fill {
+    /// Nothing.
+    None,
+    /// Smaller copies of the pieces.
+    SmallerCopies {
+        /// Longest side of the smallest.
+        smallest: Mm,
+    },
+}
+
+/// A sticker sheet.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Page {
+    /// Width of the page.
+    pub width: Mm,
+    /// Height of the page.
+    pub height: Mm,
+    /// Radius of its corners.
+    pub corner_radius: Mm,
+    /// Between kiss-cut lines.
+    pub gap: Mm,
+    /// What stands on it.
+    pub pieces: Vec<Piece>,
+    /// What fills its gaps.
+    pub fill: Fill,
+}
+
+/// What is made.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Product {
+    /// Through cut on its contour.
+    DieCut(Design),
+    /// Kiss cut on its contour, through cut on a backing.
+    KissCut(Design, Backing),
+    /// Many kiss-cut stickers on one through-cut page.
+    StickerSheet(Page),
+}
+
+impl Product {
+    /// The contract's word.
+    pub fn word(&self) -> &'static str {
+        match self {
+            Product::DieCut(_) => "die_cut",
+            Product::KissCut(..) => "kiss_cut",
+            Product::StickerSheet(_) => "sticker_sheet",
+        }
+    }
+}
+
+/// One line of an order.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Item {
+    /// The shop's line id.
+    pub item: String,
+    /// Copies ordered.
+    pub quantity: u32,
+    /// What is made.
+    pub product: Product,
+    /// How it may be turned.
+    pub rotate: Rotate,
+    /// Index of its stock in the job.
+    pub stock: usize,
+    /// Words to find it by.
+    pub tags: Vec<String>,
+}

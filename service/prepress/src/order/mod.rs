@@ -1,0 +1,19 @@
+//! What a customer ordered and what a stock is: checked values, no JSON.
+//!
+//! Names, meanings and defaults are the contract's. Everything here was validated at the wire; a value that exists is
+//! within its limits.
+
+mod item;
+mod job;
+mod media;
+mod stock;
+
+pub use item::{
+    Accept, ArtFit, ArtInput, Backdrop, BackdropRemove, Backing, Colour, Design, Fill, HolesKept, Item, Outline, Page,
+    Parts, Piece, Product, Rotate, Shape, Size, White,
+};
+pub use job::{Effort, Filler, Job, Order, OutputKind, Policy};
+pub use media::{media_size, media_word};
+pub use stock::{
+    CutLinesInPrint, Cutting, Face, FeedEdge, Form, LabelPlace, Layer, Layers, Margins, RegisterMarks, Stock, Underbase,
+};

@@ -1,0 +1,195 @@
+//! Printable self-adhesive material, and how printer and cutter take it.
+
+use crate::geom::Point;
+use crate::units::{Mm, Ppi};
+
+/// Sheet or roll.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Form {
+    /// Cut sheets.
+    Sheet {
+        /// As it enters the printer.
+        width: Mm,
+        /// As it enters the printer.
+        height: Mm,
+        /// The standard media name, when it was given by one.
+        media: Option<String>,
+    },
+    /// A roll.
+    Roll {
+        /// Across the feed.
+        width: Mm,
+        /// Longest length cut off, leader and trailer included.
+        max_length: Mm,
+        /// From one row of corner marks to the next; `None`: one section.
+        section_length: Option<Mm>,
+    },
+}
+
+/// A length for each side.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Margins {
+    /// Top side.
+    pub top: Mm,
+    /// Right side.
+    pub right: Mm,
+    /// Bottom side.
+    pub bottom: Mm,
+    /// Left side.
+    pub left: Mm,
+}
+
+impl Margins {
+    /// The same on all sides.
+    pub const fn even(margin: Mm) -> Margins {
+        Margins { top: margin, right: margin, bottom: margin, left: margin }
+    }
+}
+
+/// The edge that enters printer and cutter first.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum FeedEdge {
+    /// Top.
+    Top,
+    /// Right.
+    Right,
+    /// Bottom.
+    Bottom,
+    /// Left.
+    Left,
+}
+
+/// What the printed side is like.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Face {
+    /// Paper or film that shows white where nothing is printed.
+    White,
+    /// See-through.
+    Clear,
+    /// Shines.
+    Metallic,
+}
+
+impl Face {
+    /// Whether white ink is printed under colours.
+    pub fn takes_white_ink(self) -> bool {
+        matches!(self, Face::Clear | Face::Metallic)
+    }
+}
+
+/// Printed discs that the cutter reads.
+#[derive(Clone, Debug, PartialEq)]
+pub struct RegisterMarks {
+    /// Diameter of each disc.
+    pub diameter: Mm,
+    /// Clear zone around each disc's edge.
+    pub clear: Mm,
+    /// Centres, as the cutter's handbook asks; `None`: our own five.
+    pub at: Option<Vec<Point>>,
+}
+
+/// Where the label and the scale bars go.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum LabelPlace {
+    /// In the margin that has room, else in a strip of the window.
+    Margin,
+    /// Nowhere.
+    None,
+}
+
+/// Whether cut lines stand in the print.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum CutLinesInPrint {
+    /// No.
+    None,
+    /// Each on its separation.
+    Separations,
+}
+
+/// A layer: its separation's and SVG group's name, and its colour on screen.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Layer {
+    /// As the shop's cutter expects it.
+    pub name: String,
+    /// On screen.
+    pub colour: super::Colour,
+}
+
+/// The three layers.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Layers {
+    /// Kiss cuts.
+    pub kiss: Layer,
+    /// Through cuts.
+    pub through: Layer,
+    /// White ink.
+    pub white: Layer,
+}
+
+/// What the blade and the peeling hand ask for.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Cutting {
+    /// No place of a sticker is narrower.
+    pub minimum_width: Mm,
+    /// Longest bridge; `None`: 2 x border + 4 mm.
+    pub bridge_reach: Option<Mm>,
+    /// Radius of inside corners.
+    pub inside_radius: Mm,
+    /// Radius of outside corners.
+    pub outside_radius: Mm,
+    /// Specks smaller across move no line.
+    pub speck: Mm,
+}
+
+impl Cutting {
+    /// How far a bridge reaches for art with this border.
+    pub fn bridge_reach_for(&self, border: Mm) -> Mm {
+        self.bridge_reach.unwrap_or(border * 2.0 + Mm::of(4.0))
+    }
+}
+
+/// How white ink lies under colours.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Underbase {
+    /// Drawn back where its edge meets bare stock inside the cut.
+    pub choke: Mm,
+    /// Alpha from which white is printed, 0 to 1.
+    pub threshold: f64,
+}
+
+/// A stock with all its settings.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Stock {
+    /// Its name.
+    pub stock: String,
+    /// Sheet or roll.
+    pub form: Form,
+    /// Around the window; on a roll top and bottom are leader and trailer.
+    pub margins: Margins,
+    /// The printer's own edge.
+    pub unprintable: Margins,
+    /// The edge that goes first.
+    pub feed_edge: FeedEdge,
+    /// Between outermost cut lines.
+    pub gutter: Mm,
+    /// Print past the cut.
+    pub bleed: Mm,
+    /// The printed side.
+    pub face: Face,
+    /// Free text for the people at the machine.
+    pub finish: String,
+    /// Discs for the cutter.
+    pub register_marks: Option<RegisterMarks>,
+    /// Label and scale bars.
+    pub label: LabelPlace,
+    /// Cut lines in the print.
+    pub cut_lines_in_print: CutLinesInPrint,
+    /// Names and colours of layers.
+    pub layers: Layers,
+    /// Resolution of printed pictures.
+    pub print_ppi: Ppi,
+    /// Limits of cutting and peeling.
+    pub cutting: Cutting,
+    /// White ink.
+    pub underbase: Underbase,
+}

@@ -1,0 +1,1 @@
+//! The machine-readable record of a run.

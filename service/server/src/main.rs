@@ -1,0 +1,2 @@
+//! quoin.
+fn main() {}

@@ -1,0 +1,1 @@
+//! The suites stand in `main.rs`.
