@@ -10,6 +10,7 @@ pub mod cancel;
 pub mod fault;
 pub mod finding;
 pub mod geom;
+pub mod lettering;
 pub mod order;
 pub mod units;
 
