@@ -5,7 +5,7 @@
 
 use std::error::Error;
 
-use crate::finding::{Code, Finding};
+use crate::finding::{Code, Finding, SetAside};
 use crate::units::Mm;
 
 /// What went wrong, with what a caller needs to mend it.
@@ -112,7 +112,10 @@ pub enum Fault {
     },
     /// Nothing of the job could be placed.
     #[error("nothing in this job can be printed")]
-    NothingPlaced,
+    NothingPlaced {
+        /// Every item, with why.
+        set_aside: Vec<SetAside>,
+    },
     /// A cut line could not be drawn within its promises.
     #[error("the cut line could not be drawn: {reason}")]
     CutLineBroken {
@@ -155,7 +158,7 @@ impl Fault {
             Fault::StockBroken { .. } => "stock.broken",
             Fault::LayoutBroken { .. } => "gang.layout_broken",
             Fault::CopiesLost { .. } => "run.copies_lost",
-            Fault::NothingPlaced => "run.nothing_placed",
+            Fault::NothingPlaced { .. } => "run.nothing_placed",
             Fault::CutLineBroken { .. } => "cutline.broken",
             Fault::OutputBroken { .. } => "output.broken",
             Fault::StoreFailed { .. } => "run.store_failed",
@@ -176,13 +179,13 @@ impl Fault {
             }
             Fault::ShapeParts { parts } => Some(Finding::shape_parts_out_of_reach(*parts)),
             Fault::PageFull { would_fit } => Some(Finding::page_full(*would_fit)),
+            Fault::CutLineBroken { .. } => Some(Finding::new(Code::ShapeUndrawable)),
             Fault::NotFinite
             | Fault::Cancelled
             | Fault::StockBroken { .. }
             | Fault::LayoutBroken { .. }
             | Fault::CopiesLost { .. }
-            | Fault::NothingPlaced
-            | Fault::CutLineBroken { .. }
+            | Fault::NothingPlaced { .. }
             | Fault::OutputBroken { .. }
             | Fault::StoreFailed { .. } => None,
         }

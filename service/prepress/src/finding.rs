@@ -77,6 +77,10 @@ codes! {
     ShapeClipped = "shape.clipped", Caution,
         "The picture touches the edge of its canvas and may be cut off.",
         "Check that nothing is missing, or send the whole picture.";
+    /// No line could be drawn around the art that keeps its promises.
+    ShapeUndrawable = "shape.undrawable", Reject,
+        "No clean cut line could be drawn around this picture.",
+        "Send a simpler picture, or choose a rectangle, circle or ellipse.";
     /// Finished size too small to make.
     SizeTooSmall = "size.too_small", Reject,
         "The sticker is too small.",
@@ -276,4 +280,17 @@ impl Finding {
         let remedy = format!("A page of {:.0} x {:.0} mm would hold them.", width.mm().ceil(), height.mm().ceil());
         finding.saying(Code::PageFull.message(), remedy)
     }
+}
+
+/// Copies of an item that are not printed, and why.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct SetAside {
+    /// The order; `None` for a filler.
+    pub order: Option<String>,
+    /// The item.
+    pub item: String,
+    /// Copy numbers.
+    pub copies: Vec<u32>,
+    /// Why; at least one.
+    pub findings: Vec<Finding>,
 }

@@ -34,3 +34,5 @@ pub mod gang;
 pub mod sheet;
 
 pub mod output;
+
+pub mod run;

@@ -2,6 +2,8 @@
 //!
 //! Recognised by content, not by name. Never allocates past the limits, never panics, never touches network or disk.
 
+use std::sync::Arc;
+
 use image::RgbaImage;
 
 use crate::fault::Fault;
@@ -40,7 +42,7 @@ pub enum Format {
 #[derive(Clone, Debug)]
 pub struct Artwork {
     /// Straight alpha, sRGB, orientation applied.
-    pub pixels: RgbaImage,
+    pub pixels: Arc<RgbaImage>,
     /// Kind of file.
     pub format: Format,
     /// More frames than the first.

@@ -4,4 +4,5 @@ pub mod cut_svg;
 pub mod pick_list;
 pub mod preview;
 pub mod print_pdf;
+pub mod settings;
 pub mod ticket;

@@ -104,3 +104,8 @@ impl Sheet {
         unimplemented!()
     }
 }
+
+/// Where the gutter is under twice the bleed, clips what each placement prints on the middle line to its near neighbours.
+pub fn clip_bleeds(_placements: &mut [Placement], _gutter: Mm) {
+    unimplemented!()
+}

@@ -57,6 +57,6 @@ pub struct CutOut {
 ///
 /// # Errors
 /// `art.blank` when nothing is left, `run.cancelled`.
-pub fn cut_out(_artwork: Artwork, _order: Backdrop, _cancel: &Cancel) -> Result<CutOut, Fault> {
+pub fn cut_out(_artwork: &Artwork, _order: Backdrop, _cancel: &Cancel) -> Result<CutOut, Fault> {
     unimplemented!()
 }

@@ -1,0 +1,188 @@
+//! Lays the stickers of a job out on the sheets of each stock.
+
+use std::collections::BTreeMap;
+use std::sync::Arc;
+
+use super::prepare::{self, Products};
+use super::{Hooks, Meter};
+use crate::fault::Fault;
+use crate::finding::{Finding, SetAside};
+use crate::frame;
+use crate::gang::{self, Claim, Layout, Lot, Nesting, Placed};
+use crate::order::{Form, Item, Job, Order, Rotate};
+use crate::sheet::{self, Placement, Sheet};
+use crate::sticker::Sticker;
+
+/// All sheets of a run, and what found no place on them.
+pub(super) struct LaidOut {
+    pub(super) sheets: Vec<Sheet>,
+    /// For each sheet and placement the number of its item, counted over the job (see [`prepare::items`]).
+    pub(super) item_of: Vec<Vec<usize>>,
+    /// Copies that were larger than their stock's window, by the number of their item.
+    pub(super) unplaced: Vec<(usize, SetAside)>,
+    pub(super) stopped_early: bool,
+}
+
+/// An item with its order; fillers have none.
+pub(super) struct Line<'a> {
+    pub(super) order: Option<&'a Order>,
+    pub(super) item: &'a Item,
+}
+
+/// Every line of a job, numbered as in [`prepare::items`].
+pub(super) fn lines(job: &Job) -> Vec<Line<'_>> {
+    let ordered = job.orders.iter().flat_map(|order| order.items.iter().map(move |item| (Some(order), item)));
+    let fillers = job.policy.fill_offcuts_with.iter().map(|filler| (None, &filler.item));
+    ordered.chain(fillers).map(|(order, item)| Line { order, item }).collect()
+}
+
+/// Lots by product, rotation and whether they only fill.
+type LotKey = (usize, Rotate, bool);
+
+pub(super) fn lay_out(job: &Job, products: &Products, meter: &Meter<'_>, hooks: Hooks<'_>) -> Result<LaidOut, Fault> {
+    debug_assert_eq!(prepare::items(job).count(), products.of_item.len(), "every item has a product");
+    let lines = lines(job);
+    let mut all = LaidOut { sheets: Vec::new(), item_of: Vec::new(), unplaced: Vec::new(), stopped_early: false };
+    for stock in 0..job.stocks.len() {
+        let lots = lots_on(job, stock, products, &lines);
+        if lots.iter().all(|(key, _)| key.2) {
+            continue;
+        }
+        let share = move |done: f64| (stock as f64 + done) / job.stocks.len() as f64;
+        let progress = |done: f64| meter.set(|progress| progress.sheets = share(done));
+        add_stock(&mut all, job, stock, &lots, products, &lines, &progress, hooks)?;
+    }
+    meter.set(|progress| progress.sheets = 1.0);
+    let of = all.sheets.len() as u32;
+    all.sheets.iter_mut().for_each(|sheet| sheet.of = of);
+    Ok(all)
+}
+
+/// What wants a place on one stock, in an order that depends on the products alone.
+fn lots_on(job: &Job, stock: usize, products: &Products, lines: &[Line<'_>]) -> Vec<(LotKey, Vec<Claim>)> {
+    let mut lots: BTreeMap<LotKey, Vec<Claim>> = BTreeMap::new();
+    for (number, line) in lines.iter().enumerate().filter(|(_, line)| line.item.stock == stock) {
+        let product = products.of_item[number];
+        if products.made[product].sticker.is_none() {
+            continue;
+        }
+        let order = line.order.and_then(|order| job.orders.iter().position(|other| std::ptr::eq(other, order)));
+        lots.entry((product, line.item.rotate, line.order.is_none())).or_default().push(Claim {
+            order: order.unwrap_or(usize::MAX),
+            item: number,
+            copies: line.item.quantity,
+            due: line.order.and_then(|order| order.due.clone()),
+        });
+    }
+    lots.into_iter().collect()
+}
+
+#[expect(clippy::too_many_arguments, reason = "one caller, which holds exactly these; a struct would only rename them")]
+fn add_stock(
+    all: &mut LaidOut,
+    job: &Job,
+    stock: usize,
+    lots: &[(LotKey, Vec<Claim>)],
+    products: &Products,
+    lines: &[Line<'_>],
+    progress: &(dyn Fn(f64) + Sync),
+    hooks: Hooks<'_>,
+) -> Result<(), Fault> {
+    let stock = &job.stocks[stock];
+    let frame = frame::lay_out(stock)?;
+    let stickers: Vec<&Arc<Sticker>> = lots
+        .iter()
+        .map(|((product, ..), _)| products.made[*product].sticker.as_ref().expect("lots are made of stickers only"))
+        .collect();
+    let nesting = Nesting {
+        frame: &frame,
+        roll: matches!(stock.form, Form::Roll { .. }),
+        feed_edge: stock.feed_edge,
+        gutter: stock.gutter,
+        lots: lots.iter().zip(&stickers).map(|(lot, sticker)| to_lot(lot, sticker)).collect(),
+        effort: job.policy.effort,
+        out_of_time: hooks.out_of_time,
+        seed: job.policy.seed,
+        keep_orders_together: job.policy.keep_orders_together,
+    };
+    let layout = gang::nest(&nesting, progress, hooks.cancel)?;
+    all.stopped_early |= layout.stopped_early;
+    all.unplaced.extend(unplaced(&layout, lots, &stickers, lines));
+    let stock = Arc::new(stock.clone());
+    for placed in &layout.sheets {
+        let claim = |placed: &Placed| &lots[placed.lot].1[placed.claim];
+        let mut placements: Vec<Placement> = placed
+            .iter()
+            .zip(1..)
+            .map(|(placed, number)| placement(number, placed, &lines[claim(placed).item], stickers[placed.lot]))
+            .collect();
+        sheet::clip_bleeds(&mut placements, stock.gutter);
+        let mut sheet = Sheet {
+            number: all.sheets.len() as u32 + 1,
+            of: 0,
+            run: job.run.clone(),
+            date: job.date.clone(),
+            stock: Arc::clone(&stock),
+            frame: frame.clone(),
+            placements,
+        };
+        sheet.frame = frame.cut_to(&stock, sheet.used_length());
+        all.sheets.push(sheet);
+        all.item_of.push(placed.iter().map(|placed| claim(placed).item).collect());
+    }
+    Ok(())
+}
+
+fn to_lot(((_, rotate, filler), claims): &(LotKey, Vec<Claim>), sticker: &Sticker) -> Lot {
+    Lot {
+        outermost: sticker.outermost.clone(),
+        reach: sticker.reach,
+        rotate: *rotate,
+        claims: claims.clone(),
+        filler: *filler,
+    }
+}
+
+fn placement(number: u32, placed: &Placed, line: &Line<'_>, sticker: &Arc<Sticker>) -> Placement {
+    Placement {
+        placement: number,
+        order: line.order.map(|order| order.order.clone()),
+        item: Some(line.item.item.clone()),
+        copy: placed.copy,
+        product: line.item.product.word(),
+        filler: line.order.is_none(),
+        pose: placed.pose,
+        sticker: Arc::clone(sticker),
+        tags: line.item.tags.clone(),
+        clip: None,
+    }
+}
+
+/// Copies larger than the window, with the finding that says by how much. Fillers that found no room are nobody's loss.
+fn unplaced(
+    layout: &Layout,
+    lots: &[(LotKey, Vec<Claim>)],
+    stickers: &[&Arc<Sticker>],
+    lines: &[Line<'_>],
+) -> Vec<(usize, SetAside)> {
+    let entry = |unplaced: &gang::Unplaced| {
+        let too_large = unplaced.fault?;
+        let item = lots[unplaced.lot].1[unplaced.claim].item;
+        let sticker = stickers[unplaced.lot];
+        let longest = sticker.finished_width.max(sticker.finished_height);
+        let fault = Fault::SizeTooLarge {
+            measured: too_large.measured,
+            limit: too_large.limit,
+            would_fit: Some(longest * too_large.shrink),
+        };
+        let findings: Vec<Finding> = fault.finding().into_iter().collect();
+        let set_aside = SetAside {
+            order: lines[item].order.map(|order| order.order.clone()),
+            item: lines[item].item.item.clone(),
+            copies: unplaced.copies.clone(),
+            findings,
+        };
+        Some((item, set_aside))
+    };
+    layout.unplaced.iter().filter_map(entry).collect()
+}

@@ -1,0 +1,100 @@
+//! Makes a sticker sheet: its pieces, smaller copies for the gaps, their arrangement.
+
+use std::sync::Arc;
+
+use rayon::prelude::*;
+
+use super::prepare::{Bench, Made, Source, make_design};
+use crate::fault::Fault;
+use crate::finding::Finding;
+use crate::gang::{self, PagePiece, PagePlan};
+use crate::order::{Design, Fill, Page, Piece, Size, Stock};
+use crate::sticker::{self, PlacedPiece, Sticker};
+use crate::units::Mm;
+
+/// Sizes between a piece's own and the smallest, evenly spaced in proportion: enough that every gap finds one that fits
+/// it closely, few enough that making them stays cheap.
+const SMALLER_SIZES: u32 = 4;
+
+/// Least distance from kiss cuts to the page's edge (contract, `page.gap_mm`).
+const LEAST_EDGE: Mm = Mm::of(2.0);
+
+/// One size of a piece.
+struct Cut {
+    piece: String,
+    sticker: Arc<Sticker>,
+    copies: u32,
+}
+
+/// Makes the page, or sets it aside with the findings of its pieces.
+pub(super) fn make(page: &Page, stock: &Stock, bench: Bench<'_>) -> Result<Made, Fault> {
+    let made: Vec<(Made, Vec<Cut>)> =
+        page.pieces.par_iter().map(|piece| make_piece(piece, page.fill, stock, bench)).collect::<Result<_, _>>()?;
+    let refused = made.iter().any(|(piece, _)| piece.sticker.is_none());
+    let findings: Vec<Finding> =
+        made.iter().zip(&page.pieces).flat_map(|((made, _), piece)| labelled(&made.findings, piece)).collect();
+    if refused {
+        return Ok(Made { sticker: None, findings });
+    }
+    let cuts: Vec<Cut> = made.into_iter().flat_map(|(_, cuts)| cuts).collect();
+    let plan = plan(page, stock, &cuts);
+    let poses = match gang::arrange_page(&plan, bench.cancel) {
+        Ok(poses) => poses,
+        Err(fault) => return Made::refused(fault, findings),
+    };
+    let placed: Vec<PlacedPiece> = poses
+        .into_iter()
+        .map(|(index, pose)| PlacedPiece {
+            piece: cuts[index].piece.clone(),
+            sticker: Arc::clone(&cuts[index].sticker),
+            pose,
+        })
+        .collect();
+    Ok(Made { sticker: Some(Arc::new(sticker::assemble_page(page, &placed))), findings })
+}
+
+fn labelled<'a>(findings: &'a [Finding], piece: &'a Piece) -> impl Iterator<Item = Finding> + 'a {
+    findings.iter().map(|finding| Finding { piece: Some(piece.piece.clone()), ..finding.clone() })
+}
+
+fn plan(page: &Page, stock: &Stock, cuts: &[Cut]) -> PagePlan {
+    PagePlan {
+        width: page.width,
+        height: page.height,
+        corner_radius: page.corner_radius,
+        gap: page.gap,
+        edge: page.gap.max(LEAST_EDGE).max(stock.bleed * 2.0),
+        pieces: cuts
+            .iter()
+            .map(|cut| PagePiece {
+                outermost: cut.sticker.outermost.clone(),
+                copies: cut.copies,
+                fills: cut.copies == 0,
+            })
+            .collect(),
+    }
+}
+
+/// The piece in its own size, then in smaller ones. A smaller one that cannot be made is left out: nobody ordered it.
+fn make_piece(piece: &Piece, fill: Fill, stock: &Stock, bench: Bench<'_>) -> Result<(Made, Vec<Cut>), Fault> {
+    let opened = Source::open(&[&piece.design], bench)?;
+    let own = make_design(&opened, &piece.design, None, stock, bench)?;
+    let Some(sticker) = own.sticker.clone() else { return Ok((own, Vec::new())) };
+    let mut cuts = vec![Cut { piece: piece.piece.clone(), sticker: Arc::clone(&sticker), copies: piece.copies }];
+    for longest in smaller_sizes(&sticker, fill) {
+        let design = Design { size: Size::Longest(longest), ..piece.design.clone() };
+        let made = make_design(&opened, &design, None, stock, bench)?;
+        cuts.extend(made.sticker.map(|sticker| Cut { piece: piece.piece.clone(), sticker, copies: 0 }));
+    }
+    Ok((own, cuts))
+}
+
+fn smaller_sizes(sticker: &Sticker, fill: Fill) -> Vec<Mm> {
+    let own = sticker.finished_width.max(sticker.finished_height);
+    let Fill::SmallerCopies { smallest } = fill else { return Vec::new() };
+    if smallest >= own {
+        return Vec::new();
+    }
+    let step = |k: u32| own * (smallest / own).powf(f64::from(k) / f64::from(SMALLER_SIZES));
+    (1..=SMALLER_SIZES).map(step).collect()
+}

@@ -1,0 +1,238 @@
+//! Makes every distinct product of a job into a sticker, each picture opened once.
+
+use std::collections::BTreeMap;
+use std::sync::Arc;
+
+use rayon::prelude::*;
+
+use super::{Meter, page};
+use crate::cancel::Cancel;
+use crate::fault::Fault;
+use crate::finding::{Finding, Severity};
+use crate::intake::{self, Artwork, Format, Limits};
+use crate::order::{ArtFit, ArtInput, Backdrop, BackdropRemove, Backing, Design, Item, Job, Product, Size, Stock};
+use crate::outline;
+use crate::preflight::{self, ArtFacts, Thresholds};
+use crate::silhouette::{self, CutOut};
+use crate::sticker::{self, Sticker};
+use crate::units::{Mm, Ppi};
+
+/// Vector art is looked at in this size first, to learn how much of its canvas the art fills.
+const VECTOR_LOOK_PX: u32 = 1024;
+
+/// Vector art is rendered at twice the usual print resolution, so that resampling to print costs no sharpness.
+const VECTOR_PPI: Ppi = Ppi::of(600.0);
+
+/// Largest side of a rendering: a 250 mm sticker at [`VECTOR_PPI`] with room for an off-centre drawing.
+const VECTOR_MAX_PX: u32 = 8000;
+
+/// What became of one product.
+#[derive(Clone, Debug)]
+pub(super) struct Made {
+    /// The sticker; `None` when it is set aside.
+    pub(super) sticker: Option<Arc<Sticker>>,
+    /// Everything preflight said; when there is no sticker, at least one reject.
+    pub(super) findings: Vec<Finding>,
+}
+
+impl Made {
+    /// Set aside because of a fault that the item caused; any other fault ends the run.
+    pub(super) fn refused(fault: Fault, mut findings: Vec<Finding>) -> Result<Made, Fault> {
+        let Some(finding) = fault.finding() else { return Err(fault) };
+        findings.push(finding);
+        Ok(Made { sticker: None, findings })
+    }
+}
+
+/// Products made, and which one each item is: first the items of all orders in reading order, then the fillers.
+pub(super) struct Products {
+    pub(super) made: Vec<Made>,
+    pub(super) of_item: Vec<usize>,
+}
+
+/// What stages need from around them.
+#[derive(Clone, Copy)]
+pub(super) struct Bench<'a> {
+    pub(super) limits: &'a Limits,
+    pub(super) cancel: &'a Cancel,
+}
+
+/// Every item of a job: those of all orders, then the fillers.
+pub(super) fn items(job: &Job) -> impl Iterator<Item = &Item> {
+    let fillers = job.policy.fill_offcuts_with.iter().map(|filler| &filler.item);
+    job.orders.iter().flat_map(|order| &order.items).chain(fillers)
+}
+
+/// Makes all products of a job.
+pub(super) fn products(job: &Job, limits: &Limits, meter: &Meter<'_>, cancel: &Cancel) -> Result<Products, Fault> {
+    let (distinct, of_item) = distinct_products(job);
+    let groups = by_picture(&distinct);
+    let done = meter.count(distinct.len(), |progress, share| progress.pictures = share);
+    let bench = Bench { limits, cancel };
+    let made_groups: Vec<Vec<(usize, Made)>> = groups
+        .par_iter()
+        .map(|group| {
+            let made = make_group(group, &distinct, job, bench);
+            group.iter().for_each(|_| done.one_more());
+            made
+        })
+        .collect::<Result<_, Fault>>()?;
+    let by_index: BTreeMap<usize, Made> = made_groups.into_iter().flatten().collect();
+    Ok(Products { made: by_index.into_values().collect(), of_item })
+}
+
+type Distinct<'a> = (&'a Product, usize);
+
+/// Distinct (product, stock) pairs, and for each item which one it is.
+fn distinct_products(job: &Job) -> (Vec<Distinct<'_>>, Vec<usize>) {
+    let mut distinct: Vec<Distinct<'_>> = Vec::new();
+    let mut of_item = Vec::new();
+    for item in items(job) {
+        let same = |(product, stock): &Distinct<'_>| *stock == item.stock && **product == item.product;
+        let index = distinct.iter().position(same).unwrap_or_else(|| {
+            distinct.push((&item.product, item.stock));
+            distinct.len() - 1
+        });
+        of_item.push(index);
+    }
+    (distinct, of_item)
+}
+
+/// Groups products that start from one picture with one treatment of its backdrop; a sticker sheet is a group of its own.
+fn by_picture(distinct: &[Distinct<'_>]) -> Vec<Vec<usize>> {
+    let mut groups: Vec<Vec<usize>> = Vec::new();
+    for (index, (product, _)) in distinct.iter().enumerate() {
+        let same = |group: &Vec<usize>| {
+            let first = group.first().and_then(|first| design_of(distinct[*first].0));
+            first
+                .zip(design_of(product))
+                .is_some_and(|((one, _), (other, _))| one.art == other.art && backdrop_of(one) == backdrop_of(other))
+        };
+        match groups.iter_mut().find(|group| same(group)) {
+            Some(group) => group.push(index),
+            None => groups.push(vec![index]),
+        }
+    }
+    groups
+}
+
+/// The one design of a product, with its backing; `None` for a sticker sheet.
+fn design_of(product: &Product) -> Option<(&Design, Option<&Backing>)> {
+    match product {
+        Product::DieCut(design) => Some((design, None)),
+        Product::KissCut(design, backing) => Some((design, Some(backing))),
+        Product::StickerSheet(_) => None,
+    }
+}
+
+/// A picture that fills its shape keeps its backdrop unless removal is asked for.
+fn backdrop_of(design: &Design) -> Backdrop {
+    match (design.outline.art_fit, design.backdrop.remove) {
+        (ArtFit::Cover, BackdropRemove::Auto) => Backdrop { remove: BackdropRemove::Never, ..design.backdrop },
+        _ => design.backdrop,
+    }
+}
+
+fn make_group(
+    group: &[usize],
+    distinct: &[Distinct<'_>],
+    job: &Job,
+    bench: Bench<'_>,
+) -> Result<Vec<(usize, Made)>, Fault> {
+    let stock_of = |index: usize| &job.stocks[distinct[index].1];
+    if let [only] = group
+        && let Product::StickerSheet(page) = distinct[*only].0
+    {
+        return Ok(vec![(*only, page::make(page, stock_of(*only), bench)?)]);
+    }
+    let designs: Vec<(usize, &Design, Option<&Backing>)> = group
+        .iter()
+        .filter_map(|index| design_of(distinct[*index].0).map(|(design, backing)| (*index, design, backing)))
+        .collect();
+    let opened = Source::open(&designs.iter().map(|(_, design, _)| *design).collect::<Vec<_>>(), bench)?;
+    let make = |(index, design, backing): (usize, &Design, Option<&Backing>)| {
+        bench.cancel.check()?;
+        Ok((index, make_design(&opened, design, backing, stock_of(index), bench)?))
+    };
+    designs.into_iter().map(make).collect()
+}
+
+/// A picture without its ground, and what was seen of it.
+pub(super) struct Source {
+    cut_out: CutOut,
+    facts: ArtFacts,
+}
+
+/// A picture, or why it cannot be used.
+pub(super) type Opened = Result<Source, Finding>;
+
+impl Source {
+    /// Opens the picture that all `designs` share. A picture that cannot be used is no fault of the run.
+    pub(super) fn open(designs: &[&Design], bench: Bench<'_>) -> Result<Opened, Fault> {
+        match Source::decode(designs, bench) {
+            Ok(source) => Ok(Ok(source)),
+            Err(fault) => fault.finding().map(Err).ok_or(fault),
+        }
+    }
+
+    fn decode(designs: &[&Design], bench: Bench<'_>) -> Result<Source, Fault> {
+        let design = designs.first().ok_or(Fault::ArtBlank)?;
+        let bytes = match &design.art {
+            ArtInput::Bytes(bytes) => bytes,
+            ArtInput::OverLimit { bytes, limit_bytes } => {
+                let (measured, limit) = (*bytes as f64, *limit_bytes as f64);
+                return Err(Fault::ArtOverLimit { measured, limit, unit: "bytes" });
+            }
+        };
+        let backdrop = backdrop_of(design);
+        let mut artwork = intake::open(bytes, VECTOR_LOOK_PX, bench.limits)?;
+        let mut cut_out = silhouette::cut_out(&artwork, backdrop, bench.cancel)?;
+        if artwork.format == Format::Svg {
+            let longest_px = vector_px(&artwork, &cut_out, designs);
+            artwork = intake::open(bytes, longest_px, bench.limits)?;
+            cut_out = silhouette::cut_out(&artwork, backdrop, bench.cancel)?;
+        }
+        let facts = preflight::inspect_art(&artwork, &cut_out);
+        Ok(Source { cut_out, facts })
+    }
+}
+
+/// The longest side at which a drawing's canvas is rendered for the largest of its stickers.
+fn vector_px(look: &Artwork, cut_out: &CutOut, designs: &[&Design]) -> u32 {
+    let (width, height) = (f64::from(cut_out.visible.width_px), f64::from(cut_out.visible.height_px));
+    let (canvas_width, canvas_height) = look.pixels.dimensions();
+    let canvas_over_art = f64::from(canvas_width.max(canvas_height)) / width.max(height).max(1.0);
+    let longest_mm = |design: &&Design| match design.size {
+        Size::Width(side) => side.mm() * (height / width).max(1.0),
+        Size::Height(side) => side.mm() * (width / height).max(1.0),
+        Size::Longest(side) => side.mm(),
+        Size::Both { width, height } => width.max(height).mm(),
+    };
+    let largest_mm = designs.iter().map(longest_mm).fold(0.0, f64::max);
+    let wanted = VECTOR_PPI.pixels(Mm::of(largest_mm.min(1e5) * canvas_over_art.min(1e3)));
+    wanted.clamp(VECTOR_LOOK_PX, VECTOR_MAX_PX)
+}
+
+/// One design from a picture that was opened, or could not be.
+pub(super) fn make_design(
+    opened: &Opened,
+    design: &Design,
+    backing: Option<&Backing>,
+    stock: &Stock,
+    bench: Bench<'_>,
+) -> Result<Made, Fault> {
+    let source = match opened {
+        Ok(source) => source,
+        Err(finding) => return Ok(Made { sticker: None, findings: vec![finding.clone()] }),
+    };
+    let outlined = match outline::fit(&source.cut_out, design, backing, stock, bench.cancel) {
+        Ok(outlined) => outlined,
+        Err(fault) => return Made::refused(fault, source.facts.findings.clone()),
+    };
+    let facts = preflight::inspect_outline(&source.facts, &outlined, design, stock, &Thresholds::default());
+    if preflight::worst(&facts.findings) == Some(Severity::Reject) {
+        return Ok(Made { sticker: None, findings: facts.findings });
+    }
+    let sticker = sticker::make(&source.cut_out, &outlined, design, backing, stock, bench.cancel)?;
+    Ok(Made { sticker: Some(Arc::new(sticker)), findings: facts.findings })
+}
