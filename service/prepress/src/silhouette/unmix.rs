@@ -1,0 +1,181 @@
+//! True alpha and clean colour along the edge between art and removed ground.
+//!
+//! An edge pixel of an opaque picture is a mix of art and backdrop, made in encoded sRGB as nearly all programs mix. With
+//! the backdrop known and the art's colour taken from just inside, the share of art is a projection; taking the backdrop
+//! out of the mix again leaves the art's own colour, so that no fringe of the old backdrop is printed. Two unknowns from
+//! three channels: the assumption is that the art's colour does not change within the band (as in Chuang, Curless,
+//! Salesin and Szeliski, "A Bayesian Approach to Digital Matting", 2001, which departs from the same mixing equation).
+
+use image::RgbaImage;
+
+use super::frame_fit::{Canvas, FrameFit, at};
+use super::ground::{GROUND, GroundMap};
+
+/// Pixels deep into the art that may be mixed. Sharper than that is rare, blur wider than that is rarer; the innermost
+/// pixel of the band is taken as unmixed.
+const BAND_PX: usize = 3;
+
+/// Cosine of the angle between a pixel's and the art's difference from the backdrop from which on the one is a mix with
+/// the other; below, it is a colour of its own. From memory.
+const ALIGNED: f32 = 0.9;
+
+/// Shares nearer than this to none or all are none or all: below the noise of a good JPEG.
+const LEAST_SHARE: f32 = 0.03;
+
+/// A ground pixel beside the art keeps a share only from here on: less is compression noise.
+const LEAST_GROUND_SHARE: f32 = 0.1;
+
+type Colour = [f32; 3];
+
+/// Pixels with the art's colour beside them, sorted by place.
+type Layer = Vec<(usize, Colour)>;
+
+/// Sets alpha to nothing on the ground and to the share of art along its edge, where it also cleans the colour.
+pub(super) fn unmix(pixels: &mut RgbaImage, map: &GroundMap, fit: &FrameFit) {
+    let layers = band(map);
+    let rim = rim(map, layers.first());
+    let work = Unmixing { map, fit, canvas: Canvas::of(pixels) };
+    let mut known: Layer = Vec::new();
+    let mut mixes = Vec::new();
+    for layer in layers.iter().rev() {
+        known = work.colours(pixels, layer, &known);
+        mixes.extend(known.iter().map(|(index, art)| (*index, work.share(pixels, *index, *art))));
+    }
+    for index in rim {
+        let Some(art) = mean_beside(map, index, &known) else { continue };
+        let share = work.share(pixels, index, art);
+        mixes.push((index, if share < LEAST_GROUND_SHARE { 0.0 } else { share }));
+    }
+    let whole = pixels.as_flat_samples_mut().samples;
+    for (class, sample) in map.classes.iter().zip(whole.chunks_exact_mut(4)) {
+        if *class == GROUND {
+            sample[3] = 0;
+        }
+    }
+    for (index, share) in mixes {
+        let ground = work.ground(index);
+        let was_ground = map.classes[index] == GROUND;
+        let sample = &mut whole[index * 4..index * 4 + 4];
+        if share >= 1.0 && !was_ground {
+            continue;
+        }
+        if share > 0.0 {
+            for channel in 0..3 {
+                let art = ground[channel] + (f32::from(sample[channel]) - ground[channel]) / share;
+                sample[channel] = art.round().clamp(0.0, 255.0) as u8;
+            }
+        }
+        let alpha = (share * 255.0).round() as u8;
+        sample[3] = if was_ground { alpha } else { sample[3].min(alpha) };
+    }
+}
+
+/// The art's pixels by their distance from the ground: beside it, one further in, and so on; each layer sorted.
+fn band(map: &GroundMap) -> Vec<Vec<usize>> {
+    let beside = |index: &usize| {
+        map.classes[*index] != GROUND && map.around(*index).any(|neighbour| map.classes[neighbour] == GROUND)
+    };
+    let mut layers: Vec<Vec<usize>> = vec![(0..map.classes.len()).filter(beside).collect()];
+    for depth in 1..BAND_PX {
+        let outer = layers.get(depth.wrapping_sub(2)).map_or(&[][..], Vec::as_slice);
+        let last = &layers[depth - 1];
+        let known = |index: &usize| last.binary_search(index).is_ok() || outer.binary_search(index).is_ok();
+        let next = last.iter().flat_map(|index| map.around(*index));
+        let mut layer: Vec<usize> =
+            next.filter(|index| map.classes[*index] != GROUND && !known(index)).collect();
+        layer.sort_unstable();
+        layer.dedup();
+        layers.push(layer);
+    }
+    layers
+}
+
+/// Ground pixels beside the first layer.
+fn rim(map: &GroundMap, first: Option<&Vec<usize>>) -> Vec<usize> {
+    let beside = first.into_iter().flatten().flat_map(|index| map.around(*index));
+    let mut rim: Vec<usize> = beside.filter(|index| map.classes[*index] == GROUND).collect();
+    rim.sort_unstable();
+    rim.dedup();
+    rim
+}
+
+/// The mean of the art's colours known beside a pixel.
+fn mean_beside(map: &GroundMap, index: usize, known: &Layer) -> Option<Colour> {
+    let mut sum = [0.0; 3];
+    let mut count = 0.0;
+    for neighbour in map.around(index) {
+        let Ok(at) = known.binary_search_by_key(&neighbour, |(place, _)| *place) else { continue };
+        sum = add(sum, known[at].1);
+        count += 1.0;
+    }
+    (count > 0.0).then(|| sum.map(|value| value / count))
+}
+
+struct Unmixing<'a> {
+    map: &'a GroundMap,
+    fit: &'a FrameFit,
+    canvas: Canvas,
+}
+
+impl Unmixing<'_> {
+    fn ground(&self, index: usize) -> Colour {
+        let place = self.canvas.place((index % self.map.width) as u32, (index / self.map.width) as u32);
+        at(&self.fit.rgb, place)
+    }
+
+    /// The art's colour at each pixel of a layer: its own where nothing further in is known or its own is farther from
+    /// the backdrop, else what is known further in.
+    fn colours(&self, pixels: &RgbaImage, layer: &[usize], inner: &Layer) -> Layer {
+        let colour = |index: &usize| {
+            let own = sample(pixels, *index);
+            let ground = self.ground(*index);
+            let own_reach = subtract(own, ground);
+            let further = mean_beside(self.map, *index, inner).filter(|art| {
+                let reach = subtract(*art, ground);
+                dot(reach, reach) > dot(own_reach, own_reach) && aligned(own_reach, reach)
+            });
+            (*index, further.unwrap_or(own))
+        };
+        layer.iter().map(colour).collect()
+    }
+
+    /// The share of art in a pixel.
+    fn share(&self, pixels: &RgbaImage, index: usize, art: Colour) -> f32 {
+        let ground = self.ground(index);
+        let (mixed, whole) = (subtract(sample(pixels, index), ground), subtract(art, ground));
+        let length = dot(whole, whole);
+        if length < 1.0 {
+            return if self.map.classes[index] == GROUND { 0.0 } else { 1.0 };
+        }
+        let share = dot(mixed, whole) / length;
+        if share < LEAST_SHARE {
+            0.0
+        } else if share > 1.0 - LEAST_SHARE {
+            1.0
+        } else {
+            share
+        }
+    }
+}
+
+fn sample(pixels: &RgbaImage, index: usize) -> Colour {
+    let samples = &pixels.as_raw()[index * 4..index * 4 + 3];
+    [f32::from(samples[0]), f32::from(samples[1]), f32::from(samples[2])]
+}
+
+fn add(a: Colour, b: Colour) -> Colour {
+    [a[0] + b[0], a[1] + b[1], a[2] + b[2]]
+}
+
+fn subtract(a: Colour, b: Colour) -> Colour {
+    [a[0] - b[0], a[1] - b[1], a[2] - b[2]]
+}
+
+fn dot(a: Colour, b: Colour) -> f32 {
+    a[0] * b[0] + a[1] * b[1] + a[2] * b[2]
+}
+
+fn aligned(a: Colour, b: Colour) -> bool {
+    let product = dot(a, b);
+    product > 0.0 && product * product >= ALIGNED * ALIGNED * dot(a, a) * dot(b, b)
+}
