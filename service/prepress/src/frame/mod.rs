@@ -2,11 +2,26 @@
 //! clear zones, where label and scale bars stand.
 //!
 //! All in sheet coordinates: millimetres, origin at the sheet's top-left corner, y down.
+//!
+//! On a roll the first row of corner discs stands in the leader and the last one in the trailer, each as near to the
+//! length's end as `unprintable_mm` lets it; rows in between are a section length apart, counted from the first. The last
+//! row never stands farther than a section length from the one before it.
+
+mod checks;
+mod furniture;
+mod layers;
+mod marks;
+mod sides;
+
+pub use furniture::{BAR_LETTERING, BAR_LETTERING_GAP, BAR_TICK};
+pub use layers::{layer_id, layers_fault};
 
 use crate::fault::Fault;
-use crate::geom::{Point, Rect};
-use crate::order::Stock;
+use crate::geom::{Point, Rect, Vec2};
+use crate::order::{FeedEdge, Form, Stock};
 use crate::units::Mm;
+use furniture::Plan;
+use sides::Extent;
 
 /// A register mark.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -19,10 +34,17 @@ pub struct Mark {
     pub clear: Mm,
 }
 
+impl Mark {
+    /// Radius of the disc with its clear zone.
+    pub fn clear_radius(&self) -> Mm {
+        self.diameter / 2.0 + self.clear
+    }
+}
+
 /// A scale bar: a line with end ticks, axis-parallel, with its length lettered beside it.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct ScaleBar {
-    /// One end.
+    /// One end; its lettering reads from here to `to` and stands after it.
     pub from: Point,
     /// Other end: exactly `length` away.
     pub to: Point,
@@ -64,20 +86,40 @@ pub struct Frame {
     pub window: Rect,
     /// Free zones in the window.
     pub keep_outs: Vec<KeepOut>,
-    /// Register marks. On a roll: those of a length used in full; [`Frame::cut_to`] gives the ones that a shorter length has.
+    /// Register marks, in order of the feed; those given by the stock for a sheet, in the order given. On a roll: those of a
+    /// length used in full; [`Frame::cut_to`] gives the ones that a shorter length has.
     pub marks: Vec<Mark>,
     /// Scale bars; empty with `label: none`.
     pub scale_bars: Vec<ScaleBar>,
-    /// The label; `None` with `label: none`.
+    /// The label; `None` with `label: none`, or where the sheet is too small for any.
     pub label: Option<LabelBox>,
 }
 
 impl Frame {
     /// The frame of a length of roll that is cut off after `used` of its window (measured from the window's feed side). For
-    /// a sheet, the frame unchanged.
+    /// a sheet, the frame unchanged. Where the roll enters bottom first, everything moves by [`Frame::shift_to`].
     #[must_use]
-    pub fn cut_to(&self, _stock: &Stock, _used: Mm) -> Frame {
-        unimplemented!()
+    pub fn cut_to(&self, stock: &Stock, used: Mm) -> Frame {
+        if matches!(stock.form, Form::Sheet { .. }) {
+            return self.clone();
+        }
+        let used = used.max(Mm::ZERO).min(Mm::of(self.window.height()));
+        let beside_window = self.height.mm() - self.window.height();
+        let plan = furniture::choose(stock, self.extent());
+        build(stock, plan, Extent { width: self.width.mm(), height: beside_window + used.mm() })
+    }
+
+    /// By how much everything moves, in sheet coordinates, when a length is cut to a shorter frame: nothing unless a roll
+    /// enters bottom first, because coordinates count from the top.
+    pub fn shift_to(&self, shorter: &Frame, feed_edge: FeedEdge) -> Vec2 {
+        match feed_edge {
+            FeedEdge::Bottom => Vec2::new(0.0, shorter.height.mm() - self.height.mm()),
+            FeedEdge::Top | FeedEdge::Right | FeedEdge::Left => Vec2::ZERO,
+        }
+    }
+
+    fn extent(&self) -> Extent {
+        Extent { width: self.width.mm(), height: self.height.mm() }
     }
 }
 
@@ -86,6 +128,48 @@ impl Frame {
 /// # Errors
 /// `stock.broken`: a margin under `unprintable_mm`, or with marks under `unprintable_mm` + diameter; a mark outside the
 /// printable area; no window left. It says the margin needed.
-pub fn lay_out(_stock: &Stock) -> Result<Frame, Fault> {
-    unimplemented!()
+pub fn lay_out(stock: &Stock) -> Result<Frame, Fault> {
+    checks::before(stock)?;
+    let extent = match stock.form {
+        Form::Sheet { width, height, .. } => Extent { width: width.mm(), height: height.mm() },
+        Form::Roll { width, max_length, .. } => Extent { width: width.mm(), height: max_length.mm() },
+    };
+    checks::window(stock, sides::window(stock, extent, [0.0; 4]), "")?;
+    let extent = marks::without_dead_end(stock, extent, [0.0; 4]);
+    let plan = furniture::choose(stock, extent);
+    let extent = marks::without_dead_end(stock, extent, plan.map_or([0.0; 4], |plan| plan.strips(stock)));
+    let frame = build(stock, plan, extent);
+    checks::window(stock, frame.window, " beside the label")?;
+    checks::marks(stock, &frame)?;
+    Ok(frame)
 }
+
+/// The frame of an extent, with label and bars as planned.
+fn build(stock: &Stock, plan: Option<Plan>, extent: Extent) -> Frame {
+    let strips = plan.map_or([0.0; 4], |plan| plan.strips(stock));
+    let window = sides::window(stock, extent, strips);
+    let rows = marks::rows(stock, extent, window);
+    let marks = marks::stand(stock, extent, &rows);
+    let bands = marks::bands(stock, extent, &rows, window);
+    let keep_outs = keep_outs(&marks, &bands, window);
+    let (label, scale_bars) = plan.map_or((None, Vec::new()), |plan| plan.place(stock, extent, window, &marks));
+    Frame { width: Mm::of(extent.width), height: Mm::of(extent.height), window, keep_outs, marks, scale_bars, label }
+}
+
+/// Bands, and the clear zones that reach into the window outside of bands.
+fn keep_outs(marks: &[Mark], bands: &[Rect], window: Rect) -> Vec<KeepOut> {
+    let reaches_in = |mark: &&Mark| {
+        let in_band = bands.iter().any(|band| mark.centre.y > band.y0 && mark.centre.y < band.y1);
+        !in_band && sides::distance_to_box(mark.centre, window) < mark.clear_radius().mm() - TOLERANCE_MM
+    };
+    let discs =
+        marks.iter().filter(reaches_in).map(|mark| KeepOut::Disc { centre: mark.centre, radius: mark.clear_radius() });
+    bands.iter().map(|band| KeepOut::Box(*band)).chain(discs).collect()
+}
+
+/// Lengths that differ by less count as equal: far under what any printer resolves, far over rounding. Larger would let
+/// marks stand where they must not; smaller would refuse stocks whose margins are exactly as wide as needed.
+const TOLERANCE_MM: f64 = 1e-6;
+
+#[cfg(test)]
+pub(crate) mod tests;

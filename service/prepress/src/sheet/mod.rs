@@ -1,10 +1,18 @@
 //! A sheet with everything that is printed and cut on it, in sheet millimetres.
 
+mod clips;
+mod cuts;
+mod furniture;
+mod qr;
+
 use std::sync::Arc;
 
+pub use clips::clip_bleeds;
+pub use furniture::SCALE_BAR_LINE;
+
 use crate::frame::Frame;
-use crate::geom::{BezPath, CutLine, Pose};
-use crate::order::Stock;
+use crate::geom::{Affine, BezPath, CutLine, Pose, Rect, Ring};
+use crate::order::{FeedEdge, Stock};
 use crate::sticker::Sticker;
 use crate::units::Mm;
 
@@ -34,6 +42,23 @@ pub struct Placement {
     pub clip: Option<BezPath>,
 }
 
+impl Placement {
+    /// Box of its outermost lines on the sheet.
+    pub fn bounds(&self) -> Rect {
+        let transform = self.pose.to_affine();
+        let rings = self.sticker.outermost.iter();
+        let on_sheet = rings.map(|ring| ring_bounds(ring, transform)).reduce(|a, b| a.union(b));
+        on_sheet.unwrap_or_else(|| Rect::from_points(self.pose.origin(), self.pose.origin()))
+    }
+}
+
+/// Box of a ring after a transform.
+fn ring_bounds(ring: &Ring, transform: Affine) -> Rect {
+    let mut points = ring.points().iter().map(|point| transform * *point);
+    let start = points.next().unwrap_or_default();
+    points.fold(Rect::from_points(start, start), |bounds, point| bounds.union_pt(point))
+}
+
 /// One sheet, or one length of roll.
 #[derive(Clone, Debug)]
 pub struct Sheet {
@@ -53,23 +78,6 @@ pub struct Sheet {
     pub placements: Vec<Placement>,
 }
 
-impl Sheet {
-    /// Its folder in the run: `sheet-001`.
-    pub fn folder(&self) -> String {
-        format!("sheet-{:03}", self.number)
-    }
-
-    /// From the window's feed side to the farthest outermost line.
-    pub fn used_length(&self) -> Mm {
-        unimplemented!()
-    }
-
-    /// Area inside outermost lines, holes not subtracted, mm².
-    pub fn placed_area_mm2(&self) -> f64 {
-        self.placements.iter().map(|placement| placement.sticker.area_mm2).sum()
-    }
-}
-
 /// A cut line on the sheet with what its path in the SVG says.
 #[derive(Clone, Debug)]
 pub struct SheetCut<'a> {
@@ -83,7 +91,7 @@ pub struct SheetCut<'a> {
     pub line: CutLine,
 }
 
-/// What is printed beside stickers, in 100 % black: filled paths in sheet millimetres.
+/// What is printed beside stickers, in 100 % black: filled paths (nonzero winding) in sheet millimetres.
 #[derive(Clone, Debug)]
 pub struct Furniture {
     /// Register marks.
@@ -93,19 +101,40 @@ pub struct Furniture {
 }
 
 impl Sheet {
+    /// Its folder in the run: `sheet-001`.
+    pub fn folder(&self) -> String {
+        format!("sheet-{:03}", self.number)
+    }
+
+    /// From the window's feed side to the farthest outermost line; nothing on an empty sheet.
+    pub fn used_length(&self) -> Mm {
+        let window = self.frame.window;
+        let reach = |bounds: Rect| match self.stock.feed_edge {
+            FeedEdge::Top => bounds.y1 - window.y0,
+            FeedEdge::Right => window.x1 - bounds.x0,
+            FeedEdge::Bottom => window.y1 - bounds.y0,
+            FeedEdge::Left => bounds.x1 - window.x0,
+        };
+        let lengths = self.placements.iter().map(|placement| reach(placement.bounds()));
+        Mm::of(lengths.fold(0.0, f64::max))
+    }
+
+    /// Area inside outermost lines, holes not subtracted, mm².
+    pub fn placed_area_mm2(&self) -> f64 {
+        self.placements.iter().map(|placement| placement.sticker.area_mm2).sum()
+    }
+
     /// Marks, label, QR code and scale bars.
     pub fn furniture(&self) -> Furniture {
-        unimplemented!()
+        furniture::draw(self)
     }
 
     /// Every cut of the sheet in cutting order: all kiss cuts, then all through cuts, inner before outer, those far from
     /// the feed edge first.
     pub fn cuts(&self) -> (Vec<SheetCut<'_>>, Vec<SheetCut<'_>>) {
-        unimplemented!()
+        cuts::in_order(self)
     }
 }
 
-/// Where the gutter is under twice the bleed, clips what each placement prints on the middle line to its near neighbours.
-pub fn clip_bleeds(_placements: &mut [Placement], _gutter: Mm) {
-    unimplemented!()
-}
+#[cfg(test)]
+pub(crate) mod tests;
