@@ -69,8 +69,13 @@ fn compose(sheet: &Sheet, contents: &Contents) -> Result<Vec<u8>, Fault> {
     let leaf = Leaf { width: sheet.frame.width, height: sheet.frame.height, canvas };
     let mut document = Document::of(vec![leaf], &groups, FILE);
     let srgb = pictures::embed_srgb(&mut document);
-    let mut resources = Resources { blend_in: Some(srgb.clone()), ..Resources::default() };
-    if !separations.is_empty() {
+    let mut resources = Resources::default();
+    if separations.is_empty() {
+        // For a desktop driver: a reader left alone with transparency may blend in CMYK and dull the colours.
+        resources.blend_in = Some(srgb.clone());
+    } else {
+        // For a printer with plates: blended in its own colours, or RGB 0 would be rich black and a group in RGB would lose
+        // overprint, so that art knocks white out (seen in Ghostscript).
         resources.states = separations::states();
     }
     for separation in &separations {
