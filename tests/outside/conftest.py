@@ -1,0 +1,75 @@
+"""The runs that the outside checks read: the demo, and small jobs of their own, each made once."""
+
+import json
+import os
+from pathlib import Path
+import shutil
+import subprocess
+
+import pytest
+
+import jobs
+from run_folder import Run
+
+REPOSITORY = Path(__file__).resolve().parents[2]
+DEMO = REPOSITORY / "service" / "demo"
+
+
+@pytest.fixture(scope="session")
+def quoin():
+    """The binary under test."""
+    binary = Path(os.environ.get("QUOIN_BINARY", REPOSITORY / "target" / "release" / "quoin"))
+    assert binary.is_file(), f"{binary} is missing: build it first (cargo build --release), or say QUOIN_BINARY"
+    return binary
+
+
+@pytest.fixture(scope="session")
+def gang(quoin, tmp_path_factory):
+    """Runs a job whose pictures lie in the demo's art folder; gives the run."""
+
+    def make(job):
+        folder = tmp_path_factory.mktemp(job["run"])
+        shutil.copytree(DEMO / "art", folder / "art")
+        (folder / "job.json").write_text(json.dumps(job))
+        command = [quoin, "gang", folder / "job.json", "--out", folder / "out"]
+        done = subprocess.run(command, capture_output=True, text=True)
+        assert done.returncode == 0, f"exit {done.returncode}\n{done.stderr}"
+        return Run(job, folder / "out", folder)
+
+    return make
+
+
+@pytest.fixture(scope="session")
+def demo(gang):
+    """The demo night."""
+    return gang(json.loads((DEMO / "night.json").read_text()))
+
+
+@pytest.fixture(scope="session")
+def holes_and_parts(gang):
+    """Kept holes and separate parts, on clear film without marks."""
+    return gang(jobs.holes_and_parts())
+
+
+@pytest.fixture(scope="session")
+def roll(gang):
+    """A length of roll in sections, with register marks."""
+    return gang(jobs.roll())
+
+
+@pytest.fixture(scope="session")
+def feed_edges(gang):
+    """One run for each feed edge of a sheet with register marks."""
+    return {edge: gang(jobs.feed_edge(edge)) for edge in ("top", "right", "bottom", "left")}
+
+
+@pytest.fixture(scope="session")
+def measured_runs(demo, holes_and_parts, roll, feed_edges):
+    """Every run that must hold what every run holds."""
+    return [demo, holes_and_parts, roll, *feed_edges.values()]
+
+
+@pytest.fixture(scope="session")
+def every_sheet(measured_runs):
+    """Every sheet of every run."""
+    return [sheet for run in measured_runs for sheet in run.sheets]

@@ -1,0 +1,100 @@
+"""The border against GEOS: the picture's own edge found by an unrelated contour tracer (contourpy), buffered by shapely."""
+
+import contourpy
+import numpy as np
+from PIL import Image
+import pytest
+import shapely
+from shapely import Polygon
+
+import curves
+import jobs
+
+# Round joins of the reference are polygons: 64 segments to the quarter are within 0.001 mm of the arc at these radii.
+QUAD_SEGMENTS = 64
+BORDER_MM = 3.0
+# The stock's default: inside corners are closed by it, so the reference closes by it too.
+INSIDE_RADIUS_MM = 0.5
+WIDTH_MM = 55
+# The design allows the line 0.05 mm from the region and the border 0.05 mm from the order; the shape is fitted to an ordered
+# width, which is held to 0.1 mm, half of it on each side.
+HAUSDORFF_MM = 0.15
+RELATIVE_AREA = 4e-3
+PICTURES = ["heart.png", "crow.png", "snowman.png", "scroll.png", "lizard.png"]
+
+
+@pytest.fixture(scope="module")
+def run(gang):
+    """One upright copy of each picture."""
+    stock = {"stock": "plain", "form": {"sheet": {"width_mm": 330, "height_mm": 480}}}
+    items = [
+        jobs.item(picture, picture, WIDTH_MM, 1, rotate="none", outline={"border_mm": BORDER_MM}) for picture in PICTURES
+    ]
+    return gang(jobs.job("geos", stock, items))
+
+
+def art_outline(path):
+    """The outer edge of a picture at half coverage, in pixels, holes filled; pixel centres at halves."""
+    with Image.open(path) as picture:
+        alpha = np.asarray(picture.convert("RGBA"))[:, :, 3].astype(float)
+    alpha = np.pad(alpha, 1)
+    centres_x, centres_y = np.arange(alpha.shape[1]) - 0.5, np.arange(alpha.shape[0]) - 0.5
+    lines = contourpy.contour_generator(centres_x, centres_y, alpha).lines(127.5)
+    rings = [Polygon(line).buffer(0) for line in lines if len(line) >= 4]
+    return shapely.union_all([ring for ring in rings if ring.area > 30])
+
+
+def reference(path):
+    """The bordered shape that GEOS makes of a picture, at the ordered width, its box's middle at the origin."""
+    outline = art_outline(path)
+    left, top, right, bottom = outline.bounds
+    scale = (WIDTH_MM - 2 * BORDER_MM) / (right - left)
+    outline = shapely.transform(outline, lambda points: points * scale)
+    grown = outline.buffer(BORDER_MM + INSIDE_RADIUS_MM, quad_segs=QUAD_SEGMENTS).buffer(-INSIDE_RADIUS_MM, quad_segs=QUAD_SEGMENTS)
+    assert grown.geom_type == "Polygon", "these pictures hold together by their border"
+    filled = Polygon(grown.exterior)
+    left, top, right, bottom = filled.bounds
+    return shapely.transform(filled, lambda points: points - ((left + right) / 2, (top + bottom) / 2))
+
+
+def delivered(run, picture):
+    """The cut line of a picture in its own frame."""
+    (sheet,) = run.sheets
+    placement = next(placement for placement in sheet.placements if placement["item"] == picture)
+    (cut,) = sheet.cut.by_placement[placement["placement"]]
+    pose = (placement["x_mm"], placement["y_mm"], placement["rotation_deg"])
+    return Polygon(curves.unturned(cut.ring, *pose)), cut
+
+
+@pytest.mark.parametrize("picture", PICTURES)
+def test_cut_line_is_a_geos_buffer_of_the_art(run, picture):
+    """Area within 0.4 %, no point farther than 0.15 mm."""
+    expected = reference(run.scratch / "art" / picture)
+    line, _ = delivered(run, picture)
+    apart = max(line.hausdorff_distance(expected), expected.hausdorff_distance(line))
+    assert abs(line.area / expected.area - 1) <= RELATIVE_AREA, f"{line.area} mm2 for {expected.area} mm2"
+    assert apart <= HAUSDORFF_MM, f"{apart:.3f} mm"
+
+
+@pytest.mark.parametrize("picture", PICTURES)
+def test_delivered_border_is_never_short(run, picture):
+    """Design promise: nowhere less than asked by more than 0.05 mm; the fit of size and middle adds its own 0.05 mm."""
+    outline = art_outline(run.scratch / "art" / picture)
+    line, _ = delivered(run, picture)
+    left, top, right, bottom = reference(run.scratch / "art" / picture).bounds
+    scale = (WIDTH_MM - 2 * BORDER_MM) / (outline.bounds[2] - outline.bounds[0])
+    art = shapely.transform(outline, lambda points: points * scale)
+    # Its box's middle is the line's: borders are the same on every side.
+    middle_x, middle_y = (art.bounds[0] + art.bounds[2]) / 2, (art.bounds[1] + art.bounds[3]) / 2
+    art = shapely.transform(art, lambda points: points - (middle_x, middle_y))
+    assert (right - left, bottom - top) == pytest.approx((WIDTH_MM, art.bounds[3] - art.bounds[1] + 2 * BORDER_MM), abs=0.02)
+    assert line.contains(art)
+    assert line.exterior.distance(art) >= BORDER_MM - 0.10
+
+
+@pytest.mark.parametrize("picture", PICTURES)
+def test_cut_lines_have_few_nodes(run, picture):
+    """Design figure: at most 25 nodes per 100 mm on clip art."""
+    line, cut = delivered(run, picture)
+    nodes = len(cut.segments) - 2
+    assert nodes / line.exterior.length * 100 <= 25
