@@ -1,1 +1,1 @@
-//! The suites stand in `main.rs`.
+//! Nothing: the suites stand in `main.rs`, one test binary for all of them.

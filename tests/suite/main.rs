@@ -1,1 +1,5 @@
-//! Suites.
+//! The Rust suites: house rules, published geometry, and the binary as a shop runs it.
+
+mod border;
+mod command_line;
+mod tidy;

@@ -1,0 +1,10 @@
+//! `quoin gang` as a shop runs it: the built binary, a job file, a folder.
+
+mod broken_jobs;
+mod conservation;
+mod damaged_pictures;
+mod not_yet;
+mod output_folder;
+mod repeatability;
+mod shop;
+mod strange_ids;
