@@ -113,3 +113,150 @@ impl Limits {
         Ok(())
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use std::io::Cursor;
+
+    use image::codecs::jpeg::JpegEncoder;
+    use image::{DynamicImage, GrayImage, ImageFormat, Luma, RgbImage, Rgba};
+
+    use super::*;
+
+    /// 48 x 32: red left half, blue right half, half-transparent last row.
+    fn flag() -> RgbaImage {
+        RgbaImage::from_fn(48, 32, |x, y| {
+            let alpha = if y == 31 { 128 } else { 255 };
+            if x < 24 { Rgba([255, 0, 0, alpha]) } else { Rgba([0, 0, 255, alpha]) }
+        })
+    }
+
+    fn encoded(picture: &DynamicImage, format: ImageFormat) -> Vec<u8> {
+        let mut bytes = Vec::new();
+        picture.write_to(&mut Cursor::new(&mut bytes), format).unwrap();
+        bytes
+    }
+
+    fn open_default(bytes: &[u8]) -> Result<Artwork, Fault> {
+        open(bytes, 1000, &Limits::default())
+    }
+
+    fn code(bytes: &[u8]) -> &'static str {
+        open_default(bytes).map_or_else(|fault| fault.code(), |_| "opened")
+    }
+
+    /// A PNG of a signature, an IHDR and no more, with right checksums.
+    fn png_that_claims(width_px: u32, height_px: u32) -> Vec<u8> {
+        let mut ihdr = b"IHDR".to_vec();
+        ihdr.extend(width_px.to_be_bytes());
+        ihdr.extend(height_px.to_be_bytes());
+        ihdr.extend([8, 6, 0, 0, 0]);
+        let mut bytes = b"\x89PNG\r\n\x1A\n\0\0\0\x0D".to_vec();
+        let mut checksum = flate2::Crc::new();
+        checksum.update(&ihdr);
+        bytes.extend(&ihdr);
+        bytes.extend(checksum.sum().to_be_bytes());
+        bytes
+    }
+
+    #[test]
+    fn lossless_kinds_come_back_bit_for_bit() {
+        let picture = DynamicImage::ImageRgba8(flag());
+        for (kind, format) in [(ImageFormat::Png, Format::Png), (ImageFormat::WebP, Format::Webp)] {
+            let art = open_default(&encoded(&picture, kind)).unwrap();
+            assert_eq!((art.format, art.animated, art.colour_profile), (format, false, None));
+            assert_eq!(*art.pixels, flag());
+        }
+    }
+
+    #[test]
+    fn sixteen_bit_and_grey_become_rgba_of_eight_bit() {
+        let deep = DynamicImage::ImageRgba8(flag()).into_rgba16();
+        let art = open_default(&encoded(&DynamicImage::ImageRgba16(deep), ImageFormat::Png)).unwrap();
+        assert_eq!(*art.pixels, flag());
+        let grey = GrayImage::from_pixel(40, 40, Luma([99]));
+        let art = open_default(&encoded(&DynamicImage::ImageLuma8(grey), ImageFormat::Png)).unwrap();
+        assert_eq!(art.pixels.get_pixel(3, 3).0, [99, 99, 99, 255]);
+    }
+
+    #[test]
+    fn limits_hold_before_anything_is_decoded() {
+        assert!(matches!(
+            open_default(&png_that_claims(60_000, 60_000)),
+            Err(Fault::ArtOverLimit { measured, limit, unit: "px" }) if measured == 60_000.0 && limit == 30_000.0
+        ));
+        assert!(matches!(
+            open_default(&png_that_claims(30_000, 30_000)),
+            Err(Fault::ArtOverLimit { measured, unit: "pixels", .. }) if measured == 9e8
+        ));
+        let tight = Limits { max_bytes: 10, ..Limits::default() };
+        assert!(matches!(open(&[0; 11], 100, &tight), Err(Fault::ArtOverLimit { unit: "bytes", .. })));
+    }
+
+    #[test]
+    fn damaged_and_foreign_files_say_which() {
+        let whole = encoded(&DynamicImage::ImageRgba8(flag()), ImageFormat::Png);
+        assert_eq!(code(&whole[..whole.len() / 2]), "art.unreadable");
+        assert_eq!(code(&whole[..20]), "art.unreadable");
+        assert_eq!(code(&png_that_claims(100, 100)), "art.unreadable");
+        assert_eq!(code(&png_that_claims(0, 100)), "art.unreadable");
+        assert_eq!(code(b""), "art.unreadable");
+        assert_eq!(code(&[0x91; 300]), "art.unreadable");
+        assert_eq!(code(b"GIF89a\x40\0\x40\0"), "art.unsupported");
+        assert_eq!(code(b"dear printer, please find attached"), "art.unsupported");
+        let webp = encoded(&DynamicImage::ImageRgba8(flag()), ImageFormat::WebP);
+        assert_eq!(code(&webp[..webp.len() - 30]), "art.unreadable");
+    }
+
+    #[test]
+    fn a_jpeg_cut_short_is_unreadable_though_its_decoder_fills_it() {
+        let noisy = RgbImage::from_fn(200, 200, |x, y| image::Rgb([(x * y) as u8, (x * 7) as u8, (y * 5) as u8]));
+        let whole = encoded(&DynamicImage::ImageRgb8(noisy), ImageFormat::Jpeg);
+        assert_eq!(code(&whole), "opened");
+        assert_eq!(code(&whole[..whole.len() * 3 / 4]), "art.unreadable");
+        let mut trailed = whole.clone();
+        trailed.extend(b"trailing bytes");
+        assert_eq!(code(&trailed), "opened");
+    }
+
+    #[test]
+    fn a_picture_under_32_px_is_tiny() {
+        let small = |side| encoded(&DynamicImage::ImageRgba8(RgbaImage::new(side, 5)), ImageFormat::Png);
+        assert_eq!(code(&small(31)), "art.tiny");
+        assert_eq!(code(&small(32)), "opened");
+    }
+
+    #[test]
+    fn orientation_is_applied() {
+        // EXIF 2.32, 4.6.4 A, tag 0x0112: 6 is shown after a quarter turn clockwise; the stored left becomes the top.
+        let picture = DynamicImage::ImageRgba8(flag()).into_rgb8();
+        let mut jpeg = Vec::new();
+        picture.write_with_encoder(JpegEncoder::new_with_quality(&mut jpeg, 95)).unwrap();
+        let mut app1 = vec![0xFF, 0xE1, 0, 34];
+        app1.extend(b"Exif\0\0II*\0\x08\0\0\0\x01\0\x12\x01\x03\0\x01\0\0\0\x06\0\0\0\0\0\0\0");
+        jpeg.splice(2..2, app1);
+        let art = open_default(&jpeg).unwrap();
+        assert_eq!(art.pixels.dimensions(), (32, 48));
+        let [top, bottom] = [art.pixels.get_pixel(16, 4).0, art.pixels.get_pixel(16, 44).0];
+        assert!(top[0] > 200 && top[2] < 60 && bottom[2] > 200 && bottom[0] < 60, "{top:?} {bottom:?}");
+    }
+
+    #[test]
+    fn no_flipped_byte_brings_the_house_down() {
+        let picture = DynamicImage::ImageRgba8(flag());
+        let opaque = DynamicImage::ImageRgb8(picture.to_rgb8());
+        for (picture, format) in
+            [(&picture, ImageFormat::Png), (&opaque, ImageFormat::Jpeg), (&picture, ImageFormat::WebP)]
+        {
+            let whole = encoded(picture, format);
+            for at in 0..whole.len() {
+                let mut damaged = whole.clone();
+                damaged[at] ^= 0x55;
+                match open_default(&damaged) {
+                    Ok(art) => assert!(art.pixels.width() <= 30_000),
+                    Err(fault) => assert!(fault.code().starts_with("art."), "{fault}"),
+                }
+            }
+        }
+    }
+}

@@ -16,6 +16,7 @@ use super::budget;
 use super::kind::{Kind, recognise};
 use super::{Artwork, Format, Limits};
 use crate::fault::Fault;
+use crate::lettering;
 
 /// Bytes of an SVG. The largest drawings seen in the trade have a few MiB. Common practice, no source.
 const MAX_SVG_BYTES: u64 = 16 << 20;
@@ -111,9 +112,12 @@ fn options(limits: Limits) -> Options<'static> {
             resolve_string: Box::new(|_, _| None),
         },
         font_resolver: FontResolver {
-            // Whatever family is asked for, the one bundled face is what we have: words in another face with a finding
-            // are better than words that vanish.
-            select_font: Box::new(|_, faces| faces.faces().next().map(|face| face.id)),
+            // Whatever family is asked for, the bundled one is what we have: words in another face with a finding are
+            // better than words that vanish.
+            select_font: Box::new(|wanted, faces| {
+                let off = |face: &&fontdb::FaceInfo| face.weight.0.abs_diff(wanted.weight());
+                faces.faces().min_by_key(off).map(|face| face.id)
+            }),
             select_fallback: Box::new(|_, _, _| None),
         },
         fontdb: Arc::new(fonts()),
@@ -121,8 +125,12 @@ fn options(limits: Limits) -> Options<'static> {
     }
 }
 
+/// The bundled faces and no others: what a machine has installed would change the picture.
 fn fonts() -> fontdb::Database {
-    fontdb::Database::new()
+    let mut faces = fontdb::Database::new();
+    faces.load_font_data(lettering::REGULAR.to_vec());
+    faces.load_font_data(lettering::BOLD.to_vec());
+    faces
 }
 
 /// An embedded picture: one of the raster kinds, within the limits by its own header.
@@ -201,4 +209,125 @@ fn tag_end(tag: &str) -> Option<usize> {
         }
     }
     None
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const NS: &str = "xmlns=\"http://www.w3.org/2000/svg\" xmlns:xlink=\"http://www.w3.org/1999/xlink\"";
+
+    fn open_svg(inside: &str) -> Result<Artwork, Fault> {
+        let text = format!("<svg {NS} width=\"40\" height=\"20\">{inside}</svg>");
+        open(text.as_bytes(), 80, &Limits::default())
+    }
+
+    fn code(inside: &str) -> &'static str {
+        open_svg(inside).err().map_or("", |fault| fault.code())
+    }
+
+    #[test]
+    fn a_drawing_fills_the_canvas_at_the_size_asked_with_straight_alpha() {
+        let half_red = "<rect width=\"40\" height=\"20\" fill=\"red\" opacity=\"0.5\"/>";
+        let art = open_svg(half_red).unwrap();
+        assert_eq!(art.pixels.dimensions(), (80, 40));
+        let [red, green, blue, alpha] = art.pixels.get_pixel(40, 20).0;
+        assert_eq!((red, green, blue), (255, 0, 0), "straight alpha keeps full red");
+        assert!((127..=128).contains(&alpha));
+        assert!(!art.live_text);
+    }
+
+    #[test]
+    fn references_to_files_and_hosts_draw_nothing() {
+        let here = concat!(env!("CARGO_MANIFEST_DIR"), "/Cargo.toml");
+        for href in [here, "file:///etc/hostname", "http://127.0.0.1/a.png", "a.png"] {
+            let art = open_svg(&format!("<image href=\"{href}\" width=\"40\" height=\"20\"/>")).unwrap();
+            assert!(art.pixels.pixels().all(|pixel| pixel.0[3] == 0), "{href}");
+        }
+    }
+
+    #[test]
+    fn an_embedded_drawing_is_not_opened() {
+        let inner =
+            "data:image/svg+xml,%3Csvg xmlns='http://www.w3.org/2000/svg'%3E%3Crect width='9' height='9'/%3E%3C/svg%3E";
+        let art = open_svg(&format!("<image href=\"{inner}\" width=\"40\" height=\"20\"/>")).unwrap();
+        assert!(art.pixels.pixels().all(|pixel| pixel.0[3] == 0));
+    }
+
+    #[test]
+    fn an_embedded_picture_over_the_limits_is_not_decoded() {
+        let mut png = Vec::new();
+        let encoder = image::codecs::png::PngEncoder::new(std::io::Cursor::new(&mut png));
+        let red = RgbaImage::from_pixel(50, 50, image::Rgba([255, 0, 0, 255]));
+        red.write_with_encoder(encoder).unwrap();
+        let data = Arc::new(png);
+        assert!(matches!(embedded(Arc::clone(&data), &Limits::default()), Some(ImageKind::PNG(_))));
+        assert!(embedded(data, &Limits { max_pixels: 2499, ..Limits::default() }).is_none());
+    }
+
+    #[test]
+    fn document_types_that_declare_something_are_refused_and_bare_ones_are_not() {
+        let doctype = |declaration: &str| {
+            let text = format!("<?xml version=\"1.0\"?>{declaration}<svg {NS} width=\"9\" height=\"9\"/>");
+            open(text.as_bytes(), 80, &Limits::default()).err().map(|fault| fault.code())
+        };
+        assert_eq!(doctype("<!DOCTYPE svg [<!ENTITY a \"b\">]>"), Some("art.unsupported"));
+        assert_eq!(
+            doctype("<!DOCTYPE svg SYSTEM \"x]>\" [<!ENTITY a SYSTEM \"file:///etc/passwd\">]>"),
+            Some("art.unsupported")
+        );
+        assert_eq!(doctype("<!DOCTYPE svg PUBLIC \"-//W3C//DTD SVG 1.1//EN\" \"http://www.w3.org/svg11.dtd\">"), None);
+    }
+
+    #[test]
+    fn deep_nesting_is_refused_before_it_is_parsed() {
+        let deep = |levels: usize| "<g>".repeat(levels) + &"</g>".repeat(levels);
+        assert_eq!(code(&deep(20_000)), "art.over_limit");
+        assert_eq!(code(&deep(150)), "");
+        let comments = "<!-- <g> -->".repeat(1000);
+        assert_eq!(code(&comments), "", "what stands in comments is no nesting");
+    }
+
+    #[test]
+    fn doubling_references_end_in_a_fault() {
+        let mut inside = "<g id=\"a0\"><rect width=\"9\" height=\"9\"/></g>".to_owned();
+        for level in 1..30 {
+            let before = level - 1;
+            inside += &format!("<g id=\"a{level}\"><use href=\"#a{before}\"/><use href=\"#a{before}\"/></g>");
+        }
+        assert!(code(&inside).starts_with("art."));
+    }
+
+    #[test]
+    fn filters_of_absurd_size_are_refused() {
+        let noise = "<filter id=\"f\"><feTurbulence baseFrequency=\"0.1\" numOctaves=\"99999999\"/></filter>\
+             <rect width=\"40\" height=\"20\" filter=\"url(#f)\"/>";
+        assert_eq!(code(noise), "art.over_limit");
+    }
+
+    #[test]
+    fn sizes_that_are_no_numbers_are_faults_or_drawn() {
+        for size in ["width=\"NaN\" height=\"-5\"", "width=\"1e9mm\" height=\"1e9mm\"", "viewBox=\"0 0 NaN 0\""] {
+            let text = format!("<svg {NS} {size}><rect width=\"10\" height=\"10\"/></svg>");
+            if let Ok(art) = open(text.as_bytes(), 80, &Limits::default()) {
+                assert!(art.pixels.width().max(art.pixels.height()) <= 80, "{size}");
+            }
+        }
+    }
+
+    #[test]
+    fn live_text_is_drawn_in_the_bundled_face_and_reported() {
+        let art = open_svg("<text x=\"2\" y=\"15\" font-family=\"Nowhere\">Hi</text>").unwrap();
+        assert!(art.live_text);
+        assert!(art.pixels.pixels().any(|pixel| pixel.0[3] > 200), "words do not vanish");
+        assert!(!open_svg("<text> </text><rect width=\"9\" height=\"9\"/>").unwrap().live_text);
+    }
+
+    #[test]
+    fn the_canvas_stays_within_the_limits() {
+        let text = format!("<svg {NS} width=\"100\" height=\"100\"/>");
+        let small = Limits { max_pixels: 10_000, ..Limits::default() };
+        let art = open(text.as_bytes(), 5000, &small).unwrap();
+        assert_eq!(art.pixels.dimensions(), (100, 100));
+    }
 }

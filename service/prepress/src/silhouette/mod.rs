@@ -9,6 +9,9 @@ mod oklab;
 mod trace;
 mod unmix;
 
+#[cfg(test)]
+mod tests;
+
 use std::sync::Arc;
 
 use image::RgbaImage;
@@ -103,11 +106,8 @@ pub fn cut_out(artwork: &Artwork, order: Backdrop, cancel: &Cancel) -> Result<Cu
     }
     let reaches_half = f64::from(coverage.largest_alpha) > HALF_COVERED;
     let threshold = if reaches_half { HALF_COVERED } else { (f64::from(coverage.largest_alpha) / 2.0).floor() + 0.5 };
-    let backdrop = if coverage.has_transparency {
-        BackdropFound::None
-    } else {
-        remove_backdrop(&mut pixels, order, cancel)?
-    };
+    let backdrop =
+        if coverage.has_transparency { BackdropFound::None } else { remove_backdrop(&mut pixels, order, cancel)? };
     let edge = Region::new(trace::trace(&pixels, threshold, cancel)?);
     let visible = visible_place(&edge).ok_or(Fault::ArtBlank)?;
     Ok(CutOut { pixels, edge, visible, backdrop })

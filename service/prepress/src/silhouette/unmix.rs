@@ -81,8 +81,7 @@ fn band(map: &GroundMap) -> Vec<Vec<usize>> {
         let last = &layers[depth - 1];
         let known = |index: &usize| last.binary_search(index).is_ok() || outer.binary_search(index).is_ok();
         let next = last.iter().flat_map(|index| map.around(*index));
-        let mut layer: Vec<usize> =
-            next.filter(|index| map.classes[*index] != GROUND && !known(index)).collect();
+        let mut layer: Vec<usize> = next.filter(|index| map.classes[*index] != GROUND && !known(index)).collect();
         layer.sort_unstable();
         layer.dedup();
         layers.push(layer);

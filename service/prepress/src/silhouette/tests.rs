@@ -1,0 +1,202 @@
+//! What the stage promises, on pictures made here.
+
+use image::{Rgba, RgbaImage};
+
+use super::*;
+use crate::geom::Point;
+use crate::intake::Format;
+
+fn artwork(pixels: RgbaImage) -> Artwork {
+    Artwork { pixels: Arc::new(pixels), format: Format::Png, animated: false, colour_profile: None, live_text: false }
+}
+
+fn order(remove: BackdropRemove) -> Backdrop {
+    Backdrop { remove, tolerance_delta_e: 3.5 }
+}
+
+fn cut(pixels: RgbaImage, remove: BackdropRemove) -> Result<CutOut, Fault> {
+    cut_out(&artwork(pixels), order(remove), &Cancel::new())
+}
+
+/// Share of a pixel's square inside a disc, by 16 x 16 samples.
+fn disc_share(x: u32, y: u32, centre: (f64, f64), radius: f64) -> f64 {
+    let steps = (0..256).map(|step| (f64::from(step % 16), f64::from(step / 16)));
+    let inside = steps.filter(|(u, v)| {
+        let (dx, dy) = (f64::from(x) + (u + 0.5) / 16.0 - centre.0, f64::from(y) + (v + 0.5) / 16.0 - centre.1);
+        dx.hypot(dy) <= radius
+    });
+    inside.count() as f64 / 256.0
+}
+
+fn disc(side: u32, radius: f64) -> RgbaImage {
+    let middle = f64::from(side) / 2.0;
+    RgbaImage::from_fn(side, side, |x, y| {
+        let share = disc_share(x, y, (middle, middle), radius);
+        Rgba([200, 30, 30, (share * 255.0).round() as u8])
+    })
+}
+
+/// A picture laid over an opaque ground, mixed in encoded values.
+fn over(art: &RgbaImage, ground: impl Fn(u32, u32) -> [f64; 3]) -> RgbaImage {
+    RgbaImage::from_fn(art.width(), art.height(), |x, y| {
+        let (pixel, below) = (art.get_pixel(x, y).0, ground(x, y));
+        let share = f64::from(pixel[3]) / 255.0;
+        let mixed = |channel: usize| f64::from(pixel[channel]) * share + below[channel] * (1.0 - share);
+        Rgba([mixed(0).round() as u8, mixed(1).round() as u8, mixed(2).round() as u8, 255])
+    })
+}
+
+fn overlap(found: &RgbaImage, truth: &RgbaImage) -> f64 {
+    let pairs = || found.pixels().zip(truth.pixels()).map(|(a, b)| (a.0[3] >= 128, b.0[3] >= 128));
+    pairs().filter(|(a, b)| *a && *b).count() as f64 / pairs().filter(|(a, b)| *a || *b).count() as f64
+}
+
+fn with_rectangle(mut pixels: RgbaImage, box_px: [u32; 4], colour: [u8; 4]) -> RgbaImage {
+    let [left, top, width, height] = box_px;
+    for y in top..top + height {
+        for x in left..left + width {
+            pixels.put_pixel(x, y, Rgba(colour));
+        }
+    }
+    pixels
+}
+
+#[test]
+fn a_disc_is_traced_to_a_fortieth_of_a_pixel_with_its_area() {
+    let found = cut(disc(120, 40.25), BackdropRemove::Auto).unwrap();
+    assert_eq!(found.backdrop, BackdropFound::None);
+    assert_eq!(found.edge.rings.len(), 1);
+    let centre = Point::new(60.0, 60.0);
+    let worst = found.edge.rings[0].points().iter().map(|point| (point.distance(centre) - 40.25).abs());
+    assert!(worst.fold(0.0, f64::max) < 0.1);
+    let area = std::f64::consts::PI * 40.25 * 40.25;
+    assert!((found.edge.area_mm2() - area).abs() < area * 1e-3, "{} {area}", found.edge.area_mm2());
+    assert_eq!(found.visible, Place { x_px: 19, y_px: 19, width_px: 82, height_px: 82 });
+}
+
+#[test]
+fn art_that_fills_the_canvas_ends_exactly_at_its_border() {
+    let whole = RgbaImage::from_pixel(40, 30, Rgba([1, 2, 3, 255]));
+    let found = cut(whole, BackdropRemove::Never).unwrap();
+    assert_eq!(found.backdrop, BackdropFound::Kept);
+    let bounds = found.edge.bounds().unwrap();
+    assert_eq!((bounds.x0, bounds.y0, bounds.x1, bounds.y1), (0.0, 0.0, 40.0, 30.0));
+    assert_eq!(found.edge.rings[0].points().len(), 4, "corners are whole and sides straight");
+    assert!((found.edge.area_mm2() - 1200.0).abs() < 1e-9);
+}
+
+#[test]
+fn art_cut_by_the_canvas_ends_straight_there() {
+    let half = with_rectangle(RgbaImage::new(50, 50), [0, 10, 20, 30], [9, 9, 9, 255]);
+    let found = cut(half, BackdropRemove::Auto).unwrap();
+    assert!(
+        (found.edge.area_mm2() - (600.0 - 0.25)).abs() < 0.01,
+        "two corners are cut by an eighth: {}",
+        found.edge.area_mm2()
+    );
+    assert_eq!(found.visible, Place { x_px: 0, y_px: 10, width_px: 20, height_px: 30 });
+}
+
+#[test]
+fn holes_run_the_other_way_round() {
+    let ring = with_rectangle(RgbaImage::new(60, 60), [10, 10, 40, 40], [9, 9, 9, 255]);
+    let found = cut(with_rectangle(ring, [20, 20, 20, 20], [0; 4]), BackdropRemove::Auto).unwrap();
+    assert_eq!((found.edge.outer().count(), found.edge.holes().count()), (1, 1));
+    assert!((found.edge.area_mm2() - 1200.0).abs() < 1.0);
+}
+
+#[test]
+fn every_covered_pixel_lies_inside_and_every_other_outside() {
+    // Steele's mixing of a counter: any fixed noise will do.
+    let noise =
+        |x: u32, y: u32| (x.wrapping_mul(0x9E37_79B9) ^ y.wrapping_mul(0x85EB_CA6B)).wrapping_mul(0xC2B2_AE35) >> 24;
+    let speckled = RgbaImage::from_fn(40, 33, |x, y| Rgba([5, 5, 5, noise(x, y) as u8]));
+    let found = cut(speckled.clone(), BackdropRemove::Auto).unwrap();
+    for (x, y, pixel) in speckled.enumerate_pixels() {
+        let centre = Point::new(f64::from(x) + 0.5, f64::from(y) + 0.5);
+        let around = found.edge.rings.iter().filter(|ring| ring.contains(centre)).count();
+        assert_eq!(around % 2 == 1, pixel.0[3] >= 128, "{x} {y}");
+    }
+    let turns: f64 = found.edge.rings.iter().map(|ring| ring.signed_area()).sum();
+    assert!(turns > 0.0);
+    assert!(found.edge.rings.iter().all(|ring| ring.points().len() >= 4));
+}
+
+#[test]
+fn nothing_visible_is_blank() {
+    assert!(matches!(cut(RgbaImage::new(50, 50), BackdropRemove::Auto), Err(Fault::ArtBlank)));
+    let white = RgbaImage::from_pixel(50, 50, Rgba([255; 4]));
+    assert!(matches!(cut(white, BackdropRemove::Auto), Err(Fault::ArtBlank)));
+}
+
+#[test]
+fn a_faint_picture_is_traced_at_half_of_its_own_alpha() {
+    let faint = with_rectangle(RgbaImage::new(60, 60), [10, 10, 40, 40], [9, 9, 9, 90]);
+    let found = cut(faint, BackdropRemove::Auto).unwrap();
+    assert!((found.edge.area_mm2() - 1600.0).abs() < 2.0);
+}
+
+#[test]
+fn flat_and_sloping_backdrops_are_removed_with_true_alpha() {
+    let art = disc(160, 50.3);
+    let white = over(&art, |_, _| [255.0; 3]);
+    let sloping = over(&art, |x, y| [120.0 + f64::from(x) * 0.4, 190.0 - f64::from(y) * 0.3, 200.0]);
+    for picture in [white, sloping] {
+        let found = cut(picture, BackdropRemove::Auto).unwrap();
+        assert_eq!(found.backdrop, BackdropFound::Removed);
+        assert!(overlap(&found.pixels, &art) > 0.995);
+        let errors = found.pixels.pixels().zip(art.pixels()).map(|(a, b)| a.0[3].abs_diff(b.0[3]));
+        assert!(errors.max().unwrap() <= 16, "alpha is un-mixed, not cut");
+        let edge_reds = found.pixels.pixels().filter(|pixel| (60..250).contains(&pixel.0[3]));
+        assert!(edge_reds.map(|pixel| pixel.0[1].abs_diff(30)).max().unwrap() <= 16, "no fringe of the backdrop");
+    }
+}
+
+#[test]
+fn the_backdrops_colour_inside_the_art_stays() {
+    let white = RgbaImage::from_pixel(100, 100, Rgba([255; 4]));
+    let framed = with_rectangle(white, [20, 20, 60, 60], [10, 60, 10, 255]);
+    let found = cut(with_rectangle(framed, [40, 40, 20, 20], [255; 4]), BackdropRemove::Auto).unwrap();
+    assert_eq!(found.pixels.get_pixel(50, 50).0, [255; 4]);
+    assert_eq!(found.edge.holes().count(), 0);
+}
+
+#[test]
+fn noise_specks_of_the_backdrop_do_not_stay_as_islands() {
+    let white = RgbaImage::from_pixel(100, 100, Rgba([255; 4]));
+    let art = with_rectangle(white, [30, 30, 40, 40], [10, 60, 10, 255]);
+    let specked = with_rectangle(art, [10, 10, 3, 2], [236, 238, 236, 255]);
+    let found = cut(with_rectangle(specked, [85, 85, 3, 3], [0, 0, 0, 255]), BackdropRemove::Auto).unwrap();
+    assert_eq!(found.pixels.get_pixel(11, 11).0[3], 0);
+    assert_eq!(found.edge.outer().count(), 2, "a black dot is art");
+}
+
+#[test]
+fn a_busy_picture_cannot_be_told_and_stays() {
+    let noise = |x: u32, y: u32| ((x * 7919 + y * 104_729) * 31 % 251) as u8;
+    let busy = RgbaImage::from_fn(90, 80, |x, y| Rgba([noise(x, y), noise(y, x), noise(x + 5, y), 255]));
+    let found = cut(busy.clone(), BackdropRemove::Auto).unwrap();
+    assert_eq!(found.backdrop, BackdropFound::CannotTell);
+    assert_eq!(*found.pixels, busy);
+}
+
+#[test]
+fn more_tolerance_never_removes_less() {
+    let art = disc(120, 35.0);
+    let picture = over(&art, |x, y| [240.0 - f64::from((x * 13 + y * 7) % 11), 235.0, 230.0 - f64::from(x % 7)]);
+    let left = |tolerance_delta_e: f64| {
+        let order = Backdrop { remove: BackdropRemove::Always, tolerance_delta_e };
+        let found = cut_out(&artwork(picture.clone()), order, &Cancel::new()).unwrap();
+        found.pixels.pixels().filter(|pixel| pixel.0[3] >= 128).count()
+    };
+    let areas = [0.5, 1.0, 2.0, 3.5, 5.0, 8.0, 12.0].map(left);
+    assert!(areas.windows(2).all(|pair| pair[0] >= pair[1]), "{areas:?}");
+}
+
+#[test]
+fn a_raised_flag_stops_the_work() {
+    let cancel = Cancel::new();
+    cancel.raise();
+    let found = cut_out(&artwork(disc(120, 35.0)), order(BackdropRemove::Auto), &cancel);
+    assert!(matches!(found, Err(Fault::Cancelled)));
+}
