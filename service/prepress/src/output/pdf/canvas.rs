@@ -99,7 +99,8 @@ impl Canvas {
 
     /// Paints a picture that the page's resources name. `to_mm` takes the picture's unit square (x right, y down from its
     /// top-left corner) to millimetres.
-    pub(crate) fn picture(&mut self, name: &str, to_mm: Affine) {
+    /// With `state`, in that graphics state, whose soft mask then lies in the unit square too.
+    pub(crate) fn picture(&mut self, name: &str, state: Option<&str>, to_mm: Affine) {
         // A picture's own space has y up (ISO 32000-1, 8.9.5.1).
         let upright = Affine::new([1.0, 0.0, 0.0, -1.0, 0.0, 1.0]);
         let [a, b, c, d, e, f] = (self.to_pt * to_mm * upright).as_coeffs();
@@ -107,6 +108,9 @@ impl Canvas {
         let transform = XObjectTransform { no_auto_scale: true, ..XObjectTransform::default() };
         self.scoped(|canvas| {
             canvas.ops.push(Op::SetTransformationMatrix { matrix });
+            if let Some(state) = state {
+                canvas.state(state);
+            }
             canvas.ops.push(Op::UseXobject { id: XObjectId(name.to_owned()), transform });
         });
     }

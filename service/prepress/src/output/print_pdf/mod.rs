@@ -82,7 +82,7 @@ fn compose(sheet: &Sheet, contents: &Contents) -> Result<Vec<u8>, Fault> {
         let space = document.add(separation.colour_space());
         resources.colour_spaces.set(separation.key, space);
     }
-    resources.pictures = pictures.embed(&mut document, &srgb, &resources.colour_spaces);
+    pictures.embed(&mut document, &srgb, &mut resources);
     document.finish(&resources, &groups, &meta(sheet))
 }
 

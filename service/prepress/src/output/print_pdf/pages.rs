@@ -20,9 +20,9 @@ const DISC_ACCURACY_MM: f64 = 1e-4;
 /// Paints the sheet.
 pub(super) fn paint(sheet: &Sheet, contents: &Contents, pictures: &Pictures<'_>) -> Canvas {
     let mut canvas = Canvas::new(sheet.frame.height);
-    let takes_white = sheet.stock.face.takes_white_ink();
+    let takes_white = sheet.stock.face.takes_white_ink() || pictures.have_white();
     // On stock that takes white the layer is there even where nothing needs it today.
-    if takes_white || pictures.have_white() {
+    if takes_white {
         canvas.on_layer(WHITE, |canvas| paint_white(canvas, sheet, pictures));
     }
     canvas.scoped(|canvas| {
@@ -31,7 +31,8 @@ pub(super) fn paint(sheet: &Sheet, contents: &Contents, pictures: &Pictures<'_>)
         }
         for_each_placement(canvas, sheet, |canvas, placement| {
             for print in &placement.sticker.prints {
-                canvas.picture(&pictures.colour_name(&print.print), unit_square_to_sheet(placement, print));
+                let (name, state) = pictures.colour_name(&print.print, takes_white);
+                canvas.picture(&name, state.as_deref(), unit_square_to_sheet(placement, print));
             }
         });
         let furniture = &contents.furniture;
@@ -50,7 +51,7 @@ pub(super) fn paint(sheet: &Sheet, contents: &Contents, pictures: &Pictures<'_>)
 fn paint_white(canvas: &mut Canvas, sheet: &Sheet, pictures: &Pictures<'_>) {
     for_each_placement(canvas, sheet, |canvas, placement| {
         for print in placement.sticker.prints.iter().filter(|print| print.print.white.is_some()) {
-            canvas.picture(&pictures.white_name(&print.print), unit_square_to_sheet(placement, print));
+            canvas.picture(&pictures.white_name(&print.print), None, unit_square_to_sheet(placement, print));
         }
     });
     if !sheet.stock.face.takes_white_ink() || sheet.frame.marks.is_empty() {

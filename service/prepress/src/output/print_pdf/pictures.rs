@@ -6,8 +6,8 @@ use std::sync::Arc;
 use lopdf::{Dictionary, Object, ObjectId, dictionary};
 use sha2::{Digest, Sha256};
 
-use super::separations::WHITE;
-use crate::output::pdf::Document;
+use super::separations::{OVERPRINT, WHITE};
+use crate::output::pdf::{Document, Resources};
 use crate::sheet::Sheet;
 use crate::sticker::{Plane, Print};
 
@@ -46,9 +46,10 @@ impl<'a> Pictures<'a> {
         self.distinct.iter().any(|print| print.white.is_some())
     }
 
-    /// What the page calls a picture.
-    pub(super) fn colour_name(&self, print: &Arc<Print>) -> String {
-        format!("P{}", self.number(print))
+    /// What the page calls a picture, and the graphics state that masks it where it lies over white ink.
+    pub(super) fn colour_name(&self, print: &Arc<Print>, over_white: bool) -> (String, Option<String>) {
+        let number = self.number(print);
+        (format!("P{number}"), over_white.then(|| format!("M{number}")))
     }
 
     /// What the page calls the white ink under a picture.
@@ -60,19 +61,24 @@ impl<'a> Pictures<'a> {
         self.index.get(&Arc::as_ptr(print)).map_or(0, |number| number + 1)
     }
 
-    /// Adds every picture to the document and names it.
-    pub(super) fn embed(&self, document: &mut Document, srgb: &Object, spaces: &Dictionary) -> Dictionary {
-        let mut names = Dictionary::new();
+    /// Adds every picture to the document and names it in the page's resources, which know the separations already.
+    pub(super) fn embed(&self, document: &mut Document, srgb: &Object, resources: &mut Resources) {
+        let white_space = resources.colour_spaces.get(WHITE.as_bytes()).ok().cloned();
         for (number, print) in (1..).zip(&self.distinct) {
-            let mask = embed_plane(document, print, &print.alpha, "DeviceGray".into(), None);
-            let colour = embed_plane(document, print, &print.colour, srgb.clone(), Some(mask));
-            names.set(format!("P{number}"), colour);
-            if let (Some(white), Ok(space)) = (&print.white, spaces.get(WHITE.as_bytes())) {
+            let alpha = embed_plane(document, print, &print.alpha, "DeviceGray".into(), None);
+            let Some(space) = &white_space else {
+                let colour = embed_plane(document, print, &print.colour, srgb.clone(), Some(alpha));
+                resources.pictures.set(format!("P{number}"), colour);
+                continue;
+            };
+            let colour = embed_plane(document, print, &print.colour, srgb.clone(), None);
+            resources.pictures.set(format!("P{number}"), embed_overprinting(document, colour));
+            resources.states.set(format!("M{number}"), soft_mask(document, alpha));
+            if let Some(white) = &print.white {
                 let mask = embed_plane(document, print, white, "DeviceGray".into(), None);
-                names.set(format!("W{number}"), embed_white(document, space.clone(), mask));
+                resources.pictures.set(format!("W{number}"), embed_white(document, space.clone(), mask));
             }
         }
-        names
     }
 }
 
@@ -113,6 +119,35 @@ fn embed_white(document: &mut Document, space: Object, mask: ObjectId) -> Object
         "BitsPerComponent" => 8, "SMask" => mask,
     };
     document.add_packed(picture, vec![u8::MAX])
+}
+
+/// Art over white: a group that starts from what lies below, so that overprint inside it keeps the white plate. An RGB
+/// picture with a mask of its own is blended in a group of its own colours, where overprint is lost and white knocked out
+/// (seen in Ghostscript 10); the mask therefore lies on the group, in the graphics state that shows it.
+fn embed_overprinting(document: &mut Document, colour: ObjectId) -> ObjectId {
+    let resources = dictionary! {
+        "XObject" => dictionary! { "A" => colour }, "ExtGState" => super::separations::states(),
+    };
+    let group = dictionary! { "Type" => "Group", "S" => "Transparency", "I" => false, "K" => false };
+    let form = unit_square(resources, group);
+    document.add_plain(form, format!("/{OVERPRINT} gs /A Do").into_bytes())
+}
+
+/// A graphics state that lets through what the picture's alpha lets through, over the unit square.
+fn soft_mask(document: &mut Document, alpha: ObjectId) -> Dictionary {
+    let resources = dictionary! { "XObject" => dictionary! { "A" => alpha } };
+    let group = dictionary! { "Type" => "Group", "S" => "Transparency", "CS" => "DeviceGray", "I" => true };
+    let form = document.add_plain(unit_square(resources, group), b"/A Do".to_vec());
+    dictionary! {
+        "Type" => "ExtGState", "SMask" => dictionary! { "Type" => "Mask", "S" => "Luminosity", "G" => form },
+    }
+}
+
+fn unit_square(resources: Dictionary, group: Dictionary) -> Dictionary {
+    dictionary! {
+        "Type" => "XObject", "Subtype" => "Form", "BBox" => vec![0.into(), 0.into(), 1.into(), 1.into()],
+        "Resources" => resources, "Group" => group,
+    }
 }
 
 fn digest(print: &Print) -> [u8; 32] {
