@@ -54,8 +54,9 @@ def test_cut_lines_are_drawn(every_sheet):
         preview, printed, _ = compared(sheet)
         apart = np.abs(preview - printed).max(axis=2)
         for cut in sheet.cut.cuts:
-            across, down = (np.clip((cut.ring / 25.4 * PPI).astype(int).T, 0, np.array([apart.shape[1], apart.shape[0]])[:, None] - 1))
-            beside = np.max([apart[np.clip(down + y, 0, apart.shape[0] - 1), np.clip(across + x, 0, apart.shape[1] - 1)] for x in (-1, 0, 1) for y in (-1, 0, 1)], axis=0)
+            across, down = (cut.ring / 25.4 * PPI).astype(int).T
+            # A line may fall between pixels: the most different of the nine about it counts.
+            beside = np.max([apart[down + y, across + x] for x in (-1, 0, 1) for y in (-1, 0, 1)], axis=0)
             assert (beside > 20).mean() > 0.7, f"{sheet.name} {cut.id}"
 
 
