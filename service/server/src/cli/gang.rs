@@ -1,0 +1,218 @@
+//! `quoin gang`: a job file in, a folder of sheets out.
+
+use std::error::Error;
+use std::fs::File;
+use std::io::{self, Read, Write};
+use std::path::{Path, PathBuf};
+use std::process::ExitCode;
+use std::sync::OnceLock;
+use std::time::{Duration, Instant};
+
+use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
+use quoin_prepress::cancel::Cancel;
+use quoin_prepress::fault::Fault;
+use quoin_prepress::finding::SetAside;
+use quoin_prepress::intake::Limits;
+use quoin_prepress::order::Job;
+use quoin_prepress::output::ticket::Ticket;
+use quoin_prepress::run::{self, Hooks, Progress};
+
+use super::folder::{FolderFault, OutputFolder};
+use super::terminal::complain;
+use super::{EXIT_BROKEN, EXIT_NOTHING_PLACED, GangArgs, report};
+use crate::wire::{self, FolderArt, Mistake};
+
+/// Bytes of a job file, pictures in base64 included: as large as a whole request may be (the contract, section 4).
+const MAX_JOB_BYTES: u64 = 256 << 20;
+
+/// Steps of the progress bar.
+const BAR_STEPS: f64 = 1000.0;
+
+/// Why there are no sheets.
+#[derive(Debug, thiserror::Error)]
+enum Failure {
+    #[error("cannot read {}", .path.display())]
+    JobUnreadable { path: PathBuf, source: io::Error },
+    #[error("the job has mistakes")]
+    Broken(Vec<Mistake>),
+    #[error(transparent)]
+    Folder(#[from] FolderFault),
+    #[error(transparent)]
+    Run(#[from] Fault),
+}
+
+/// Runs the command.
+pub(super) fn run(args: &GangArgs) -> ExitCode {
+    match make(args) {
+        Ok(ticket) => {
+            // Whoever closed stdout does not want the table; the files are there all the same.
+            let text = report::closing(&ticket, &args.out).join("\n");
+            let _ = writeln!(io::stdout().lock(), "{text}");
+            ExitCode::SUCCESS
+        }
+        Err(Failure::Run(Fault::NothingPlaced { set_aside })) => {
+            tell_nothing_placed(&set_aside);
+            ExitCode::from(EXIT_NOTHING_PLACED)
+        }
+        Err(failure) => {
+            tell(&failure);
+            ExitCode::from(EXIT_BROKEN)
+        }
+    }
+}
+
+/// Makes the sheets and moves them to the output folder.
+fn make(args: &GangArgs) -> Result<Ticket, Failure> {
+    let limits = Limits::default();
+    let unreadable = |source| Failure::JobUnreadable { path: args.job.clone(), source };
+    let text = read_job_file(&args.job).map_err(unreadable)?;
+    let mut art = FolderArt::new(folder_of(&args.job), limits.max_bytes).map_err(unreadable)?;
+    let job = wire::read_gang_job(&text, &mut art).map_err(Failure::Broken)?;
+    drop(text);
+    let mut inputs = art.into_paths();
+    inputs.push(args.job.canonicalize().map_err(unreadable)?);
+    let cancel = Cancel::new();
+    raise_on_interrupt(cancel.clone());
+    let folder = OutputFolder::prepare(&args.out, args.replace, &inputs)?;
+    let ticket = gang(&job, &limits, &folder, &cancel)?;
+    cancel.check()?;
+    folder.finish()?;
+    Ok(ticket)
+}
+
+fn read_job_file(path: &Path) -> io::Result<Vec<u8>> {
+    let mut text = Vec::new();
+    File::open(path)?.take(MAX_JOB_BYTES + 1).read_to_end(&mut text)?;
+    if text.len() as u64 > MAX_JOB_BYTES {
+        return Err(io::Error::new(io::ErrorKind::FileTooLarge, format!("it has more than {MAX_JOB_BYTES} bytes")));
+    }
+    Ok(text)
+}
+
+/// The folder that a file stands in.
+fn folder_of(file: &Path) -> &Path {
+    file.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."))
+}
+
+fn gang(job: &Job, limits: &Limits, folder: &OutputFolder, cancel: &Cancel) -> Result<Ticket, Fault> {
+    let bar = progress_bar();
+    let progress = |progress: Progress| show(&bar, progress);
+    // The budget is one for improving the layout: it starts when the layout first asks for it.
+    let budget = job.policy.time_budget_ms.map(Duration::from_millis);
+    let started = OnceLock::new();
+    let out_of_time = || budget.is_some_and(|budget| started.get_or_init(Instant::now).elapsed() >= budget);
+    let made = run::gang(job, limits, folder, Hooks { progress: &progress, out_of_time: &out_of_time, cancel });
+    bar.finish_and_clear();
+    made
+}
+
+/// A bar on stderr; nothing where stderr is no terminal.
+fn progress_bar() -> ProgressBar {
+    let bar = ProgressBar::with_draw_target(Some(BAR_STEPS as u64), ProgressDrawTarget::stderr());
+    if let Ok(style) = ProgressStyle::with_template("{msg:9} {wide_bar} {percent:>3} % {elapsed:>4}") {
+        bar.set_style(style);
+    }
+    bar
+}
+
+fn show(bar: &ProgressBar, progress: Progress) {
+    let Progress { pictures, sheets, files } = progress;
+    bar.set_message(match (pictures < 1.0, sheets < 1.0) {
+        (true, _) => "Pictures",
+        (false, true) => "Layout",
+        (false, false) => "Files",
+    });
+    // Shares of a usual run; common practice, no source.
+    let share = 0.3 * pictures + 0.4 * sheets + 0.3 * files;
+    bar.set_position((share.clamp(0.0, 1.0) * BAR_STEPS) as u64);
+}
+
+/// Raises a flag when somebody asks the process to stop, so that it ends in order and leaves nothing behind.
+fn raise_on_interrupt(cancel: Cancel) {
+    let wait = move || {
+        let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build();
+        match runtime.and_then(|runtime| runtime.block_on(interrupted())) {
+            Ok(()) => cancel.raise(),
+            Err(error) => tracing::warn!(%error, "signals cannot be heard: an interrupt leaves a hidden folder behind"),
+        }
+    };
+    if let Err(error) = std::thread::Builder::new().name("signals".to_owned()).spawn(wait) {
+        tracing::warn!(%error, "signals cannot be heard: an interrupt leaves a hidden folder behind");
+    }
+}
+
+/// Waits for an interrupt, or a request to end.
+async fn interrupted() -> io::Result<()> {
+    #[cfg(unix)]
+    {
+        use tokio::signal::unix::{SignalKind, signal};
+        let mut end = signal(SignalKind::terminate())?;
+        let mut hang_up = signal(SignalKind::hangup())?;
+        tokio::select! {
+            heard = tokio::signal::ctrl_c() => heard,
+            _ = end.recv() => Ok(()),
+            _ = hang_up.recv() => Ok(()),
+        }
+    }
+    #[cfg(not(unix))]
+    tokio::signal::ctrl_c().await
+}
+
+fn tell(failure: &Failure) {
+    match failure {
+        Failure::Broken(mistakes) => {
+            for mistake in mistakes {
+                complain(&line_of(mistake));
+            }
+            let count = mistakes.len();
+            complain(&format!("{count} mistake{} in the job; nothing was written", if count == 1 { "" } else { "s" }));
+        }
+        Failure::Run(fault) => complain(&format!("error[{}]: {}", fault.code(), with_causes(fault))),
+        other @ (Failure::JobUnreadable { .. } | Failure::Folder(_)) => {
+            complain(&format!("error: {}", with_causes(other)));
+        }
+    }
+}
+
+fn line_of(mistake: &Mistake) -> String {
+    let Mistake { code, pointer, message } = mistake;
+    match pointer.as_str() {
+        "" => format!("error[{}]: {message}", code.as_str()),
+        pointer => format!("error[{}] at {pointer}: {message}", code.as_str()),
+    }
+}
+
+fn with_causes(error: &dyn Error) -> String {
+    let mut text = error.to_string();
+    let mut cause = error.source();
+    while let Some(error) = cause {
+        text.push_str(&format!(": {error}"));
+        cause = error.source();
+    }
+    text
+}
+
+fn tell_nothing_placed(set_aside: &[SetAside]) {
+    complain("error[run.nothing_placed]: nothing in this job could be placed; nothing was written");
+    if !set_aside.is_empty() {
+        for line in report::set_aside(set_aside) {
+            complain(&line);
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_mistake_is_one_line_with_code_and_place() {
+        let mut source = FolderArt::new(Path::new("."), 1).expect("there is always a current folder");
+        let mistakes = wire::read_gang_job(b"[]", &mut source).expect_err("no object");
+        let lines: Vec<String> = mistakes.iter().map(line_of).collect();
+        assert_eq!(lines, ["error[job.wrong_type]: must be an object, not an array"]);
+        let mistakes = wire::read_gang_job(br#"{"ru/n": 1, "run": "r", "stocks": [], "orders": []}"#, &mut source);
+        let lines: Vec<String> = mistakes.expect_err("an unknown field").iter().map(line_of).collect();
+        assert_eq!(lines[0], "error[job.unknown_field] at /ru~1n: there is no field `ru/n` here; is `run` meant?");
+    }
+}

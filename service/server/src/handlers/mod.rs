@@ -1,0 +1,3 @@
+//! What answers a request, one file per operation.
+
+pub(crate) mod health;

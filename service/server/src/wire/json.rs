@@ -1,0 +1,145 @@
+//! JSON text to a tree, stricter than usual: a field that comes twice in one object is a mistake, not a choice.
+//!
+//! NaN and infinities, numbers beyond doubles, lone surrogates, broken UTF-8, trailing text and nesting deeper than 128
+//! are refused by `serde_json` itself. (RFC 8259, section 4 leaves doubled names to the reader; I-JSON, RFC 7493 section
+//! 2.3, forbids them, and so do we: of two quantities nobody knows which was meant.)
+
+use std::fmt;
+
+use serde::de::{DeserializeSeed, Deserializer, Error, MapAccess, SeqAccess, Visitor};
+use serde_json::{Map, Number, Value};
+
+use super::mistake::{MistakeCode, Mistakes, Pointer};
+
+/// Parses a document; `None` when it is not JSON, which is then the last mistake.
+pub(super) fn parse(text: &[u8], mistakes: &mut Mistakes) -> Option<Value> {
+    // RFC 8259, section 8.1 lets a reader skip a byte order mark, which some editors write.
+    let text = text.strip_prefix(b"\xEF\xBB\xBF").unwrap_or(text);
+    let mut deserializer = serde_json::Deserializer::from_slice(text);
+    let tree = Tree { pointer: Pointer::root(), mistakes };
+    let parsed = tree.deserialize(&mut deserializer).and_then(|value| deserializer.end().map(|()| value));
+    match parsed {
+        Ok(value) => Some(value),
+        Err(error) => {
+            mistakes.add(MistakeCode::NotJson, &Pointer::root(), format!("not JSON: {error}"));
+            None
+        }
+    }
+}
+
+struct Tree<'m> {
+    pointer: Pointer,
+    mistakes: &'m mut Mistakes,
+}
+
+impl<'de> DeserializeSeed<'de> for Tree<'_> {
+    type Value = Value;
+
+    fn deserialize<D: Deserializer<'de>>(self, deserializer: D) -> Result<Value, D::Error> {
+        deserializer.deserialize_any(self)
+    }
+}
+
+impl<'de> Visitor<'de> for Tree<'_> {
+    type Value = Value;
+
+    fn expecting(&self, formatter: &mut fmt::Formatter<'_>) -> fmt::Result {
+        formatter.write_str("a JSON value")
+    }
+
+    fn visit_unit<E: Error>(self) -> Result<Value, E> {
+        Ok(Value::Null)
+    }
+
+    fn visit_bool<E: Error>(self, value: bool) -> Result<Value, E> {
+        Ok(Value::Bool(value))
+    }
+
+    fn visit_u64<E: Error>(self, value: u64) -> Result<Value, E> {
+        Ok(Value::Number(value.into()))
+    }
+
+    fn visit_i64<E: Error>(self, value: i64) -> Result<Value, E> {
+        Ok(Value::Number(value.into()))
+    }
+
+    fn visit_f64<E: Error>(self, value: f64) -> Result<Value, E> {
+        Number::from_f64(value).map(Value::Number).ok_or_else(|| E::custom("number out of range"))
+    }
+
+    fn visit_str<E: Error>(self, value: &str) -> Result<Value, E> {
+        Ok(Value::String(value.to_owned()))
+    }
+
+    fn visit_string<E: Error>(self, value: String) -> Result<Value, E> {
+        Ok(Value::String(value))
+    }
+
+    fn visit_seq<A: SeqAccess<'de>>(self, mut sequence: A) -> Result<Value, A::Error> {
+        let mut values = Vec::new();
+        loop {
+            let element = Tree { pointer: self.pointer.index(values.len()), mistakes: &mut *self.mistakes };
+            match sequence.next_element_seed(element)? {
+                Some(value) => values.push(value),
+                None => return Ok(Value::Array(values)),
+            }
+        }
+    }
+
+    fn visit_map<A: MapAccess<'de>>(self, mut access: A) -> Result<Value, A::Error> {
+        let mut map = Map::new();
+        while let Some(key) = access.next_key::<String>()? {
+            let pointer = self.pointer.key(&key);
+            if map.contains_key(&key) {
+                let message = format!("`{key}` comes twice in one object");
+                self.mistakes.add(MistakeCode::DuplicateField, &pointer, message);
+            }
+            let value = access.next_value_seed(Tree { pointer, mistakes: &mut *self.mistakes })?;
+            map.insert(key, value);
+        }
+        Ok(Value::Object(map))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn codes(text: &[u8]) -> Vec<(MistakeCode, String)> {
+        let mut mistakes = Mistakes::default();
+        parse(text, &mut mistakes);
+        mistakes.into_list().into_iter().map(|mistake| (mistake.code, mistake.pointer.as_str().to_owned())).collect()
+    }
+
+    #[test]
+    fn a_field_that_comes_twice_is_pointed_at() {
+        assert_eq!(
+            codes(br#"{"a": [0, {"b/c": 1, "b/c": 2}], "d": 1, "d": 1}"#),
+            [(MistakeCode::DuplicateField, "/a/1/b~1c".to_owned()), (MistakeCode::DuplicateField, "/d".to_owned())]
+        );
+    }
+
+    #[test]
+    fn what_is_not_json_is_refused() {
+        let deep = [b"[".repeat(200), b"]".repeat(200)].concat();
+        let broken: [&[u8]; 9] =
+            [b"", b"{", b"[NaN]", b"[Infinity]", b"[1e999]", b"[\"\\ud800\"]", b"[\"\xff\"]", b"{} {}", &deep];
+        for text in broken {
+            assert_eq!(codes(text), [(MistakeCode::NotJson, String::new())], "{}", String::from_utf8_lossy(text));
+        }
+    }
+
+    #[test]
+    fn a_byte_order_mark_is_skipped() {
+        assert_eq!(codes(b"\xEF\xBB\xBF{}"), []);
+    }
+
+    #[test]
+    fn values_come_out_as_written() {
+        let mut mistakes = Mistakes::default();
+        let text = br#"{"a": null, "b": [true, 1, -2, 1.5, "\u00e9\n"], "c": {}}"#;
+        let expected: Value = serde_json::from_slice(text).expect("valid JSON");
+        assert_eq!(parse(text, &mut mistakes), Some(expected));
+        assert_eq!(mistakes.count(), 0);
+    }
+}

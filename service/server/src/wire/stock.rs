@@ -1,0 +1,263 @@
+//! A stock and how printer and cutter take it.
+
+use quoin_prepress::order::{
+    Colour, CutLinesInPrint, Cutting, Face, FeedEdge, Form, LabelPlace, Layer, Layers, Margins, Stock, Underbase,
+    media_size,
+};
+use quoin_prepress::units::{Mm, Ppi};
+use serde_json::Value;
+
+use super::ids;
+use super::marks;
+use super::mistake::{MistakeCode, Mistakes};
+use super::node::{Node, wrong_type};
+use super::range;
+
+const FIELDS: [&str; 20] = [
+    "stock",
+    "form",
+    "margins_mm",
+    "unprintable_mm",
+    "feed_edge",
+    "gutter_mm",
+    "bleed_mm",
+    "face",
+    "finish",
+    "register_marks",
+    "label",
+    "cut_lines_in_print",
+    "layers",
+    "colour",
+    "print_ppi",
+    "print_scale",
+    "cutting",
+    "underbase",
+    "available",
+    "start_offset_mm",
+];
+
+/// Longest length cut off a roll where nothing is said.
+const DEFAULT_ROLL_LENGTH: Mm = Mm::of(2000.0);
+
+/// The name that an entry of `stocks` gives, whether or not the rest can be read.
+pub(super) fn name_of<'a>(entry: &Node<'a>) -> Option<&'a str> {
+    let value = entry.value()?;
+    value.as_str().or_else(|| value.get("stock").and_then(Value::as_str))
+}
+
+/// Reads an entry of `stocks`.
+pub(super) fn read_stock(entry: &Node<'_>, mistakes: &mut Mistakes) -> Option<Stock> {
+    if let Some(Value::String(name)) = entry.value() {
+        let message = format!("no stock \"{name}\" is configured; describe it with `stock` and `form`");
+        mistakes.add(MistakeCode::UnknownStock, &entry.pointer(), message);
+        return None;
+    }
+    if !entry.expect_object(mistakes) {
+        return None;
+    }
+    entry.only_fields(mistakes, &FIELDS);
+    refuse_what_is_not_made_yet(entry, mistakes);
+    for field in ["stock", "form"] {
+        if entry.get(field).is_none() {
+            entry.missing(mistakes, field);
+        }
+    }
+    let name = entry.ruled_text(mistakes, "stock", ids::stock_name);
+    let form = entry.choice("form").and_then(|form| read_form(&form, mistakes));
+    let is_roll = matches!(form, Some(Form::Roll { .. }));
+    let face = [("white", Face::White), ("clear", Face::Clear), ("metallic", Face::Metallic)];
+    let label = [("margin", LabelPlace::Margin), ("none", LabelPlace::None)];
+    let cut_lines = [("none", CutLinesInPrint::None), ("separations", CutLinesInPrint::Separations)];
+    let finish = entry.ruled_text(mistakes, "finish", |text| ids::text(text, 0, range::FINISH_CHARS));
+    Some(Stock {
+        margins: read_margins(entry, "margins_mm", Mm::of(16.0), mistakes),
+        unprintable: read_unprintable(entry, mistakes),
+        feed_edge: read_feed_edge(entry, is_roll, mistakes),
+        gutter: entry.length(mistakes, "gutter_mm", &range::GUTTER).unwrap_or(Mm::of(2.0)),
+        bleed: entry.length(mistakes, "bleed_mm", &range::BLEED).unwrap_or(Mm::of(1.0)),
+        face: entry.word(mistakes, "face", &face).unwrap_or(Face::White),
+        finish: finish.unwrap_or_default().to_owned(),
+        register_marks: marks::read_register_marks(entry, mistakes),
+        label: entry.word(mistakes, "label", &label).unwrap_or(LabelPlace::Margin),
+        cut_lines_in_print: entry.word(mistakes, "cut_lines_in_print", &cut_lines).unwrap_or(CutLinesInPrint::None),
+        layers: read_layers(entry, mistakes),
+        print_ppi: Ppi::of(entry.number(mistakes, "print_ppi", &range::PRINT_PPI).unwrap_or(300.0)),
+        cutting: read_cutting(entry, mistakes),
+        underbase: read_underbase(entry, mistakes),
+        stock: name?.to_owned(),
+        form: form?,
+    })
+}
+
+/// Fields of the contract that have one value so far.
+fn refuse_what_is_not_made_yet(entry: &Node<'_>, mistakes: &mut Mistakes) {
+    let words = [("rgb", ()), ("cmyk", ())];
+    if entry.word(mistakes, "colour", &words).is_some() {
+        entry.not_yet(mistakes, "colour", |value| value == "rgb");
+    }
+    let is_zero = |value: &Value| value.as_f64().is_some_and(|number| number.abs() <= 0.0);
+    entry.not_yet(mistakes, "available", |_| false);
+    entry.not_yet(mistakes, "start_offset_mm", is_zero);
+    let scale = entry.section(mistakes, "print_scale");
+    scale.only_fields(mistakes, &["x", "y"]);
+    let is_one = |value: &Value| value.as_f64().is_some_and(|number| (number - 1.0).abs() <= 0.0);
+    scale.not_yet(mistakes, "x", is_one);
+    scale.not_yet(mistakes, "y", is_one);
+}
+
+/// Exactly one of sheet and roll.
+fn read_form(form: &Node<'_>, mistakes: &mut Mistakes) -> Option<Form> {
+    if !form.expect_object(mistakes) {
+        return None;
+    }
+    form.only_fields(mistakes, &["sheet", "roll"]);
+    match (form.get("sheet"), form.get("roll")) {
+        (Some(sheet), None) => read_sheet(&sheet, mistakes),
+        (None, Some(roll)) => read_roll(&roll, mistakes),
+        (None, None) => {
+            mistakes.add(MistakeCode::MissingField, &form.pointer(), "a form is `sheet` or `roll`");
+            None
+        }
+        (Some(_), Some(_)) => {
+            mistakes.add(MistakeCode::Contradiction, &form.pointer(), "a form is either `sheet` or `roll`");
+            None
+        }
+    }
+}
+
+fn read_sheet(sheet: &Node<'_>, mistakes: &mut Mistakes) -> Option<Form> {
+    if !sheet.expect_object(mistakes) {
+        return None;
+    }
+    sheet.only_fields(mistakes, &["size", "width_mm", "height_mm"]);
+    let Some(size) = sheet.get("size") else {
+        for field in ["width_mm", "height_mm"] {
+            if sheet.get(field).is_none() {
+                sheet.missing(mistakes, field);
+            }
+        }
+        let width = sheet.length(mistakes, "width_mm", &range::MEDIA_SIDE);
+        let height = sheet.length(mistakes, "height_mm", &range::MEDIA_SIDE);
+        return Some(Form::Sheet { width: width?, height: height?, media: None });
+    };
+    if sheet.get("width_mm").or_else(|| sheet.get("height_mm")).is_some() {
+        let message = "a sheet is either a `size` by name or `width_mm` and `height_mm`";
+        mistakes.add(MistakeCode::Contradiction, &sheet.pointer(), message);
+        return None;
+    }
+    let name = size.as_text(mistakes)?;
+    let (width, height) = read_media(&size, &range::MEDIA_SIDE, mistakes)?;
+    Some(Form::Sheet { width, height, media: Some(name.to_owned()) })
+}
+
+/// The size that a media name states, each side within a range.
+pub(super) fn read_media(node: &Node<'_>, side: &range::Range, mistakes: &mut Mistakes) -> Option<(Mm, Mm)> {
+    let name = node.as_text(mistakes)?;
+    let Some((width, height)) = media_size(name) else {
+        let message = format!("\"{name}\" is no media name of PWG 5101.1, like iso_a4_210x297mm");
+        mistakes.add(MistakeCode::UnknownMedia, &node.pointer(), message);
+        return None;
+    };
+    if side.holds(width.mm()) && side.holds(height.mm()) {
+        return Some((width, height));
+    }
+    mistakes.add(MistakeCode::OutOfRange, &node.pointer(), format!("each side must be {side}"));
+    None
+}
+
+fn read_roll(roll: &Node<'_>, mistakes: &mut Mistakes) -> Option<Form> {
+    if !roll.expect_object(mistakes) {
+        return None;
+    }
+    roll.only_fields(mistakes, &["width_mm", "max_length_mm", "section_length_mm"]);
+    if roll.get("width_mm").is_none() {
+        roll.missing(mistakes, "width_mm");
+    }
+    let width = roll.length(mistakes, "width_mm", &range::MEDIA_SIDE);
+    let max_length = roll.length(mistakes, "max_length_mm", &range::MEDIA_SIDE).unwrap_or(DEFAULT_ROLL_LENGTH);
+    let section_length = roll.length(mistakes, "section_length_mm", &range::MEDIA_SIDE);
+    Some(Form::Roll { width: width?, max_length, section_length })
+}
+
+/// A length for each side; sides that are left out have the built-in one.
+fn read_margins(entry: &Node<'_>, field: &str, default: Mm, mistakes: &mut Mistakes) -> Margins {
+    let Some(sides) = entry.choice(field).filter(|node| node.expect_object(mistakes)) else {
+        return Margins::even(default);
+    };
+    sides.only_fields(mistakes, &["top", "right", "bottom", "left"]);
+    let mut side = |name| sides.length(mistakes, name, &range::MARGIN).unwrap_or(default);
+    Margins { top: side("top"), right: side("right"), bottom: side("bottom"), left: side("left") }
+}
+
+/// One number for all sides, or a length for each.
+fn read_unprintable(entry: &Node<'_>, mistakes: &mut Mistakes) -> Margins {
+    let default = Mm::of(4.0);
+    match entry.choice("unprintable_mm") {
+        Some(node) => match node.value() {
+            Some(Value::Number(_)) => Margins::even(node.as_number(mistakes, &range::MARGIN).map_or(default, Mm::of)),
+            Some(value) if !value.is_object() => {
+                wrong_type(mistakes, &node.pointer(), "a number or an object with a number for each side", value);
+                Margins::even(default)
+            }
+            _ => read_margins(entry, "unprintable_mm", default, mistakes),
+        },
+        None => Margins::even(default),
+    }
+}
+
+fn read_feed_edge(entry: &Node<'_>, is_roll: bool, mistakes: &mut Mistakes) -> FeedEdge {
+    let words =
+        [("top", FeedEdge::Top), ("right", FeedEdge::Right), ("bottom", FeedEdge::Bottom), ("left", FeedEdge::Left)];
+    let edge = entry.word(mistakes, "feed_edge", &words).unwrap_or(FeedEdge::Top);
+    if is_roll
+        && matches!(edge, FeedEdge::Right | FeedEdge::Left)
+        && let Some(node) = entry.get("feed_edge")
+    {
+        let message = "a roll is fed by its top or bottom edge";
+        mistakes.add(MistakeCode::Contradiction, &node.pointer(), message);
+    }
+    edge
+}
+
+fn read_layers(entry: &Node<'_>, mistakes: &mut Mistakes) -> Layers {
+    let section = entry.section(mistakes, "layers");
+    section.only_fields(mistakes, &["kiss", "through", "white"]);
+    let mut layer = |key, name: &str, colour| {
+        let layer = section.section(mistakes, key);
+        layer.only_fields(mistakes, &["name", "colour"]);
+        let given = layer.ruled_text(mistakes, "name", |text| ids::text(text, 1, range::LAYER_CHARS));
+        let colour = layer.colour(mistakes, "colour").unwrap_or(colour);
+        Layer { name: given.unwrap_or(name).to_owned(), colour }
+    };
+    Layers {
+        kiss: layer("kiss", "PartialCutting", Colour([0x0f, 0x76, 0x6e])),
+        through: layer("through", "Cutting", Colour([0xb4, 0x53, 0x09])),
+        white: layer("white", "White", Colour([0xc7, 0xd2, 0xfe])),
+    }
+}
+
+fn read_cutting(entry: &Node<'_>, mistakes: &mut Mistakes) -> Cutting {
+    let section = entry.section(mistakes, "cutting");
+    section.only_fields(
+        mistakes,
+        &["minimum_width_mm", "bridge_reach_mm", "inside_radius_mm", "outside_radius_mm", "speck_mm", "nick_mm"],
+    );
+    section.not_yet(mistakes, "nick_mm", |_| false);
+    let mut length = |key, range| section.length(mistakes, key, range);
+    Cutting {
+        minimum_width: length("minimum_width_mm", &range::MINIMUM_WIDTH).unwrap_or(Mm::of(3.0)),
+        bridge_reach: length("bridge_reach_mm", &range::BRIDGE_REACH),
+        inside_radius: length("inside_radius_mm", &range::CUTTING_RADIUS).unwrap_or(Mm::of(0.5)),
+        outside_radius: length("outside_radius_mm", &range::CUTTING_RADIUS).unwrap_or(Mm::of(1.0)),
+        speck: length("speck_mm", &range::SPECK).unwrap_or(Mm::of(0.3)),
+    }
+}
+
+fn read_underbase(entry: &Node<'_>, mistakes: &mut Mistakes) -> Underbase {
+    let section = entry.section(mistakes, "underbase");
+    section.only_fields(mistakes, &["choke_mm", "threshold"]);
+    Underbase {
+        choke: section.length(mistakes, "choke_mm", &range::CHOKE).unwrap_or(Mm::of(0.15)),
+        threshold: section.number(mistakes, "threshold", &range::THRESHOLD).unwrap_or(0.02),
+    }
+}
