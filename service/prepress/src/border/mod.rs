@@ -1,4 +1,32 @@
 //! Grows a solid border around art, in millimetres, and makes it safe to peel.
+//!
+//! In: the art's edge and what was ordered. Out: the bordered shape, and what was done to it. All of it happens on a grid
+//! of distances that is fixed by tolerance (see [`grid`]), so the picture's size does not matter.
+//!
+//! 1. The art is grown by the border **and** the inside radius (level line of the exact distance).
+//! 2. Floating parts within reach are bridged; holes are filled or kept.
+//! 3. Places narrower than the minimum width get discs of half that width along their medial axis.
+//! 4. Where the border is thinner than the outside radius, corners are rounded outward.
+//! 5. The shape is shrunk by the inside radius. Growing first and shrinking last is a closing (Serra 1982, "Image analysis
+//!    and mathematical morphology", II.C): every inside corner turns at least that radius, and nothing of the border is
+//!    lost. Steps 2 to 4 happen in between, so their own inside corners are rounded too, and hairlines stay wide enough for
+//!    the grid.
+//!
+//! Guarantees, on grids of full resolution: a disc of radius r becomes one of r + d within 0.01 mm; the border is nowhere
+//! less than asked by more than 0.02 mm. Left to others: fitting curves (`cutline`), judging what was done (`preflight`).
+
+mod corners;
+mod edges;
+mod field;
+mod grid;
+mod medial;
+mod parts;
+mod shape;
+mod trace;
+mod winding;
+
+#[cfg(test)]
+mod tests;
 
 use crate::cancel::Cancel;
 use crate::fault::Fault;
@@ -42,16 +70,17 @@ pub struct Thickening {
 pub struct Grown {
     /// The bordered shape: every part, kept holes as holes.
     pub region: Region,
-    /// Parts of the art itself, specks apart.
+    /// Parts of the art itself, specks apart, and apart from what lies in filled holes.
     pub art_parts: usize,
     /// Parts of `region`. More than one only where parts are out of reach (or `SetAside` forbade bridging); the caller
     /// decides what that means.
     pub parts: usize,
-    /// Bridges built.
+    /// Bridges built, from the art's edge to the art's edge: the reach is measured there too.
     pub bridges: Vec<Bridge>,
     /// Places thickened: one for each thin stretch, at its narrowest.
     pub thickenings: Vec<Thickening>,
-    /// Narrowest place of the bordered shape before thickening; `None` when wider than could matter.
+    /// Narrowest place of the bordered shape before thickening; `None` when wider than could matter: over twice the
+    /// minimum width, and over 3 mm.
     pub thinnest: Option<Mm>,
     /// Specks left out.
     pub specks: usize,
@@ -60,10 +89,11 @@ pub struct Grown {
     pub radius_wins: bool,
 }
 
-/// Grows the border: the art's edge (mm) in, the bordered shape out.
+/// Grows the border: the art's edge (mm) in, the bordered shape out. Costs time with the area in the band around the edge,
+/// not with the number of its points.
 ///
 /// # Errors
-/// `run.cancelled`; `art.blank` when nothing but specks is left.
-pub fn grow(_art: &Region, _growth: &Growth, _cancel: &Cancel) -> Result<Grown, Fault> {
-    unimplemented!()
+/// `run.cancelled`; `art.blank` when nothing but specks is left; `order.not_finite`; `size.too_large` over 200 m.
+pub fn grow(art: &Region, growth: &Growth, cancel: &Cancel) -> Result<Grown, Fault> {
+    shape::grow(art, growth, cancel)
 }

@@ -1,0 +1,158 @@
+//! Narrow places, found on the medial axis: the centres of the largest discs that fit, where the border is touched on
+//! opposite sides (Blum 1967, "A transformation for extracting new descriptors of shape").
+
+use std::collections::BTreeMap;
+
+use super::field::Field;
+use crate::cancel::Cancel;
+use crate::fault::Fault;
+use crate::geom::{Point, Vec2};
+
+/// Cosine of the angle between the two feet of a medial disc, seen from its centre, from which it measures a width: over
+/// 120 degrees. Corners blunter than 60 degrees are no necks. Found with prototypes, no source.
+const OPPOSITE_COSINE: f64 = -0.5;
+
+/// Medial points within so many cells of each other hang together.
+const LINK_CELLS: f64 = 2.5;
+
+/// A medial point is the tip of its branch when its neighbours' mean lies so many cells to one side: 0 in mid-branch, 1.25
+/// at an end.
+const TIP_CELLS: f64 = 0.7;
+
+/// Feet on both sides are equally far, to this share of a cell.
+const UNEVEN_CELLS: f64 = 0.5;
+
+/// A disc that touches the edge on opposite sides.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Disc {
+    /// Its centre.
+    pub(super) centre: Point,
+    /// Its radius.
+    pub(super) radius: f64,
+}
+
+/// Discs of the medial axis, up to a radius, in groups that hang together.
+pub(super) fn groups(field: &Field<'_>, most: f64, cancel: &Cancel) -> Result<Vec<Vec<Disc>>, Fault> {
+    let grid = field.grid();
+    let mut discs = Vec::new();
+    for row in 0..grid.rows() - 1 {
+        if row % 64 == 0 {
+            cancel.check()?;
+        }
+        for node in row * grid.columns() + 1..(row + 1) * grid.columns() - 1 {
+            if field.signed(node) < 0.0 {
+                // Diagonal neighbours too: around the centre of a circle only they have feet on opposite sides.
+                let below = node + grid.columns();
+                discs.extend(
+                    [node + 1, below - 1, below, below + 1].into_iter().filter_map(|next| disc(field, node, next)),
+                );
+            }
+        }
+    }
+    discs.retain(|disc| disc.radius < most);
+    Ok(grouped(&discs, grid.cell() * LINK_CELLS))
+}
+
+/// The medial disc whose centre lies between two neighbouring nodes.
+fn disc(field: &Field<'_>, node: usize, next: usize) -> Option<Disc> {
+    if field.signed(next) >= 0.0 {
+        return None;
+    }
+    let (one, other) = (field.nearest_edge(node)?, field.nearest_edge(next)?);
+    if one == other {
+        return None;
+    }
+    let (from, to) = (field.grid().point(node), field.grid().point(next));
+    let (foot, other_foot) = (field.edges().foot(one, from), field.edges().foot(other, to));
+    let apart = other_foot - foot;
+    // Where on from..to both feet are equally far.
+    let middle = foot.midpoint(other_foot);
+    let slope = (to - from).dot(apart);
+    let along = if slope.abs() > 1e-12 { ((middle - from).dot(apart) / slope).clamp(0.0, 1.0) } else { 0.5 };
+    let centre = from.lerp(to, along);
+    // Seen from the centre the feet are elsewhere than seen from the nodes: close to the edge far from opposite.
+    let (one, other) = (field.edges().nearest_from(one, centre), field.edges().nearest_from(other, centre));
+    let (a, b) = (one.foot - centre, other.foot - centre);
+    let reach = one.distance * other.distance;
+    let even = (one.distance - other.distance).abs() < UNEVEN_CELLS * field.grid().cell();
+    let opposite = reach > 0.0 && even && a.dot(b) < OPPOSITE_COSINE * reach;
+    opposite.then(|| Disc { centre, radius: one.distance.min(other.distance) })
+}
+
+/// Points sorted into squares, for neighbours within one square's side.
+struct Squares {
+    side: f64,
+    members: BTreeMap<(i64, i64), Vec<usize>>,
+}
+
+impl Squares {
+    fn of(discs: &[Disc], side: f64) -> Squares {
+        let mut members: BTreeMap<(i64, i64), Vec<usize>> = BTreeMap::new();
+        for (index, disc) in discs.iter().enumerate() {
+            members.entry(Squares::key(disc.centre, side)).or_default().push(index);
+        }
+        Squares { side, members }
+    }
+
+    fn key(point: Point, side: f64) -> (i64, i64) {
+        ((point.x / side).floor() as i64, (point.y / side).floor() as i64)
+    }
+
+    fn near<'a>(&'a self, discs: &'a [Disc], point: Point) -> impl Iterator<Item = usize> + 'a {
+        let (x, y) = Squares::key(point, self.side);
+        let keys = (-1..=1).flat_map(move |dy| (-1..=1).map(move |dx| (x + dx, y + dy)));
+        let members = keys.filter_map(|key| self.members.get(&key)).flatten().copied();
+        members.filter(move |index| discs[*index].centre.distance(point) <= self.side)
+    }
+}
+
+pub(super) fn grouped(discs: &[Disc], link: f64) -> Vec<Vec<Disc>> {
+    let squares = Squares::of(discs, link);
+    let mut seen = vec![false; discs.len()];
+    let mut groups = Vec::new();
+    for start in 0..discs.len() {
+        if seen[start] {
+            continue;
+        }
+        seen[start] = true;
+        let mut group = vec![start];
+        let mut next = 0;
+        while let Some(&at) = group.get(next) {
+            next += 1;
+            for other in squares.near(discs, discs[at].centre) {
+                if !seen[other] {
+                    seen[other] = true;
+                    group.push(other);
+                }
+            }
+        }
+        groups.push(group.into_iter().map(|index| discs[index]).collect());
+    }
+    groups
+}
+
+/// A group's discs without those so near to a tip that a disc of `radius` there would reach past the shape's own end. Of a
+/// group that is all tip the disc that best covers it stays.
+pub(super) fn without_tips(group: &[Disc], radius: f64, link: f64) -> Vec<Disc> {
+    let squares = Squares::of(group, link);
+    let tips: Vec<Disc> =
+        group.iter().filter(|disc| disc.radius < radius && is_tip(group, &squares, disc)).copied().collect();
+    let room = |disc: &Disc| {
+        let past = |tip: &Disc| disc.centre.distance(tip.centre) + tip.radius - radius;
+        tips.iter().map(past).fold(f64::INFINITY, f64::min)
+    };
+    let kept: Vec<Disc> = group.iter().filter(|disc| room(disc) >= 0.0).copied().collect();
+    if kept.is_empty() {
+        return group.iter().max_by(|a, b| room(a).total_cmp(&room(b))).copied().into_iter().collect();
+    }
+    kept
+}
+
+fn is_tip(group: &[Disc], squares: &Squares, disc: &Disc) -> bool {
+    let (mut sum, mut count) = (Vec2::ZERO, 0.0);
+    for other in squares.near(group, disc.centre) {
+        sum += group[other].centre - disc.centre;
+        count += 1.0;
+    }
+    count < 2.0 || sum.hypot() / count > TIP_CELLS * squares.side / LINK_CELLS
+}

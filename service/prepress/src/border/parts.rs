@@ -1,0 +1,160 @@
+//! What of the art moves the line: specks left out, holes that cannot stay open dropped, floating parts told apart and
+//! bridged.
+
+use std::collections::BTreeMap;
+
+use super::Bridge;
+use super::edges::Edges;
+use super::field::Field;
+use super::trace::fill_holes;
+use crate::fault::Fault;
+use crate::geom::{Point, Region, Ring};
+
+/// Two parts whose bordered edges come nearer than this touch for sure on the grid: a quarter of a cell, so that no thin
+/// gap is left to chance. What is farther apart is bridged.
+const TOUCHING_MM: f64 = 0.02;
+
+/// Steps of the search for the closest points of two parts; each step halves the error or better on smooth edges.
+const CLOSEST_STEPS: usize = 24;
+
+/// Art without specks.
+pub(super) struct Art {
+    /// Outer rings that stand free, each a part of its own, then holes.
+    pub(super) rings: Vec<Ring>,
+    /// How many of `rings` are outer rings.
+    pub(super) parts: usize,
+    /// Specks left out.
+    pub(super) specks: usize,
+}
+
+impl Art {
+    /// Sorts the rings of an edge. `hole_floor_mm`: the narrowest hole that could stay open; `None`: all are filled.
+    ///
+    /// # Errors
+    /// `order.not_finite`; `art.blank` when nothing but specks is left.
+    pub(super) fn sort_out(edge: &Region, speck_mm: f64, hole_floor_mm: Option<f64>) -> Result<Art, Fault> {
+        if edge.rings.iter().flat_map(Ring::points).any(|point| !point.is_finite()) {
+            return Err(Fault::NotFinite);
+        }
+        let drawn = edge.rings.iter().filter(|ring| ring.points().len() > 2);
+        let (outer, holes): (Vec<&Ring>, Vec<&Ring>) = drawn.partition(|ring| ring.signed_area() >= 0.0);
+        let across = |ring: &Ring| ring.bounds().width().max(ring.bounds().height());
+        let narrow = |ring: &Ring| ring.bounds().width().min(ring.bounds().height());
+        let total = outer.len();
+        let mut rings: Vec<Ring> = outer.into_iter().filter(|ring| across(ring) >= speck_mm).cloned().collect();
+        let specks = total - rings.len();
+        let open = |ring: &&Ring| hole_floor_mm.is_some_and(|floor| narrow(ring) > floor);
+        rings.extend(holes.into_iter().filter(open).cloned());
+        let mut rings = fill_holes(rings, |_| true).rings;
+        rings.sort_by_key(|ring| ring.signed_area() < 0.0);
+        let parts = rings.iter().filter(|ring| ring.signed_area() >= 0.0).count();
+        if parts == 0 { Err(Fault::ArtBlank) } else { Ok(Art { rings, parts, specks }) }
+    }
+
+    /// Its edges, each owned by the number of its part.
+    pub(super) fn edges(&self) -> Edges {
+        let mut edges = Edges::default();
+        for (number, ring) in self.rings.iter().enumerate() {
+            let owner = if number < self.parts { number } else { self.part_around(ring) };
+            edges.push_ring(ring, owner as u32);
+        }
+        edges
+    }
+
+    /// The smallest part around a hole.
+    fn part_around(&self, hole: &Ring) -> usize {
+        let point = hole.points()[0];
+        let around = (0..self.parts).filter(|part| {
+            let ring = &self.rings[*part];
+            ring.bounds().contains(point) && ring.contains(point)
+        });
+        around.min_by(|a, b| self.rings[*a].area_mm2().total_cmp(&self.rings[*b].area_mm2())).unwrap_or(0)
+    }
+}
+
+/// The closest places of two parts.
+#[derive(Clone, Copy, Debug)]
+struct Gap {
+    width: f64,
+    from: Point,
+    to: Point,
+}
+
+/// Bridges along a minimum spanning tree (Kruskal 1956) over the parts: those that the border joins already are joined
+/// for nothing, those in filled holes need nothing, the others are bridged where the gap from art to art is in reach.
+pub(super) fn bridges(field: &Field<'_>, art: &Art, swallowed: &[Ring], border: f64, reach: f64) -> Vec<Bridge> {
+    let mut gaps: Vec<((u32, u32), Gap)> = gaps(field, reach).into_iter().collect();
+    gaps.sort_by(|a, b| a.1.width.total_cmp(&b.1.width).then(a.0.cmp(&b.0)));
+    let boxes: Vec<_> = swallowed.iter().map(|ring| (ring.bounds(), ring)).collect();
+    let in_hole: Vec<bool> = (0..art.parts)
+        .map(|part| {
+            let point = art.rings[part].points()[0];
+            boxes.iter().any(|(bounds, ring)| bounds.contains(point) && ring.contains(point))
+        })
+        .collect();
+    let mut joined: Vec<usize> = (0..art.parts).collect();
+    let mut bridges = Vec::new();
+    for ((one, other), gap) in gaps {
+        let (first, second) = (root(&mut joined, one as usize), root(&mut joined, other as usize));
+        if first == second || gap.width > reach || in_hole[one as usize] || in_hole[other as usize] {
+            continue;
+        }
+        joined[first.max(second)] = first.min(second);
+        if gap.width > 2.0 * border - TOUCHING_MM {
+            bridges.push(Bridge { from: gap.from, to: gap.to });
+        }
+    }
+    bridges
+}
+
+fn root(joined: &mut [usize], part: usize) -> usize {
+    let mut at = part;
+    while joined[at] != at {
+        joined[at] = joined[joined[at]];
+        at = joined[at];
+    }
+    at
+}
+
+/// The closest places of all parts that are neighbours in the field. The shortest gap between two groups of parts has no
+/// third part in between, so its middle lies where their distance zones meet: neighbours are enough for the tree.
+fn gaps(field: &Field<'_>, reach: f64) -> BTreeMap<(u32, u32), Gap> {
+    let grid = field.grid();
+    let edges = field.edges();
+    let slack = 2.0 * grid.cell();
+    let mut nearest: BTreeMap<(u32, u32), (f64, usize, u32, u32)> = BTreeMap::new();
+    for node in 0..grid.nodes() - grid.columns() {
+        let Some(edge) = field.nearest_edge(node) else { continue };
+        for next in [node + 1, node + grid.columns()] {
+            let Some(other) = field.nearest_edge(next) else { continue };
+            let (a, b) = (edges.owner(edge), edges.owner(other));
+            let width = f64::from(field.signed(node).abs() + field.signed(next).abs());
+            if a == b || width > reach + slack {
+                continue;
+            }
+            let (pair, found) =
+                if a < b { ((a, b), (width, node, edge, other)) } else { ((b, a), (width, node, other, edge)) };
+            let best = nearest.entry(pair).or_insert(found);
+            if found.0 < best.0 {
+                *best = found;
+            }
+        }
+    }
+    nearest.into_iter().map(|(pair, (_, node, a, b))| (pair, closest(edges, grid.point(node), a, b))).collect()
+}
+
+/// Walks to the closest points of two edges' rings, from a place between them.
+fn closest(edges: &Edges, between: Point, mut one: u32, mut other: u32) -> Gap {
+    let mut from = edges.nearest_from(one, between).foot;
+    let mut to = from;
+    for _ in 0..CLOSEST_STEPS {
+        let there = edges.nearest_from(other, from);
+        let here = edges.nearest_from(one, there.foot);
+        let still = here.foot.distance(from) < 1e-6;
+        (one, other, from, to) = (here.edge, there.edge, here.foot, there.foot);
+        if still {
+            break;
+        }
+    }
+    Gap { width: from.distance(to), from, to }
+}

@@ -1,0 +1,253 @@
+//! The steps from art to bordered shape, in order.
+
+use super::corners::{Corners, stamp};
+use super::edges::Edges;
+use super::field::{FAR, Field, Reach};
+use super::grid::Grid;
+use super::medial::{Disc, groups, without_tips};
+use super::parts::{Art, bridges};
+use super::trace::{Filled, fill_holes, largest_inside, zero_rings};
+use super::winding::inside_flags;
+use super::{Bridge, Grown, Growth, Thickening};
+use crate::cancel::Cancel;
+use crate::fault::Fault;
+use crate::geom::{Point, Region, Ring};
+use crate::order::Parts;
+use crate::units::Mm;
+
+/// Curves fitted later may turn a little tighter than the region: it is made this much rounder than asked. Measured on
+/// clip art, no source.
+const RADIUS_RESERVE: f64 = 1.1;
+
+/// Least inside radius in mm: with less the grid could lose hairlines between growing and shrinking, and no blade turns
+/// tighter. A right-angled inside corner moves by 0.04 mm.
+const LEAST_RADIUS_MM: f64 = 0.1;
+
+/// Least width of a bridge when no minimum width is asked for, mm. Common practice, no source.
+const LEAST_BRIDGE_MM: f64 = 1.0;
+
+/// A place is thin when it lacks more than this of the minimum width: what the grid and the fit may lose, mm.
+const WIDTH_SLACK_MM: f64 = 0.04;
+
+/// Half the width up to which the narrowest place is looked for, at least, mm: `thinnest`.
+const LEAST_LOOK_MM: f64 = 1.5;
+
+/// Outward moves that are told, mm (`radius_wins`).
+const TOLD_MM: f64 = 0.05;
+
+/// Lengths of one growth, mm.
+struct Lengths {
+    border: f64,
+    inside: f64,
+    outside: f64,
+    half_width: f64,
+    /// Border and inside radius: how far the art is grown before it is shrunk again.
+    grown: f64,
+    kept_hole: Option<f64>,
+    look: f64,
+    reach: f64,
+}
+
+impl Lengths {
+    fn of(growth: &Growth) -> Lengths {
+        let cutting = &growth.cutting;
+        let border = growth.border.mm().max(0.0);
+        let inside = (cutting.inside_radius.mm() * RADIUS_RESERVE).max(LEAST_RADIUS_MM);
+        let half_width = (cutting.minimum_width.mm() / 2.0).max(0.0);
+        Lengths {
+            border,
+            inside,
+            outside: cutting.outside_radius.mm().max(0.0),
+            half_width,
+            grown: border + inside,
+            kept_hole: growth.keep_holes_wider_than.map(|width| width.mm().max(0.0)),
+            look: (2.0 * half_width).max(LEAST_LOOK_MM),
+            reach: cutting.bridge_reach_for(growth.border).mm().max(0.0),
+        }
+    }
+
+    /// How far outside the grown shape distances are needed to tell how wide its holes are.
+    fn hole_depth(&self) -> f64 {
+        self.kept_hole.map_or(0.0, |width| (width / 2.0 - self.inside).max(0.0))
+    }
+
+    /// Rounds outward where the border is too thin to be round by itself.
+    fn rounds_corners(&self) -> bool {
+        self.outside > self.border
+    }
+}
+
+/// One growth under way.
+struct Work<'a> {
+    lengths: Lengths,
+    grid: Grid,
+    art: &'a Field<'a>,
+    cancel: &'a Cancel,
+}
+
+/// See [`super::grow`].
+pub(super) fn grow(edge: &Region, growth: &Growth, cancel: &Cancel) -> Result<Grown, Fault> {
+    let lengths = Lengths::of(growth);
+    let hole_floor = lengths.kept_hole.map(|width| width + 2.0 * lengths.border);
+    let art = Art::sort_out(edge, growth.cutting.speck.mm(), hole_floor)?;
+    let bounds = art.rings.iter().map(Ring::bounds).reduce(|a, b| a.union(b)).ok_or(Fault::ArtBlank)?;
+    let margin = lengths.grown.max(lengths.half_width + lengths.inside) + lengths.outside + lengths.inside;
+    let grid = Grid::over(bounds, margin)?;
+    let edges = art.edges();
+    let between = if art.parts > 1 && growth.parts != Parts::SetAside { lengths.reach / 2.0 } else { 0.0 };
+    let outward = (lengths.grown + lengths.hole_depth())
+        .max(between)
+        .max(lengths.half_width.max(lengths.outside) + lengths.inside)
+        + 2.0 * grid.cell();
+    let reach = Reach { inward: 0.0, outward };
+    let field = Field::measure(grid, &edges, inside_flags(&grid, &art.rings), reach, cancel)?;
+    let work = Work { lengths, grid, art: &field, cancel };
+    work.finish(&art, growth.parts)
+}
+
+impl Work<'_> {
+    fn finish(&self, art: &Art, order: Parts) -> Result<Grown, Fault> {
+        let nodes = self.grid.nodes();
+        let mut values: Vec<f32> = (0..nodes).map(|node| self.art_value(node)).collect();
+        let mut patched = vec![FAR; nodes];
+        let bridges = if art.parts > 1 && order != Parts::SetAside { self.bridges(art, &values) } else { Vec::new() };
+        self.build(&bridges, &mut values, &mut patched)?;
+        let thin = self.thicken(&mut values, &mut patched)?;
+        let (values, moved) = self.round(values)?;
+        let rings = self.shrink(&values)?;
+        let parts = rings.iter().filter(|ring| ring.signed_area() > 0.0).count();
+        if parts == 0 {
+            return Err(Fault::ArtBlank);
+        }
+        let closed = self.lengths.border < self.lengths.inside && self.closing_moved(&rings, &patched);
+        Ok(Grown {
+            region: Region::new(rings),
+            art_parts: art.parts,
+            parts,
+            bridges,
+            thickenings: thin.thickenings,
+            thinnest: thin.thinnest.map(Mm::of),
+            specks: art.specks,
+            radius_wins: moved || closed,
+        })
+    }
+
+    /// Value of the grown art at a node: negative inside.
+    fn art_value(&self, node: usize) -> f32 {
+        self.art.signed(node) - self.lengths.grown as f32
+    }
+
+    /// Traces values and fills the holes that are not to be kept.
+    fn trace(&self, values: &[f32]) -> Filled {
+        fill_holes(zero_rings(&self.grid, values), |hole| {
+            let Some(width) = self.lengths.kept_hole else { return false };
+            let depth = f64::from(largest_inside(&self.grid, values, hole)) + self.lengths.inside;
+            2.0 * depth > width
+        })
+    }
+
+    fn bridges(&self, art: &Art, values: &[f32]) -> Vec<Bridge> {
+        let swallowed = self.trace(values).swallowed;
+        bridges(self.art, art, &swallowed, self.lengths.border, self.lengths.reach)
+    }
+
+    fn build(&self, bridges: &[Bridge], values: &mut [f32], patched: &mut [f32]) -> Result<(), Fault> {
+        let strokes: Vec<(Point, Point)> = bridges.iter().map(|bridge| (bridge.from, bridge.to)).collect();
+        self.patch(&strokes, self.lengths.half_width.max(LEAST_BRIDGE_MM / 2.0), values, patched)
+    }
+
+    /// Adds strokes of a radius, grown by the inside radius that is taken away at the end.
+    fn patch(
+        &self,
+        strokes: &[(Point, Point)],
+        radius: f64,
+        values: &mut [f32],
+        patched: &mut [f32],
+    ) -> Result<(), Fault> {
+        let radius = radius + self.lengths.inside;
+        stamp(values, &self.grid, strokes, radius, self.lengths.hole_depth(), self.cancel)?;
+        stamp(patched, &self.grid, strokes, radius, 0.0, self.cancel)
+    }
+
+    fn measure<'f>(&self, edges: &'f Edges, rings: &[Ring], inward: f64, outward: f64) -> Result<Field<'f>, Fault> {
+        let slack = 2.0 * self.grid.cell();
+        let reach = Reach { inward: inward + slack, outward: outward + slack };
+        Field::measure(self.grid, edges, inside_flags(&self.grid, rings), reach, self.cancel)
+    }
+
+    /// Finds narrow places and adds discs there.
+    fn thicken(&self, values: &mut [f32], patched: &mut [f32]) -> Result<Thin, Fault> {
+        let inside = self.lengths.inside;
+        let link = 2.5 * self.grid.cell();
+        let rings = self.trace(values).rings;
+        let edges = Edges::of_rings(&rings);
+        let field = self.measure(&edges, &rings, self.lengths.look + inside, 0.0)?;
+        let groups = groups(&field, self.lengths.look + inside, self.cancel)?;
+        let width = |disc: &Disc| 2.0 * (disc.radius - inside);
+        let narrowest = |discs: &[Disc]| discs.iter().copied().min_by(|a, b| a.radius.total_cmp(&b.radius));
+        let mut thin = Thin::default();
+        let mut strokes = Vec::new();
+        for group in groups {
+            let body = without_tips(&group, self.lengths.half_width + inside, link);
+            let here = narrowest(&body).map(|disc| width(&disc).max(0.0));
+            thin.thinnest = [thin.thinnest, here].into_iter().flatten().reduce(f64::min);
+            let lacking: Vec<Disc> =
+                body.into_iter().filter(|disc| width(disc) < 2.0 * self.lengths.half_width - WIDTH_SLACK_MM).collect();
+            for stretch in super::medial::grouped(&lacking, 2.0 * link) {
+                strokes.extend(stretch.iter().map(|disc| (disc.centre, disc.centre)));
+                let at = narrowest(&stretch)
+                    .map(|disc| Thickening { at: disc.centre, width_before: Mm::of(width(&disc).max(0.0)) });
+                thin.thickenings.extend(at);
+            }
+        }
+        self.patch(&strokes, self.lengths.half_width, values, patched)?;
+        Ok(thin)
+    }
+
+    /// Rounds outside corners outward; says whether that moved the line by more than is left untold.
+    fn round(&self, values: Vec<f32>) -> Result<(Vec<f32>, bool), Fault> {
+        if !self.lengths.rounds_corners() {
+            return Ok((values, false));
+        }
+        let radius = self.lengths.outside * RADIUS_RESERVE + self.lengths.inside;
+        let rings = self.trace(&values).rings;
+        let edges = Edges::of_rings(&rings);
+        let shape = self.measure(&edges, &rings, radius, radius)?;
+        let corners =
+            Corners { shape: &shape, rings: &rings, art: self.art, radius, outward: self.lengths.hole_depth() };
+        let rounded = corners.rounded(self.cancel)?;
+        let told = TOLD_MM as f32;
+        let moved = rounded.iter().enumerate().any(|(node, value)| *value < 0.0 && shape.signed(node) > told);
+        Ok((rounded, moved))
+    }
+
+    /// Shrinks by the inside radius.
+    fn shrink(&self, values: &[f32]) -> Result<Vec<Ring>, Fault> {
+        let inside = self.lengths.inside;
+        let rings = self.trace(values).rings;
+        let edges = Edges::of_rings(&rings);
+        let field = self.measure(&edges, &rings, inside, 0.0)?;
+        let shrunk: Vec<f32> = (0..self.grid.nodes()).map(|node| field.signed(node) + inside as f32).collect();
+        Ok(fill_holes(zero_rings(&self.grid, &shrunk), |_| self.lengths.kept_hole.is_some()).rings)
+    }
+
+    /// Whether closing alone moved the line outward by more than is left untold, away from bridges and thickenings.
+    fn closing_moved(&self, rings: &[Ring], patched: &[f32]) -> bool {
+        let near_patch = (self.lengths.inside + 0.1) as f32;
+        rings.iter().flat_map(Ring::points).any(|point| {
+            let free =
+                self.grid.around(*point).iter().all(|node| patched[*node] + self.lengths.inside as f32 > near_patch);
+            free && self.art.nearest_to(*point).is_some_and(|nearest| {
+                let inside = self.grid.around(*point).iter().all(|node| self.art.signed(*node) < 0.0);
+                !inside && nearest.distance > self.lengths.border + TOLD_MM
+            })
+        })
+    }
+}
+
+/// What is thin.
+#[derive(Default)]
+struct Thin {
+    thickenings: Vec<Thickening>,
+    thinnest: Option<f64>,
+}

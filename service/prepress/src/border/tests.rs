@@ -1,0 +1,311 @@
+use std::f64::consts::PI;
+
+use super::*;
+use crate::geom::{Rect, Ring, Vec2};
+
+fn cutting(minimum_width: f64, inside: f64, outside: f64) -> Cutting {
+    Cutting {
+        minimum_width: Mm::of(minimum_width),
+        bridge_reach: None,
+        inside_radius: Mm::of(inside),
+        outside_radius: Mm::of(outside),
+        speck: Mm::of(0.3),
+    }
+}
+
+fn growth(border: f64) -> Growth {
+    Growth { border: Mm::of(border), keep_holes_wider_than: None, parts: Parts::Join, cutting: cutting(3.0, 0.5, 1.0) }
+}
+
+fn bare(border: f64) -> Growth {
+    Growth { cutting: cutting(0.0, 0.0, 0.0), ..growth(border) }
+}
+
+fn disc(x: f64, y: f64, radius: f64) -> Ring {
+    let count = 720;
+    let at = |index: usize| {
+        let (sin, cos) = (index as f64 / count as f64 * 2.0 * PI).sin_cos();
+        Point::new(x + radius * cos, y + radius * sin)
+    };
+    Ring::new((0..count).map(at).collect())
+}
+
+fn polygon(points: &[(f64, f64)]) -> Ring {
+    Ring::new(points.iter().map(|(x, y)| Point::new(*x, *y)).collect())
+}
+
+fn grown(rings: Vec<Ring>, growth: &Growth) -> Grown {
+    grow(&Region::new(rings), growth, &Cancel::new()).expect("this grows")
+}
+
+/// Distance of a point from a region's edge.
+fn from_edge(region: &Region, point: Point) -> f64 {
+    let edges = edges::Edges::of_rings(&region.rings);
+    (0..edges.ends().len() as u32).map(|edge| edges.distance2(edge, point)).fold(f64::INFINITY, f64::min).sqrt()
+}
+
+#[test]
+fn distances_are_those_of_brute_force() {
+    let rings = [disc(3.0, 3.0, 0.4), polygon(&[(0.0, 0.0), (1.0, 0.2), (8.0, 0.1), (9.0, 7.0), (8.5, 1.0)])];
+    let edges = edges::Edges::of_rings(&rings);
+    let grid = grid::Grid::over(Rect::new(0.0, 0.0, 9.0, 7.0), 3.0).unwrap();
+    let reach = field::Reach { inward: 3.0, outward: 3.0 };
+    let flags = winding::inside_flags(&grid, &rings);
+    let field = field::Field::measure(grid, &edges, flags, reach, &Cancel::new()).unwrap();
+    let region = Region::new(rings.to_vec());
+    let mut worst = (0.0, Point::ORIGIN);
+    for node in (0..grid.nodes()).step_by(7) {
+        let exact = from_edge(&region, grid.point(node));
+        let off = (f64::from(field.signed(node).abs()) - exact).abs();
+        if exact < 3.0 && off > worst.0 {
+            worst = (off, grid.point(node));
+        }
+    }
+    assert!(worst.0 < 0.002, "{worst:?}");
+}
+
+#[test]
+fn a_disc_becomes_a_disc_larger_by_the_border() {
+    for (radius, border) in [(0.4, 3.0), (5.0, 2.0), (12.3, 0.7), (20.0, 0.0)] {
+        let grown = grown(vec![disc(31.4, 15.9, radius)], &bare(border));
+        assert_eq!((grown.parts, grown.art_parts, grown.region.rings.len()), (1, 1, 1));
+        for point in grown.region.rings[0].points() {
+            let off = point.distance(Point::new(31.4, 15.9)) - radius - border;
+            assert!(off.abs() < 0.01, "radius {radius}, border {border}: off by {off}");
+        }
+        let default =
+            super::grow(&Region::new(vec![disc(31.4, 15.9, radius)]), &growth(border), &Cancel::new()).unwrap();
+        assert!(!default.radius_wins);
+    }
+}
+
+/// Steiner 1840: the area of a convex shape grown by d is A + P d + pi d².
+#[test]
+fn convex_polygons_keep_steiners_formula() {
+    let shapes = [
+        polygon(&[(0.0, 0.0), (40.0, 3.0), (35.0, 30.0), (4.0, 21.0)]),
+        polygon(&[(0.0, 0.0), (30.0, 0.0), (15.0, 26.0)]),
+        Ring::rectangle(Rect::new(0.0, 0.0, 50.0, 0.5)),
+        polygon(&[(0.0, 0.0), (10.0, -5.0), (22.0, 0.0), (26.0, 11.0), (12.0, 19.0), (-1.0, 9.0)]),
+    ];
+    for shape in shapes {
+        for border in [1.0, 3.0, 7.5] {
+            let area = grown(vec![shape.clone()], &growth(border)).region.area_mm2();
+            let expected = shape.area_mm2() + shape.perimeter().mm() * border + PI * border * border;
+            let thickened = shape.area_mm2() < 30.0 && border < 1.5;
+            assert!(thickened || (area / expected - 1.0).abs() < 0.002, "{area} for {expected} at {border}");
+        }
+    }
+}
+
+#[test]
+fn holes_are_filled_unless_wide_ones_are_kept() {
+    let ring = || vec![disc(0.0, 0.0, 20.0), disc(0.0, 0.0, 12.0).reversed()];
+    let filled = grown(ring(), &growth(2.0));
+    assert_eq!(filled.region.rings.len(), 1);
+    let keep = |width: f64| Growth { keep_holes_wider_than: Some(Mm::of(width)), ..growth(2.0) };
+    // The border leaves a hole of 20 mm across.
+    let kept = grown(ring(), &keep(19.8));
+    assert_eq!((kept.region.rings.len(), kept.parts), (2, 1));
+    let hole = kept.region.holes().next().expect("one hole");
+    for point in hole.points() {
+        assert!((point.to_vec2().hypot() - 10.0).abs() < 0.01, "{point:?}");
+    }
+    assert_eq!(grown(ring(), &keep(20.2)).region.rings.len(), 1);
+    // An island in a kept hole that nothing reaches stays a part; in a filled hole it is not one.
+    let far = [ring(), vec![disc(0.0, 0.0, 1.0)]].concat();
+    let apart = Growth { parts: Parts::SetAside, ..keep(3.0) };
+    assert_eq!(grown(far.clone(), &apart).parts, 2);
+    let inside = grown(far, &growth(2.0));
+    assert_eq!((inside.parts, inside.art_parts, inside.bridges.len()), (1, 1, 0));
+}
+
+#[test]
+fn a_neck_is_thickened_to_the_minimum_and_nothing_else_is() {
+    let body = polygon(&[
+        (0.0, 0.0),
+        (20.0, 0.0),
+        (20.0, 9.6),
+        (30.0, 9.6),
+        (30.0, 0.0),
+        (50.0, 0.0),
+        (50.0, 20.0),
+        (30.0, 20.0),
+        (30.0, 10.4),
+        (20.0, 10.4),
+        (20.0, 20.0),
+        (0.0, 20.0),
+    ]);
+    let grown = grown(vec![body], &Growth { cutting: cutting(3.0, 0.5, 0.0), ..growth(0.1) });
+    assert_eq!(grown.thickenings.len(), 1);
+    let before = grown.thickenings[0].width_before.mm();
+    assert!((before - 1.0).abs() < 0.03, "the neck of 0.8 with its border is 1.0 wide, not {before}");
+    assert!((grown.thinnest.expect("thin").mm() - before).abs() < 1e-9);
+    let neck: Vec<f64> = crossings(&grown.region, 25.0);
+    assert!((neck[1] - neck[0] - 3.0).abs() < 0.1, "{neck:?}");
+    let bounds = grown.region.bounds().expect("bounds");
+    assert!((bounds.width() - 50.2).abs() < 0.1 && (bounds.height() - 20.2).abs() < 0.1, "{bounds:?}");
+}
+
+/// Where a vertical line crosses a region's edge.
+fn crossings(region: &Region, x: f64) -> Vec<f64> {
+    let crossed = region.rings.iter().flat_map(Ring::edges).filter(|(a, b)| (a.x <= x) != (b.x <= x));
+    let mut found: Vec<f64> = crossed.map(|(a, b)| a.y + (b.y - a.y) * (x - a.x) / (b.x - a.x)).collect();
+    found.sort_by(f64::total_cmp);
+    found
+}
+
+#[test]
+fn a_dot_narrower_than_the_minimum_becomes_the_minimum() {
+    let dot = grown(vec![disc(5.0, 5.0, 0.75)], &growth(0.0));
+    let bounds = dot.region.bounds().expect("bounds");
+    assert!((bounds.width() - 3.0).abs() < 0.1 && (bounds.height() - 3.0).abs() < 0.1, "{bounds:?}");
+    assert_eq!(dot.thickenings.len(), 1);
+    assert!((dot.thickenings[0].width_before.mm() - 1.5).abs() < 0.05);
+}
+
+#[test]
+fn a_round_tail_that_is_wide_enough_is_left_alone() {
+    let tail = polygon(&[(0.0, 0.0), (20.0, 0.0), (20.0, 8.0), (60.0, 10.0), (20.0, 12.0), (20.0, 20.0), (0.0, 20.0)]);
+    let tail = grown(vec![tail], &growth(2.0));
+    assert!(tail.thickenings.is_empty());
+    assert!((tail.region.bounds().expect("bounds").x1 - 62.0).abs() < 0.02);
+}
+
+#[test]
+fn parts_are_joined_bridged_or_left_apart() {
+    let pair = |gap: f64| vec![disc(0.0, 0.0, 5.0), disc(10.0 + gap, 0.0, 5.0)];
+    // Border 2: joined under 4, bridged up to 2 x 2 + 4 = 8.
+    let near = grown(pair(3.0), &growth(2.0));
+    assert_eq!((near.art_parts, near.parts, near.bridges.len()), (2, 1, 0));
+    let bridged = grown(pair(7.8), &growth(2.0));
+    assert_eq!((bridged.parts, bridged.bridges.len()), (1, 1));
+    let bridge = bridged.bridges[0];
+    assert!((bridge.from.distance(bridge.to) - 7.8).abs() < 0.01, "{bridge:?}");
+    let middle = crossings(&bridged.region, 8.9);
+    assert!((middle[1] - middle[0] - 3.0).abs() < 0.1, "{middle:?}");
+    assert_eq!(grown(pair(8.2), &growth(2.0)).parts, 2);
+    let separate = Growth { parts: Parts::Separate, ..growth(2.0) };
+    assert_eq!(grown(pair(7.8), &separate).parts, 1);
+    assert_eq!(grown(pair(8.2), &separate).parts, 2);
+    let aside = grown(pair(5.5), &Growth { parts: Parts::SetAside, ..growth(2.0) });
+    assert_eq!((aside.parts, aside.bridges.len()), (2, 0));
+}
+
+#[test]
+fn many_parts_need_one_bridge_less_than_parts() {
+    let rings: Vec<Ring> = (0..12).map(|n| disc(f64::from(n % 4) * 9.0, f64::from(n / 4) * 9.0, 2.0)).collect();
+    let grown = grown(rings, &growth(1.0));
+    assert_eq!((grown.art_parts, grown.parts, grown.bridges.len()), (12, 1, 11));
+}
+
+#[test]
+fn specks_move_no_line_and_nothing_but_specks_is_blank() {
+    let art = vec![disc(0.0, 0.0, 5.0), disc(20.0, 0.0, 0.1), disc(0.0, 20.0, 0.14)];
+    let art = grown(art, &growth(1.0));
+    assert_eq!((art.specks, art.art_parts, art.parts), (2, 1, 1));
+    let dust = Region::new(vec![disc(0.0, 0.0, 0.1)]);
+    assert!(matches!(grow(&dust, &growth(1.0), &Cancel::new()), Err(Fault::ArtBlank)));
+    assert!(matches!(grow(&Region::default(), &growth(1.0), &Cancel::new()), Err(Fault::ArtBlank)));
+}
+
+#[test]
+fn broken_numbers_and_endless_art_are_refused() {
+    let broken = Region::new(vec![polygon(&[(0.0, 0.0), (f64::NAN, 1.0), (3.0, 3.0)])]);
+    assert!(matches!(grow(&broken, &growth(1.0), &Cancel::new()), Err(Fault::NotFinite)));
+    let endless = Region::new(vec![polygon(&[(0.0, 0.0), (1e300, 1.0), (3.0, 3.0)])]);
+    assert!(matches!(grow(&endless, &growth(1.0), &Cancel::new()), Err(Fault::SizeTooLarge { .. })));
+    let cancel = Cancel::new();
+    cancel.raise();
+    let fine = Region::new(vec![disc(0.0, 0.0, 5.0)]);
+    assert!(matches!(grow(&fine, &growth(1.0), &cancel), Err(Fault::Cancelled)));
+}
+
+#[test]
+fn without_a_border_corners_are_rounded_outward_and_nothing_is_cut_away() {
+    let square = Ring::rectangle(Rect::new(0.0, 0.0, 30.0, 30.0));
+    let grown = grown(vec![square.clone()], &Growth { cutting: cutting(0.0, 0.5, 1.0), ..growth(0.0) });
+    assert!(grown.radius_wins);
+    let ring = &grown.region.rings[0];
+    for corner in square.points() {
+        let off = from_edge(&grown.region, *corner);
+        assert!(ring.contains(*corner) || off < 0.03, "corner {corner:?} is {off} outside");
+    }
+    // A disc of radius 1 through the corner leaves the sides by 1 - sin 45 degrees; with the reserve 0.32.
+    let bounds = ring.bounds();
+    assert!(bounds.x0 > -0.36 && bounds.x0 < -0.2, "{bounds:?}");
+    // Half way along a side nothing moved.
+    assert!(from_edge(&grown.region, Point::new(15.0, 0.0)) < 0.01);
+}
+
+/// The promise of the stage: every place of the art is as far inside as the border asks, less 0.05 mm.
+#[test]
+fn a_ragged_comb_keeps_its_border_everywhere() {
+    let mut points = vec![(0.0, 20.0)];
+    for tooth in 0..30 {
+        let x = f64::from(tooth) * 1.3;
+        let deep = 8.0 + f64::from((tooth * 7919) % 13) * 0.5;
+        points.extend([(x, 0.1 * f64::from(tooth % 5)), (x + 0.35, 0.0), (x + 0.5, deep), (x + 1.1, deep + 0.3)]);
+    }
+    points.push((40.0, 20.0));
+    let comb = polygon(&points);
+    for (border, minimum) in [(0.0, 3.0), (0.3, 3.0), (0.3, 0.0), (1.0, 3.0), (3.0, 3.0)] {
+        let order = Growth { cutting: cutting(minimum, 0.5, 1.0), ..growth(border) };
+        let grown = grown(vec![comb.clone()], &order);
+        for (a, b) in comb.edges() {
+            for step in 0..8 {
+                let point = a.lerp(b, f64::from(step) / 8.0);
+                let depth = from_edge(&grown.region, point);
+                let depth = if grown.region.rings[0].contains(point) { depth } else { -depth };
+                assert!(depth > border - 0.02, "border {border}, minimum {minimum}: {depth} at {point:?}");
+            }
+        }
+    }
+}
+
+#[test]
+fn torn_rings_and_dust_do_no_harm() {
+    // A ring that touches itself, repeats points and turns back on itself.
+    let torn = polygon(&[
+        (0.0, 0.0),
+        (10.0, 0.0),
+        (10.0, 0.0),
+        (5.0, 5.0),
+        (10.0, 10.0),
+        (0.0, 10.0),
+        (5.0, 5.0),
+        (5.0, 5.0),
+        (0.0, 0.0),
+    ]);
+    assert_eq!(grown(vec![torn], &growth(1.0)).parts, 1);
+    // Numbers from a linear congruential generator (Knuth 1998, volume 2, 3.3.4), seed 1.
+    let mut state: u32 = 1;
+    let mut next = || {
+        state = state.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+        f64::from(state >> 8) / f64::from(1 << 24)
+    };
+    let dust: Vec<Ring> = (0..20_000)
+        .map(|_| {
+            let corner = Point::new(next() * 80.0, next() * 80.0);
+            Ring::rectangle(Rect::from_origin_size(corner, (0.1 + next() * 0.4, 0.1 + next() * 0.4)))
+        })
+        .collect();
+    let grown = grown(dust, &growth(0.2));
+    assert!(grown.specks > 1000);
+    assert!(grown.parts > 0);
+}
+
+#[test]
+fn the_same_art_grows_into_the_same_bytes_and_moves_with_the_art() {
+    let star: Vec<Point> = (0..10)
+        .map(|n| {
+            let (sin, cos) = (f64::from(n) * PI / 5.0).sin_cos();
+            Point::new(cos, sin).to_vec2() * if n % 2 == 0 { 20.0 } else { 9.0 }
+        })
+        .map(Vec2::to_point)
+        .collect();
+    let region = Region::new(vec![Ring::new(star)]);
+    let first = grow(&region, &growth(1.5), &Cancel::new()).expect("grows");
+    let second = grow(&region, &growth(1.5), &Cancel::new()).expect("grows");
+    assert_eq!(first, second);
+}
