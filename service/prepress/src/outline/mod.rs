@@ -4,13 +4,31 @@
 //! lines, in the sticker's frame: millimetres, origin at the centre of the outermost line's bounding box.
 //! Guarantees the finished size within 0.1 mm of the order.
 
-use crate::border::Grown;
+mod backing;
+mod contour;
+mod hull;
+mod plate;
+#[cfg(test)]
+pub(crate) mod samples;
+mod shapes;
+
+use crate::border::{Bridge, Grown, Thickening};
 use crate::cancel::Cancel;
 use crate::fault::Fault;
-use crate::geom::{Affine, CutLine, Rect};
-use crate::order::{Backing, Design, Stock};
+use crate::geom::{Affine, CutLine, Point, Rect, Region, Vec2};
+use crate::order::{Backing, Colour, Design, Shape, Size, Stock, White};
 use crate::silhouette::CutOut;
 use crate::units::Mm;
+
+/// Finished sides under this are refused. Common practice, no source: smaller stickers neither peel nor stay on the sheet.
+pub const LEAST_SIDE: Mm = Mm::of(10.0);
+
+/// Finished sides over this are refused before any grid is made. Larger than any window (a roll's length cut off is at most
+/// 5080 mm), so that nothing that fits is lost; grids grow with the square of it.
+pub const LARGEST_SIDE: Mm = Mm::of(6000.0);
+
+/// How far flattened lines may leave the true ones, mm. Larger would eat into promised distances, smaller only costs time.
+pub(crate) const FLATNESS: Mm = Mm::of(0.005);
 
 /// The lines of one finished sticker.
 #[derive(Clone, Debug)]
@@ -31,20 +49,145 @@ pub struct Outlined {
     pub finished_height: Mm,
     /// Box of the outermost line.
     pub overall: Rect,
+    /// How far print reaches past the outermost line: the stock's bleed, or zero where nothing is printed there.
+    pub reach: Mm,
     /// What the border did; `None` for geometric shapes.
     pub grown: Option<Grown>,
+}
+
+/// Art and its own lines, wherever they happen to lie.
+struct Drawn {
+    art_to_mm: Affine,
+    lines: Vec<CutLine>,
+    outer_lines: usize,
+    crop: Option<CutLine>,
+    grown: Option<Grown>,
+}
+
+/// The art's edge with its exact box, in pixels.
+struct ArtEdge<'a> {
+    region: &'a Region,
+    bounds: Rect,
 }
 
 /// Fits a design; `backing` makes it a kiss cut.
 ///
 /// # Errors
-/// `size.too_small`, `shape.parts`, `cutline.broken`, `run.cancelled`.
+/// `size.too_small`, `size.too_large` over 6,000 mm, `shape.parts`, `art.blank`, `cutline.broken`, `run.cancelled`.
 pub fn fit(
-    _cut_out: &CutOut,
-    _design: &Design,
-    _backing: Option<&Backing>,
-    _stock: &Stock,
-    _cancel: &Cancel,
+    cut_out: &CutOut,
+    design: &Design,
+    backing: Option<&Backing>,
+    stock: &Stock,
+    cancel: &Cancel,
 ) -> Result<Outlined, Fault> {
-    unimplemented!()
+    cancel.check()?;
+    let bounds =
+        cut_out.edge.bounds().filter(|bounds| bounds.is_finite() && bounds.width() > 0.0 && bounds.height() > 0.0);
+    let art = ArtEdge { region: &cut_out.edge, bounds: bounds.ok_or(Fault::ArtBlank)? };
+    refuse_hopeless_order(design)?;
+    let drawn = match design.outline.shape {
+        Shape::Contour => contour::fit(&art, design, stock, cancel)?,
+        Shape::Rectangle | Shape::RoundedRectangle { .. } | Shape::Circle | Shape::Ellipse => {
+            shapes::fit(&art, design)?
+        }
+    };
+    let face = box_of(&drawn.lines)?;
+    refuse_size(face.width(), face.height(), design.outline.border)?;
+    let through = match backing {
+        Some(backing) => backing::around(&drawn, design, backing, stock, cancel)?,
+        None => Vec::new(),
+    };
+    let overall = if backing.is_some() { box_of(&through)? } else { face };
+    Ok(centred(drawn, through, overall, face, print_reach(design, backing, stock)))
 }
+
+/// Moves everything so that the middle of `overall` is the origin.
+fn centred(drawn: Drawn, around: Vec<CutLine>, overall: Rect, face: Rect, reach: Mm) -> Outlined {
+    let shift = -overall.center().to_vec2();
+    let shifted = |lines: Vec<CutLine>| -> Vec<CutLine> {
+        lines.iter().map(|line| line.transformed(Affine::translate(shift))).collect()
+    };
+    let lines = shifted(drawn.lines);
+    let (kiss, through) = if around.is_empty() { (Vec::new(), lines) } else { (lines, shifted(around)) };
+    Outlined {
+        art_to_mm: Affine::translate(shift) * drawn.art_to_mm,
+        kiss,
+        through,
+        outer_lines: drawn.outer_lines,
+        crop: drawn.crop.map(|line| line.transformed(Affine::translate(shift))),
+        finished_width: Mm::of(face.width()),
+        finished_height: Mm::of(face.height()),
+        overall: overall + shift,
+        reach,
+        grown: drawn.grown.map(|grown| moved(grown, shift)),
+    }
+}
+
+fn moved(grown: Grown, by: Vec2) -> Grown {
+    Grown {
+        region: grown.region.transformed(Affine::translate(by)),
+        bridges: grown.bridges.iter().map(|bridge| Bridge { from: bridge.from + by, to: bridge.to + by }).collect(),
+        thickenings: grown.thickenings.iter().map(|place| Thickening { at: place.at + by, ..*place }).collect(),
+        ..grown
+    }
+}
+
+/// The box of all lines.
+fn box_of(lines: &[CutLine]) -> Result<Rect, Fault> {
+    let bounds = lines.iter().map(CutLine::bounds).reduce(|a, b| a.union(b));
+    bounds.filter(Rect::is_finite).ok_or_else(|| Fault::CutLineBroken { reason: "no line was drawn".to_owned() })
+}
+
+/// Whether an area in this colour puts ink on the stock: white does not on a white face, and where white ink is printed
+/// it does.
+pub(crate) fn colour_is_printed(colour: Colour, white: White, stock: &Stock) -> bool {
+    let in_white_ink = stock.face.takes_white_ink() && white == White::All;
+    colour != Colour::WHITE || in_white_ink
+}
+
+/// How far print reaches past the outermost line.
+fn print_reach(design: &Design, backing: Option<&Backing>, stock: &Stock) -> Mm {
+    let outline = &design.outline;
+    let prints = match backing {
+        Some(backing) => backing.colour.is_some_and(|colour| colour_is_printed(colour, design.white, stock)),
+        None => outline.border <= Mm::ZERO || colour_is_printed(outline.border_colour, design.white, stock),
+    };
+    if prints { stock.bleed.max(Mm::ZERO) } else { Mm::ZERO }
+}
+
+/// Lengths that no art can mend.
+fn refuse_hopeless_order(design: &Design) -> Result<(), Fault> {
+    let (shortest, longest) = match design.size {
+        Size::Width(length) | Size::Height(length) | Size::Longest(length) => (length, length),
+        Size::Both { width, height } => (width.min(height), width.max(height)),
+    };
+    refuse_size(shortest.mm(), longest.mm(), design.outline.border)
+}
+
+/// `size.too_small` and `size.too_large` for a finished box.
+fn refuse_size(width: f64, height: f64, border: Mm) -> Result<(), Fault> {
+    if !(width.is_finite() && height.is_finite()) {
+        return Err(Fault::NotFinite);
+    }
+    // A millionth of a millimetre forgives the rounding of a box that was drawn at exactly the limit.
+    let (shortest, longest) = (width.min(height), width.max(height));
+    if shortest <= 2.0 * border.mm() + 1e-6 {
+        return Err(Fault::SizeTooSmall { measured: Mm::of(shortest), limit: border * 2.0 });
+    }
+    if shortest < LEAST_SIDE.mm() - 1e-6 {
+        return Err(Fault::SizeTooSmall { measured: Mm::of(shortest), limit: LEAST_SIDE });
+    }
+    if longest > LARGEST_SIDE.mm() {
+        return Err(Fault::SizeTooLarge { measured: Mm::of(longest), limit: LARGEST_SIDE, would_fit: None });
+    }
+    Ok(())
+}
+
+/// The transform that scales about a point of the picture and sets that point on the origin.
+fn about(centre: Point, scale: f64) -> Affine {
+    Affine::scale(scale) * Affine::translate(-centre.to_vec2())
+}
+
+#[cfg(test)]
+mod tests;

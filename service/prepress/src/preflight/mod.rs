@@ -1,12 +1,18 @@
 //! Measures art against an order and lists every finding.
+//!
+//! In: the picture as decoded, its cut-out, then the fitted outline. Out: [`ArtFacts`]: measures named as in the contract
+//! and findings. Never fails, lists everything; decides nothing. One file for what the picture alone tells, one for what
+//! the ordered outline adds.
+
+mod ordered;
+mod picture;
+
+pub use ordered::inspect_outline;
+pub use picture::inspect_art;
 
 use serde::Serialize;
 
 use crate::finding::{Finding, Severity};
-use crate::intake::Artwork;
-use crate::order::{Design, Stock};
-use crate::outline::Outlined;
-use crate::silhouette::CutOut;
 
 /// The measures of a report, named as in the contract; `None` where unknown.
 #[derive(Clone, Debug, Default, PartialEq, Serialize)]
@@ -53,23 +59,6 @@ impl Default for Thresholds {
     fn default() -> Thresholds {
         Thresholds { caution_ppi: 300.0, reject_ppi: 150.0 }
     }
-}
-
-/// Findings and measures of a picture after its backdrop was judged. `artwork` is the picture as decoded.
-pub fn inspect_art(_artwork: &Artwork, _cut_out: &CutOut) -> ArtFacts {
-    unimplemented!()
-}
-
-/// Adds what depends on the ordered outline: resolution, parts, thin places, radius. Findings that the design accepts come
-/// out as cautions.
-pub fn inspect_outline(
-    _facts: &ArtFacts,
-    _outlined: &Outlined,
-    _design: &Design,
-    _stock: &Stock,
-    _thresholds: &Thresholds,
-) -> ArtFacts {
-    unimplemented!()
 }
 
 /// The worst severity of a list; `None` when there is no finding.

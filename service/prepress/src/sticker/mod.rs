@@ -2,6 +2,11 @@
 //!
 //! The frame of a sticker: millimetres, y down, upright, origin at the centre of the outermost line's bounding box.
 
+mod art;
+mod compose;
+mod grid;
+mod nearest;
+mod plan;
 mod plane;
 
 use std::sync::Arc;
@@ -9,12 +14,15 @@ use std::sync::Arc;
 pub use plane::Plane;
 
 use crate::cancel::Cancel;
+use crate::cutline;
 use crate::fault::Fault;
-use crate::geom::{Affine, CutLine, Pose, Rect, Ring};
+use crate::geom::{Affine, CutLine, Point, Pose, Rect, Ring};
 use crate::order::{Backing, Design, Page, Stock};
-use crate::outline::Outlined;
+use crate::outline::{FLATNESS, Outlined};
 use crate::silhouette::CutOut;
 use crate::units::{Mm, Ppi};
+use grid::Grid;
+use plan::Plan;
 
 /// A printed picture, compressed once and embedded as it is.
 #[derive(Clone, Debug)]
@@ -79,14 +87,43 @@ pub struct Sticker {
 /// # Errors
 /// `run.cancelled`.
 pub fn make(
-    _cut_out: &CutOut,
-    _outlined: &Outlined,
-    _design: &Design,
-    _backing: Option<&Backing>,
-    _stock: &Stock,
-    _cancel: &Cancel,
+    cut_out: &CutOut,
+    outlined: &Outlined,
+    design: &Design,
+    backing: Option<&Backing>,
+    stock: &Stock,
+    cancel: &Cancel,
 ) -> Result<Sticker, Fault> {
-    unimplemented!()
+    let plan = Plan::new(cut_out, outlined, design, backing, stock);
+    let grid = Grid::covering(plan.area(), stock.print_ppi);
+    let painted = compose::paint(&plan, &grid, cancel)?;
+    let width_px = grid.width as u32;
+    let print = Print {
+        width_px,
+        height_px: grid.height as u32,
+        ppi: grid.ppi,
+        colour: Plane::pack(&painted.colour, width_px, 3),
+        alpha: Plane::pack(&painted.alpha, width_px, 1),
+        white: painted.white.map(|white| Plane::pack(&white, width_px, 1)),
+    };
+    // A backing has no holes: every line of it is outermost.
+    let outer = if outlined.kiss.is_empty() { outlined.outer_lines } else { outlined.through.len() };
+    let outermost_lines = &outlined.through[..outer.min(outlined.through.len())];
+    Ok(Sticker {
+        kiss: cuts(&outlined.kiss),
+        through: cuts(&outlined.through),
+        outermost: outermost_lines.iter().map(|line| line.flattened(FLATNESS)).collect(),
+        prints: vec![PlacedPrint { print: Arc::new(print), to_mm: grid.to_mm() }],
+        reach: outlined.reach,
+        overall: outlined.overall,
+        finished_width: outlined.finished_width,
+        finished_height: outlined.finished_height,
+        area_mm2: outermost_lines.iter().map(CutLine::area_mm2).sum(),
+    })
+}
+
+fn cuts(lines: &[CutLine]) -> Vec<Cut> {
+    lines.iter().map(|line| Cut { line: line.clone(), piece: None }).collect()
 }
 
 /// A piece where it stands on its page.
@@ -101,6 +138,46 @@ pub struct PlacedPiece {
 }
 
 /// Makes a sticker sheet of its pieces: their through lines become kiss cuts, the page's edge is the through cut.
-pub fn assemble_page(_page: &Page, _pieces: &[PlacedPiece]) -> Sticker {
-    unimplemented!()
+pub fn assemble_page(page: &Page, pieces: &[PlacedPiece]) -> Sticker {
+    let edge = cutline::rounded_rectangle(Point::ORIGIN, page.width, page.height, page.corner_radius);
+    let mut kiss = Vec::new();
+    let mut prints = Vec::new();
+    for placed in pieces {
+        let pose = placed.pose.to_affine();
+        let lines = placed.sticker.kiss.iter().chain(&placed.sticker.through);
+        kiss.extend(lines.map(|cut| Cut { line: cut.line.transformed(pose), piece: Some(placed.piece.clone()) }));
+        prints.extend(placed.sticker.prints.iter().map(|placed_print| PlacedPrint {
+            print: Arc::clone(&placed_print.print),
+            to_mm: pose * placed_print.to_mm,
+        }));
+    }
+    Sticker {
+        kiss,
+        outermost: vec![edge.flattened(FLATNESS)],
+        prints,
+        reach: page_reach(page, pieces),
+        overall: edge.bounds(),
+        finished_width: page.width,
+        finished_height: page.height,
+        area_mm2: edge.area_mm2(),
+        through: vec![Cut { line: edge, piece: None }],
+    }
 }
+
+/// How far the pieces' bleeds reach past the page's edge: not at all while they keep their distance from it.
+fn page_reach(page: &Page, pieces: &[PlacedPiece]) -> Mm {
+    let (half_width, half_height) = (page.width.mm() / 2.0, page.height.mm() / 2.0);
+    let past = pieces.iter().flat_map(|placed| {
+        let pose = placed.pose.to_affine();
+        let reach = placed.sticker.reach.mm();
+        placed.sticker.through.iter().map(move |cut| {
+            let bounds = cut.line.transformed(pose).bounds().inflate(reach, reach);
+            let sides = [bounds.x1 - half_width, -half_width - bounds.x0, bounds.y1 - half_height];
+            sides.into_iter().fold(-half_height - bounds.y0, f64::max)
+        })
+    });
+    Mm::of(past.fold(0.0, f64::max))
+}
+
+#[cfg(test)]
+mod tests;

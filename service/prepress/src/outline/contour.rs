@@ -1,0 +1,210 @@
+//! Contours: the scale of the art at which the cut line, border and all, has the ordered size.
+//!
+//! Border, bridges, thickenings and cutting radii are in millimetres, so that the line does not scale with the art: the
+//! scale is searched for.
+
+use super::{ArtEdge, Drawn, about, box_of, refuse_size};
+use crate::border::{self, Grown, Growth};
+use crate::cancel::Cancel;
+use crate::cutline;
+use crate::fault::Fault;
+use crate::geom::{CutLine, Rect, Region};
+use crate::order::{Cutting, Design, Parts, Size, Stock};
+use crate::units::Mm;
+
+use super::FLATNESS;
+
+/// Where the search stops, mm: a fifth of what is promised, so that rounding later takes nothing from the promise.
+const CLOSE_MM: f64 = 0.02;
+
+/// The promise, mm.
+const PROMISED_MM: f64 = 0.1;
+
+/// Rounds of the search: two or three are usual; bisection across a jump in the outline takes about a dozen.
+const ROUNDS: u32 = 16;
+
+/// The length that is held to the order.
+#[derive(Clone, Copy)]
+struct Ask {
+    size: Size,
+}
+
+impl Ask {
+    /// Measured less ordered, mm: negative when too small.
+    fn excess(self, width: f64, height: f64) -> f64 {
+        match self.size {
+            Size::Width(length) => width - length.mm(),
+            Size::Height(length) => height - length.mm(),
+            Size::Longest(length) => width.max(height) - length.mm(),
+            Size::Both { width: most_width, height: most_height } => {
+                (width - most_width.mm()).max(height - most_height.mm())
+            }
+        }
+    }
+
+    /// The scale in mm per pixel at which art with an even border has the ordered size.
+    fn first_guess(self, art: Rect, border: f64) -> f64 {
+        let scale = |length: Mm, pixels: f64| (length.mm() - 2.0 * border) / pixels;
+        match self.size {
+            Size::Width(length) => scale(length, art.width()),
+            Size::Height(length) => scale(length, art.height()),
+            Size::Longest(length) => scale(length, art.width().max(art.height())),
+            Size::Both { width, height } => scale(width, art.width()).min(scale(height, art.height())),
+        }
+    }
+
+    /// How fast the measured length grows with the scale, pixels.
+    fn slope(self, art: Rect) -> f64 {
+        match self.size {
+            Size::Width(_) => art.width(),
+            Size::Height(_) => art.height(),
+            Size::Longest(_) | Size::Both { .. } => art.width().max(art.height()),
+        }
+    }
+}
+
+/// One scale tried.
+struct Try {
+    scale: f64,
+    excess: f64,
+    grown: Grown,
+    lines: Vec<CutLine>,
+}
+
+/// Fits the art's contour to the ordered size.
+pub(super) fn fit(art: &ArtEdge<'_>, design: &Design, stock: &Stock, cancel: &Cancel) -> Result<Drawn, Fault> {
+    let ask = Ask { size: design.size };
+    let guess = ask.first_guess(art.bounds, design.outline.border.mm());
+    let least = |pixels: f64| pixels * guess + 2.0 * design.outline.border.mm();
+    let longest = least(art.bounds.width().max(art.bounds.height()));
+    refuse_size(longest.max(super::LEAST_SIDE.mm()), longest, design.outline.border)?;
+    // A speck at the art's rim comes and goes with the scale, and the outline's box jumps with it. Where that leaves no
+    // scale that fits, fewer specks are left out.
+    let mut nearest = f64::INFINITY;
+    for speck_share in [1.0, 0.5, 0.0] {
+        let cutting = Cutting { speck: stock.cutting.speck * speck_share, ..stock.cutting };
+        let found = search(art, ask, &growth(design, cutting), guess, cancel)?;
+        if found.excess.abs() <= PROMISED_MM {
+            return finish(art, design, found);
+        }
+        nearest = nearest.min(found.excess.abs());
+    }
+    Err(Fault::CutLineBroken { reason: format!("no scale comes nearer to the ordered size than {nearest:.2} mm") })
+}
+
+fn growth(design: &Design, cutting: Cutting) -> Growth {
+    Growth {
+        border: design.outline.border,
+        keep_holes_wider_than: design.outline.keep_holes_wider_than,
+        parts: design.outline.parts,
+        cutting,
+    }
+}
+
+/// Newton's step where it stays between the nearest scales known to be too small and too large, else bisection.
+fn search(art: &ArtEdge<'_>, ask: Ask, growth: &Growth, guess: f64, cancel: &Cancel) -> Result<Try, Fault> {
+    let slope = ask.slope(art.bounds);
+    let (mut low, mut high): (Option<f64>, Option<f64>) = (None, None);
+    let mut best = attempt(art, ask, growth, guess, cancel)?;
+    let (mut scale, mut excess) = (best.scale, best.excess);
+    for round in 1..ROUNDS {
+        if best.excess.abs() <= CLOSE_MM {
+            break;
+        }
+        if excess < 0.0 {
+            low = Some(scale)
+        } else {
+            high = Some(scale)
+        }
+        let step = scale - excess / slope;
+        scale = match (low, high) {
+            (Some(low), Some(high)) if high - low <= 1e-12 * high => break,
+            (Some(low), Some(high)) if round > 5 || step <= low || step >= high => (low + high) / 2.0,
+            _ if step <= 0.0 => scale / 2.0,
+            _ => step,
+        };
+        let tried = attempt(art, ask, growth, scale, cancel)?;
+        excess = tried.excess;
+        if excess.abs() < best.excess.abs() {
+            best = tried;
+        }
+    }
+    Ok(best)
+}
+
+fn attempt(art: &ArtEdge<'_>, ask: Ask, growth: &Growth, scale: f64, cancel: &Cancel) -> Result<Try, Fault> {
+    cancel.check()?;
+    let grown = border::grow(&art.region.transformed(about(art.bounds.center(), scale)), growth, cancel)?;
+    let lines = cutline::draw(&grown.region, &growth.cutting, cancel)?;
+    let bounds = box_of(&lines)?;
+    Ok(Try { scale, excess: ask.excess(bounds.width(), bounds.height()), grown, lines })
+}
+
+fn finish(art: &ArtEdge<'_>, design: &Design, found: Try) -> Result<Drawn, Fault> {
+    let separate = design.outline.parts == Parts::Separate || design.accept.has("shape.parts");
+    if found.grown.parts > 1 && !separate {
+        return Err(Fault::ShapeParts { parts: found.grown.parts });
+    }
+    let (lines, outer_lines) = outer_first(found.lines);
+    let art_to_mm = about(art.bounds.center(), found.scale);
+    Ok(Drawn { art_to_mm, lines, outer_lines, crop: None, grown: Some(found.grown) })
+}
+
+/// Outer lines before kept holes, each kind in the order given. A line inside an odd number of others is a hole: a part
+/// may stand in another's hole.
+fn outer_first(lines: Vec<CutLine>) -> (Vec<CutLine>, usize) {
+    let rings: Vec<_> = lines.iter().map(|line| line.flattened(FLATNESS)).collect();
+    let is_hole = |index: usize| {
+        let others = rings.iter().enumerate().filter(|(other, _)| *other != index);
+        others.filter(|(_, ring)| ring.contains(lines[index].start())).count() % 2 == 1
+    };
+    let holes: Vec<bool> = (0..lines.len()).map(is_hole).collect();
+    let (mut outer, mut inner) = (Vec::new(), Vec::new());
+    for (line, hole) in lines.into_iter().zip(holes) {
+        if hole { inner.push(line) } else { outer.push(line) }
+    }
+    let count = outer.len();
+    outer.append(&mut inner);
+    (outer, count)
+}
+
+/// The contour backing's line around kiss-cut lines that stand apart or together.
+pub(super) fn around(
+    kiss: &Region,
+    margin: Mm,
+    stock: &Stock,
+    cancel: &Cancel,
+) -> Result<(usize, Vec<CutLine>), Fault> {
+    let growth = Growth { border: margin, keep_holes_wider_than: None, parts: Parts::Join, cutting: stock.cutting };
+    let grown = border::grow(kiss, &growth, cancel)?;
+    Ok((grown.parts, cutline::draw(&grown.region, &stock.cutting, cancel)?))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::geom::Point;
+    use crate::order::HolesKept;
+
+    #[test]
+    fn a_part_inside_a_hole_is_outer_and_the_hole_is_not() {
+        let square = |half: f64| cutline_square(half);
+        let (lines, outer) = outer_first(vec![square(20.0), square(15.0), square(5.0)]);
+        assert_eq!(outer, 2);
+        assert!((lines[1].bounds().width() - 10.0).abs() < 1e-9 && (lines[2].bounds().width() - 30.0).abs() < 1e-9);
+        let _unused: HolesKept = None;
+    }
+
+    fn cutline_square(half: f64) -> CutLine {
+        let ring = crate::geom::Ring::rectangle(Rect::from_center_size(Point::ORIGIN, (half * 2.0, half * 2.0)));
+        CutLine::polygon(&ring).expect("four corners")
+    }
+
+    #[test]
+    fn the_first_guess_is_exact_for_an_even_border() {
+        let art = Rect::new(0.0, 0.0, 1200.0, 600.0);
+        // 66 mm with 3 mm of border: 60 mm of art over 1200 px.
+        let scale = Ask { size: Size::Longest(Mm::of(66.0)) }.first_guess(art, 3.0);
+        assert!((scale - 0.05).abs() < 1e-12);
+    }
+}

@@ -1,0 +1,285 @@
+//! What the picture alone tells.
+
+use image::RgbaImage;
+
+use super::{ArtFacts, Measures};
+use crate::finding::{Code, Finding, Place};
+use crate::intake::{Artwork, Format};
+use crate::silhouette::{BackdropFound, CutOut};
+
+/// Alpha from which a pixel is visible, 2 % (design, `transparency.haze`).
+const VISIBLE_ALPHA: u8 = 6;
+
+/// Alpha up to which a visible pixel is translucent, 60 % (design, `transparency.haze`).
+const TRANSLUCENT_ALPHA: u8 = 153;
+
+/// Alpha from which a pixel is art: the 50 % iso-line.
+const ART_ALPHA: u8 = 128;
+
+/// Share of the canvas under which the art's box is lost in it. Common practice, no source.
+const HUGE_MARGIN_SHARE: f64 = 0.1;
+
+/// Parts whose box is smaller than this share of the art's longest side are specks. Common practice, no source; the outline
+/// counts again in millimetres.
+const SPECK_SHARE: f64 = 0.01;
+
+/// How far inside the canvas the art's width is compared with that at its edge, as a share of the art's longest side.
+const CLIP_DEPTH_SHARE: f64 = 0.01;
+
+/// Findings and measures of a picture after its backdrop was judged. `artwork` is the picture as decoded.
+pub fn inspect_art(artwork: &Artwork, cut_out: &CutOut) -> ArtFacts {
+    let (width_px, height_px) = artwork.pixels.dimensions();
+    let visible = cut_out.visible;
+    let measures = Measures {
+        format: Some(format_word(artwork.format)),
+        width_px: Some(width_px),
+        height_px: Some(height_px),
+        art_x_px: Some(visible.x_px),
+        art_y_px: Some(visible.y_px),
+        art_width_px: Some(visible.width_px),
+        art_height_px: Some(visible.height_px),
+        translucent_share: Some(translucent_share(&cut_out.pixels)),
+        parts: Some(parts(cut_out)),
+        backdrop: Some(cut_out.backdrop.word()),
+        colour_profile: artwork.colour_profile.clone(),
+        ..Measures::default()
+    };
+    let found = [backdrop(cut_out), clipped(cut_out), huge_margin(cut_out, width_px, height_px)];
+    let told = [
+        artwork.animated.then(|| Finding::new(Code::ArtAnimated)),
+        artwork.live_text.then(|| Finding::new(Code::TextNotOutlined)),
+    ];
+    ArtFacts { measures, findings: found.into_iter().chain(told).flatten().collect() }
+}
+
+fn format_word(format: Format) -> &'static str {
+    match format {
+        Format::Png => "png",
+        Format::Jpeg => "jpeg",
+        Format::Webp => "webp",
+        Format::Svg => "svg",
+    }
+}
+
+/// Share of the visible pixels that are translucent, to four decimals so that reports repeat.
+fn translucent_share(pixels: &RgbaImage) -> f64 {
+    let (mut visible, mut translucent) = (0_u64, 0_u64);
+    for pixel in pixels.as_raw().chunks_exact(4) {
+        visible += u64::from(pixel[3] >= VISIBLE_ALPHA);
+        translucent += u64::from((VISIBLE_ALPHA..=TRANSLUCENT_ALPHA).contains(&pixel[3]));
+    }
+    (translucent as f64 / visible.max(1) as f64 * 1e4).round() / 1e4
+}
+
+/// Parts of the art, specks apart; at least one.
+fn parts(cut_out: &CutOut) -> usize {
+    let least = f64::from(cut_out.visible.width_px.max(cut_out.visible.height_px)) * SPECK_SHARE;
+    let boxes = cut_out.edge.outer().map(crate::geom::Ring::bounds);
+    boxes.filter(|bounds| bounds.width().max(bounds.height()) >= least).count().max(1)
+}
+
+fn backdrop(cut_out: &CutOut) -> Option<Finding> {
+    let finding = Finding::new(Code::TransparencyNone);
+    match cut_out.backdrop {
+        BackdropFound::None | BackdropFound::Kept => None,
+        BackdropFound::Removed => Some(finding.saying(
+            "The picture has no transparent background; its plain background was taken away.",
+            "Check in the proof that nothing is missing, or send the picture with a transparent background.",
+        )),
+        BackdropFound::CannotTell => Some(finding.saying(
+            "The picture has a background that could not be told apart from the art, so it is printed with it.",
+            "Send the picture with a transparent background, or order a rectangular sticker.",
+        )),
+    }
+}
+
+fn huge_margin(cut_out: &CutOut, width_px: u32, height_px: u32) -> Option<Finding> {
+    let area = |width: u32, height: u32| f64::from(width) * f64::from(height);
+    let share = area(cut_out.visible.width_px, cut_out.visible.height_px) / area(width_px, height_px).max(1.0);
+    (share < HUGE_MARGIN_SHARE).then(|| {
+        Finding::new(Code::ArtHugeMargin)
+            .measured(share, Some(HUGE_MARGIN_SHARE), "share of the canvas")
+            .at(vec![cut_out.visible])
+    })
+}
+
+/// Art of a picture with transparency that runs straight off the canvas. An opaque picture fills its canvas, and art
+/// trimmed to its own box only touches the edge: it widens at once behind the place where it touches.
+fn clipped(cut_out: &CutOut) -> Option<Finding> {
+    if cut_out.backdrop != BackdropFound::None {
+        return None;
+    }
+    let pixels = &cut_out.pixels;
+    let depth = f64::from(cut_out.visible.width_px.max(cut_out.visible.height_px)) * CLIP_DEPTH_SHARE;
+    let depth = depth.ceil().max(2.0) as u32;
+    let places: Vec<Place> = Side::ALL.into_iter().flat_map(|side| side.cut_off(pixels, depth)).collect();
+    let longest = places.iter().map(|place| place.width_px.max(place.height_px)).max()?;
+    Some(
+        Finding::new(Code::ShapeClipped)
+            .measured(f64::from(longest), Some(0.0), "px")
+            .saying(
+                "The picture runs off the edge of its canvas and may be cut off there.",
+                "Check in the proof that nothing is missing, or send the whole picture with some room around it.",
+            )
+            .at(places),
+    )
+}
+
+/// A side of the canvas.
+#[derive(Clone, Copy)]
+enum Side {
+    Top,
+    Right,
+    Bottom,
+    Left,
+}
+
+impl Side {
+    const ALL: [Side; 4] = [Side::Top, Side::Right, Side::Bottom, Side::Left];
+
+    /// Length along the side and depth away from it.
+    fn extent(self, pixels: &RgbaImage) -> (u32, u32) {
+        match self {
+            Side::Top | Side::Bottom => pixels.dimensions(),
+            Side::Left | Side::Right => (pixels.height(), pixels.width()),
+        }
+    }
+
+    /// Whether the pixel at a place along the side, so deep, is art.
+    fn is_art(self, pixels: &RgbaImage, along: u32, deep: u32) -> bool {
+        let (x, y) = match self {
+            Side::Top => (along, deep),
+            Side::Bottom => (along, pixels.height() - 1 - deep),
+            Side::Left => (deep, along),
+            Side::Right => (pixels.width() - 1 - deep, along),
+        };
+        pixels.get_pixel(x, y).0[3] >= ART_ALPHA
+    }
+
+    /// Stretches of art on the side's outermost pixels, as first and past-last place.
+    fn touching(self, pixels: &RgbaImage) -> Vec<(u32, u32)> {
+        let (length, _) = self.extent(pixels);
+        let mut stretches = Vec::new();
+        let mut start = None;
+        for along in 0..=length {
+            let is_art = along < length && self.is_art(pixels, along, 0);
+            match (start, is_art) {
+                (None, true) => start = Some(along),
+                (Some(from), false) => {
+                    stretches.push((from, along));
+                    start = None;
+                }
+                (None, false) | (Some(_), true) => {}
+            }
+        }
+        stretches
+    }
+
+    /// Stretches where the art runs off: at least as long as deep, and at one end the art's own edge meets the canvas
+    /// steeply, at more than about 45 degrees: so deep inside it has not widened by more than the depth.
+    fn cut_off(self, pixels: &RgbaImage, depth: u32) -> Vec<Place> {
+        let (length, deepest) = self.extent(pixels);
+        if depth >= deepest {
+            return Vec::new();
+        }
+        let steep_start = |from: u32| from > depth && !self.is_art(pixels, from - depth - 1, depth);
+        let steep_end = |to: u32| to + depth < length && !self.is_art(pixels, to + depth, depth);
+        let goes_on = |from: u32, to: u32| self.is_art(pixels, from.midpoint(to), depth);
+        self.touching(pixels)
+            .into_iter()
+            .filter(|(from, to)| to - from >= depth && goes_on(*from, *to) && (steep_start(*from) || steep_end(*to)))
+            .map(|(from, to)| self.place(pixels, from, to, depth))
+            .collect()
+    }
+
+    fn place(self, pixels: &RgbaImage, from: u32, to: u32, depth: u32) -> Place {
+        let long = to - from;
+        match self {
+            Side::Top => Place { x_px: from, y_px: 0, width_px: long, height_px: depth },
+            Side::Bottom => Place { x_px: from, y_px: pixels.height() - depth, width_px: long, height_px: depth },
+            Side::Left => Place { x_px: 0, y_px: from, width_px: depth, height_px: long },
+            Side::Right => Place { x_px: pixels.width() - depth, y_px: from, width_px: depth, height_px: long },
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::geom::{Rect, Region, Ring};
+    use image::Rgba;
+    use std::sync::Arc;
+
+    fn picture(width: u32, height: u32, art: impl Fn(f64, f64) -> bool) -> RgbaImage {
+        RgbaImage::from_fn(width, height, |x, y| {
+            let inside = art(f64::from(x) + 0.5, f64::from(y) + 0.5);
+            Rgba([200, 30, 30, if inside { 255 } else { 0 }])
+        })
+    }
+
+    fn facts(pixels: RgbaImage, visible: Place, backdrop: BackdropFound) -> ArtFacts {
+        let edge = Rect::new(
+            f64::from(visible.x_px),
+            f64::from(visible.y_px),
+            f64::from(visible.x_px + visible.width_px),
+            f64::from(visible.y_px + visible.height_px),
+        );
+        let cut_out = CutOut {
+            pixels: Arc::new(pixels.clone()),
+            edge: Region::new(vec![Ring::rectangle(edge)]),
+            visible,
+            backdrop,
+        };
+        let artwork = Artwork { pixels, format: Format::Png, animated: false, colour_profile: None, live_text: false };
+        inspect_art(&artwork, &cut_out)
+    }
+
+    fn has(facts: &ArtFacts, code: Code) -> bool {
+        facts.findings.iter().any(|finding| finding.code == code)
+    }
+
+    fn place(x_px: u32, y_px: u32, width_px: u32, height_px: u32) -> Place {
+        Place { x_px, y_px, width_px, height_px }
+    }
+
+    #[test]
+    fn art_that_runs_off_its_canvas_is_clipped_and_art_that_touches_it_is_not() {
+        let column = picture(400, 400, |x, _| (100.0..220.0).contains(&x));
+        let found = facts(column, place(100, 0, 120, 400), BackdropFound::None);
+        let clipped = found.findings.iter().find(|finding| finding.code == Code::ShapeClipped).expect("is found");
+        assert_eq!(clipped.places.len(), 2, "above and below");
+        assert_eq!(clipped.places[0], place(100, 0, 120, 4));
+        let disc = picture(400, 400, |x, y| (x - 200.0).hypot(y - 200.0) < 200.0);
+        assert!(!has(&facts(disc, place(0, 0, 400, 400), BackdropFound::None), Code::ShapeClipped));
+        let cut_disc = picture(400, 400, |x, y| (x - 200.0).hypot(y - 300.0) < 180.0);
+        assert!(has(&facts(cut_disc, place(20, 120, 360, 280), BackdropFound::None), Code::ShapeClipped));
+    }
+
+    #[test]
+    fn an_opaque_picture_is_not_clipped() {
+        let found = facts(picture(64, 64, |_, _| true), place(0, 0, 64, 64), BackdropFound::Kept);
+        assert!(found.findings.is_empty(), "{:?}", found.findings);
+        let found = facts(picture(64, 64, |_, _| true), place(0, 0, 64, 64), BackdropFound::CannotTell);
+        assert!(has(&found, Code::TransparencyNone));
+    }
+
+    #[test]
+    fn art_lost_in_its_canvas_is_said() {
+        let small = picture(500, 500, |x, y| x > 400.0 && y > 400.0 && x < 480.0 && y < 480.0);
+        let found = facts(small, place(400, 400, 80, 80), BackdropFound::None);
+        let finding = found.findings.iter().find(|finding| finding.code == Code::ArtHugeMargin).expect("is found");
+        // 80 x 80 of 500 x 500.
+        assert_eq!(finding.measured, Some(0.0256));
+    }
+
+    #[test]
+    fn translucent_share_counts_visible_pixels_only() {
+        let mut pixels = picture(10, 10, |x, _| x < 5.0);
+        for y in 0..5 {
+            pixels.put_pixel(0, y, Rgba([0, 0, 0, 100]));
+            pixels.put_pixel(9, y, Rgba([0, 0, 0, 5]));
+        }
+        // 5 of 50; alpha 5 is under 2 %.
+        assert_eq!(facts(pixels, place(0, 0, 5, 10), BackdropFound::None).measures.translucent_share, Some(0.1));
+    }
+}
