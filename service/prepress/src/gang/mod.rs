@@ -1,7 +1,32 @@
 //! Places copies on sheets and rolls: true shapes, free rotation, nothing nearer than the gutter. Also arranges the pieces
 //! of a sticker sheet on their page.
+//!
+//! In: outlines in mm about their own origins, numbers of copies, a frame. Out: a pose for every copy, or why it has none.
+//! Guaranteed, by a last gate on true outlines in double precision: the gutter between outermost lines, the window and the
+//! free zones with each sticker's bleed, and that no copy is lost or invented. Aimed at: few sheets, then a short last one.
+//!
+//! How: every outline, grown by half the gutter, is drawn into cells so that no cell that it touches is left out; a container
+//! is a map of bits, and a part goes where it touches most among the free places near the feed edge, in many rotations
+//! (`fill`). Exact slides take up the slack of the cells (`settle`). Containers are filled one after another, several tries
+//! each, and several whole layouts are compared (`plan`). Copies are given to orders after the geometry (`assign`).
+//! The sources of each method stand with it.
 
+mod assign;
+mod body;
+mod feed;
+mod fill;
+mod fit;
+mod gate;
+mod map;
+mod mask;
+mod nest;
 mod page;
+mod part;
+mod plan;
+mod rng;
+mod settle;
+#[cfg(test)]
+mod tests;
 
 pub use page::{PagePiece, PagePlan, arrange_page};
 
@@ -116,8 +141,12 @@ pub type Progress<'a> = &'a (dyn Fn(f64) + Sync);
 
 /// Nests all lots of one stock.
 ///
+/// The geometry follows from outlines and numbers alone: names and the order of lots do not change it. The same on any
+/// number of threads, unless `out_of_time` stops it early.
+///
 /// # Errors
-/// `gang.layout_broken` when the last gate fails and repair does not help (our fault), `run.cancelled`.
-pub fn nest(_nesting: &Nesting<'_>, _progress: Progress<'_>, _cancel: &Cancel) -> Result<Layout, Fault> {
-    unimplemented!()
+/// `order.not_finite` for outlines or lengths that are not finite; `gang.layout_broken` when the last gate fails and repair
+/// does not help (our fault); `run.cancelled`.
+pub fn nest(nesting: &Nesting<'_>, progress: Progress<'_>, cancel: &Cancel) -> Result<Layout, Fault> {
+    nest::nest(nesting, progress, cancel)
 }

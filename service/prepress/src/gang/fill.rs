@@ -1,0 +1,206 @@
+//! Fills one container: each part goes where it fits best among the places nearest the feed edge.
+
+use super::map::{Map, set_bits};
+use super::mask::Mask;
+use super::part::{Part, Scale, Turn};
+use crate::cancel::Cancel;
+use crate::fault::Fault;
+use crate::geom::{Point, Pose, Vec2};
+
+/// A part that stands in a container.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Spot {
+    /// Index of the part.
+    pub(super) part: usize,
+    /// Angle in the feed frame.
+    pub(super) angle_deg: f64,
+    /// Where its origin lands, from the corner of the container's window.
+    pub(super) at: Vec2,
+}
+
+/// What makes a place good.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Taste {
+    /// What a millimetre of depth costs, measured in shares of the ring around the part that touch something.
+    pub(super) depth_per_mm: f64,
+    /// Where in the part depth is measured: 0 at its near side, 1 at its far side.
+    pub(super) depth_at: f64,
+    /// How far past the first place others are tried, mm.
+    pub(super) look_mm: f64,
+}
+
+/// A container while it is filled.
+#[derive(Clone)]
+pub(super) struct Fill<'a> {
+    parts: &'a [Part],
+    scale: Scale,
+    width: f64,
+    length: f64,
+    map: Map,
+    /// For each part and angle the first row that may have room; rows only fill up.
+    hints: Vec<Vec<u32>>,
+    /// What stands in it.
+    pub(super) spots: Vec<Spot>,
+}
+
+struct Best {
+    score: f64,
+    turn: usize,
+    col: i32,
+    row: i32,
+}
+
+impl<'a> Fill<'a> {
+    /// An empty container; `obstacles` are stamped as they are.
+    pub(super) fn new(parts: &'a [Part], scale: Scale, width: f64, length: f64, obstacles: &[Mask]) -> Fill<'a> {
+        let cells = |side: f64| ((side + 2.0 * scale.pad) / scale.cell - 1e-7).ceil().max(1.0) as usize;
+        let mut map = Map::new(cells(width), cells(length), scale.cell);
+        obstacles.iter().for_each(|mask| map.stamp(mask, 0, 0));
+        let hints = parts.iter().map(|part| vec![0; part.turns.len()]).collect();
+        Fill { parts, scale, width, length, map, hints, spots: Vec::new() }
+    }
+
+    /// Takes the room of a part that stands anywhere.
+    pub(super) fn add(&mut self, spot: Spot) {
+        let pose = Pose { x_mm: spot.at.x + self.scale.pad, y_mm: spot.at.y + self.scale.pad, rotation_deg: spot.angle_deg };
+        let affine = pose.to_affine();
+        let rings: Vec<Vec<Point>> =
+            self.parts[spot.part].rings.iter().map(|ring| ring.points().iter().map(|p| affine * *p).collect()).collect();
+        self.map.stamp(&Mask::of(&rings, self.scale.gutter / 2.0, self.scale.cell), 0, 0);
+        self.spots.push(spot);
+    }
+
+    /// Places one copy of a part if there is room above `limit` (mm from the feed edge).
+    ///
+    /// # Errors
+    /// `run.cancelled`.
+    pub(super) fn place(&mut self, part: usize, taste: Taste, limit: f64, cancel: &Cancel) -> Result<bool, Fault> {
+        let Some(best) = self.search(part, taste, limit, cancel)? else { return Ok(false) };
+        let turn = &self.parts[part].turns[best.turn];
+        self.map.stamp(&turn.mask, best.col, best.row);
+        let at = turn.anchor + Vec2::new(f64::from(best.col), f64::from(best.row)) * self.map.cell();
+        self.spots.push(Spot { part, angle_deg: turn.angle_deg, at });
+        Ok(true)
+    }
+
+    fn search(&mut self, part: usize, taste: Taste, limit: f64, cancel: &Cancel) -> Result<Option<Best>, Fault> {
+        let parts = self.parts;
+        let turns = &parts[part].turns;
+        if let Some(disc) = turns.first().and_then(|turn| turn.discs.first()) {
+            self.map.prepare_disc(disc.0);
+            if self.map.disc_is_full(disc.0) {
+                return Ok(None);
+            }
+        }
+        for disc in turns.iter().flat_map(|turn| &turn.discs) {
+            self.map.prepare_disc(disc.0);
+        }
+        let mut best: Option<Best> = None;
+        for index in 0..turns.len() {
+            cancel.check()?;
+            self.search_turn(part, index, taste, limit, &mut best);
+        }
+        Ok(best)
+    }
+
+    /// Last column and row at which a turn still stands in the window.
+    fn last(&self, part: &Part, turn: &Turn, limit: f64) -> Option<(i32, i32)> {
+        let room = |side: f64, far: f64, anchor: f64| ((side - part.reach - far - anchor) / self.map.cell() + 1e-6).floor();
+        let length = self.length.min(limit + part.reach);
+        let (col, row) =
+            (room(self.width, turn.bounds.x1, turn.anchor.x), room(length, turn.bounds.y1, turn.anchor.y));
+        (col >= 0.0 && row >= 0.0).then_some((col as i32, row as i32))
+    }
+
+    fn search_turn(&mut self, part: usize, index: usize, taste: Taste, limit: f64, best: &mut Option<Best>) {
+        let parts = self.parts;
+        let turn = &parts[part].turns[index];
+        let Some((last_col, last_row)) = self.last(&parts[part], turn, limit) else { return };
+        let mut first: Option<i32> = None;
+        let mut free = vec![0u64; self.map.words()];
+        let mut row = self.hints[part][index] as i32;
+        while row <= last_row {
+            let depth = self.depth(turn, row, taste);
+            if best.as_ref().is_some_and(|best| 1.0 - depth <= best.score) {
+                break;
+            }
+            if first.is_some_and(|first| f64::from(row - first) * self.map.cell() > taste.look_mm) {
+                break;
+            }
+            if self.free_places(turn, row, last_col, &mut free) {
+                first.get_or_insert(row);
+                self.judge(turn, index, row, depth, &free, best);
+            } else if first.is_none() {
+                self.hints[part][index] = row as u32 + 1;
+            }
+            row += 1;
+        }
+    }
+
+    fn depth(&self, turn: &Turn, row: i32, taste: Taste) -> f64 {
+        let near = turn.anchor.y + f64::from(row) * self.map.cell() + turn.bounds.y0;
+        (near + turn.bounds.height() * taste.depth_at) * taste.depth_per_mm
+    }
+
+    /// Marks the columns of a row where a turn fits; false when there is none.
+    fn free_places(&self, turn: &Turn, row: i32, last_col: i32, free: &mut [u64]) -> bool {
+        free.fill(0);
+        set_bits(free, 0, last_col as usize + 1);
+        for (disc, col, down) in &turn.discs {
+            self.map.test_disc(*disc, *col, row + down, free);
+        }
+        let rows = turn.mask.rows();
+        // Rows far apart first: they are the least alike and end hopeless tests soonest.
+        let stride = [61, 37, 17, 7, 1].into_iter().find(|stride| rows % stride != 0 || *stride == 1).unwrap_or(1);
+        let mut at = rows / 2;
+        for _ in 0..rows {
+            if free.iter().all(|word| *word == 0) {
+                return false;
+            }
+            self.map.test_row(&turn.mask, at, row, free);
+            at = (at + stride) % rows;
+        }
+        free.iter().any(|word| *word != 0)
+    }
+
+    /// Scores both ends of every free stretch.
+    fn judge(&self, turn: &Turn, index: usize, row: i32, depth: f64, free: &[u64], best: &mut Option<Best>) {
+        let bit = |col: i32| {
+            usize::try_from(col).is_ok_and(|at| free.get(at / 64).is_some_and(|word| word >> (at % 64) & 1 == 1))
+        };
+        let mut consider = |col: i32| {
+            let contact = f64::from(self.map.taken(&turn.halo, col, row)) / f64::from(turn.ring_cells);
+            let score = contact - depth;
+            if best.as_ref().is_none_or(|best| score > best.score + 1e-12) {
+                *best = Some(Best { score, turn: index, col, row });
+            }
+        };
+        for (index, word) in free.iter().enumerate() {
+            let before = index.checked_sub(1).map_or(0, |i| free[i] >> 63);
+            let after = free.get(index + 1).map_or(0, |next| next << 63);
+            let mut ends = word & (!((word << 1) | before) | !((word >> 1) | after));
+            while ends != 0 {
+                let col = index as i32 * 64 + ends.trailing_zeros() as i32;
+                debug_assert!(bit(col), "an end is a free place");
+                consider(col);
+                ends &= ends - 1;
+            }
+        }
+    }
+
+    /// From the feed edge to the farthest outline.
+    pub(super) fn used(&self) -> f64 {
+        used(self.parts, &self.spots)
+    }
+
+    /// Area of what stands in it.
+    pub(super) fn area(&self) -> f64 {
+        self.spots.iter().map(|spot| self.parts[spot.part].area).sum()
+    }
+}
+
+/// From the feed edge to the farthest outline of spots, mm.
+pub(super) fn used(parts: &[Part], spots: &[Spot]) -> f64 {
+    let far = |spot: &Spot| spot.at.y + super::part::turned_bounds(&parts[spot.part].rings, spot.angle_deg).y1;
+    spots.iter().map(far).fold(0.0, f64::max)
+}

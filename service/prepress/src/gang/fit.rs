@@ -1,0 +1,125 @@
+//! Whether a part fits an empty container at all, exactly; if not, by how much.
+
+use super::FaultTooLarge;
+use super::feed::Section;
+use super::fill::Spot;
+use super::gate::TOLERANCE_MM;
+use super::part::{angles, convex_hull, smallest_box_angle, turned_bounds};
+use super::body::Body;
+use crate::geom::{Affine, Ring, Vec2};
+use crate::order::Rotate;
+use crate::units::Mm;
+
+/// Step of the search over angles; between steps the width of a piece changes by under 1 % of it, and the angles that lay an
+/// edge of the hull square, where least widths are, are tried exactly.
+const ANGLE_STEPS: u32 = 720;
+/// Places tried along each side when free zones are in the way.
+const PLACES: u32 = 24;
+/// Halvings of the search for the size that fits.
+const HALVINGS: u32 = 20;
+
+/// A piece to fit, in the sheet's frame.
+pub(super) struct Candidate<'a> {
+    /// True outermost lines.
+    pub(super) rings: &'a [Ring],
+    /// Bleed.
+    pub(super) reach: f64,
+    /// How it may be turned.
+    pub(super) rotate: Rotate,
+    /// Index of the part.
+    pub(super) part: usize,
+}
+
+impl Candidate<'_> {
+    /// A place in an empty section, when there is one.
+    pub(super) fn spot(&self, section: &Section, feed_turn_deg: f64) -> Option<Spot> {
+        self.all_angles().into_iter().find_map(|angle| self.spot_at(section, self.rings, angle + feed_turn_deg))
+    }
+
+    /// By how much the piece is too large for all of the sections.
+    pub(super) fn too_large(&self, sections: &[Section], feed_turn_deg: f64) -> FaultTooLarge {
+        let mut best = FaultTooLarge { measured: Mm::ZERO, limit: Mm::ZERO, shrink: 0.0 };
+        for section in sections {
+            for angle in self.all_angles() {
+                let bounds = turned_bounds(self.rings, angle + feed_turn_deg);
+                let sides = [(bounds.width(), section.width), (bounds.height(), section.length)];
+                let factor = |(side, room): &(f64, f64)| (room - 2.0 * self.reach).max(0.0) / side.max(1e-9);
+                let tight = if factor(&sides[0]) <= factor(&sides[1]) { sides[0] } else { sides[1] };
+                let shrink = factor(&tight);
+                if shrink > best.shrink || best.measured == Mm::ZERO {
+                    let measured = Mm::of(tight.0 + 2.0 * self.reach);
+                    best = FaultTooLarge { measured, limit: Mm::of(tight.1), shrink };
+                }
+            }
+        }
+        if best.shrink >= 1.0 - 1e-9 { self.blocked(sections, feed_turn_deg, best) } else { best }
+    }
+
+    /// The box would fit but free zones are in the way: the largest size that fits by halving.
+    fn blocked(&self, sections: &[Section], feed_turn_deg: f64, sides: FaultTooLarge) -> FaultTooLarge {
+        let (mut fits, mut fails) = (0.0, 1.0);
+        let all = self.all_angles();
+        let few: Vec<f64> = all.iter().step_by((all.len() / 24).max(1)).copied().collect();
+        for _ in 0..HALVINGS {
+            let scale = (fits + fails) / 2.0;
+            let smaller: Vec<Ring> = self.rings.iter().map(|ring| ring.transformed(Affine::scale(scale))).collect();
+            let stands =
+                |section: &Section| few.iter().any(|a| self.spot_at(section, &smaller, a + feed_turn_deg).is_some());
+            if sections.iter().any(stands) {
+                fits = scale;
+            } else {
+                fails = scale;
+            }
+        }
+        let limit = (sides.measured.mm() - 2.0 * self.reach) * fits + 2.0 * self.reach;
+        FaultTooLarge { measured: sides.measured, limit: Mm::of(limit), shrink: fits }
+    }
+
+    fn all_angles(&self) -> Vec<f64> {
+        let mut all = angles(self.rings, self.rotate, ANGLE_STEPS);
+        if self.rotate == Rotate::Free {
+            let hull = convex_hull(self.rings);
+            all.push(smallest_box_angle(self.rings));
+            for (a, b) in hull.edges().take(500) {
+                let square = -(b - a).atan2().to_degrees();
+                all.extend([square, square + 90.0, square + 180.0, square + 270.0]);
+            }
+        }
+        all
+    }
+
+    fn spot_at(&self, section: &Section, rings: &[Ring], angle: f64) -> Option<Spot> {
+        let angle_deg = ((angle * 1e6).round() / 1e6).rem_euclid(360.0);
+        let bounds = turned_bounds(rings, angle_deg).inflate(self.reach, self.reach);
+        let (spare_x, spare_y) = (section.width - bounds.width(), section.length - bounds.height());
+        if spare_x < -TOLERANCE_MM / 2.0 || spare_y < -TOLERANCE_MM / 2.0 {
+            return None;
+        }
+        let body = Body::new(rings, angle_deg);
+        let steps = |spare: f64| if spare < 1e-3 || section.obstacles.is_empty() { 1 } else { PLACES };
+        let place = |index: u32, count: u32, spare: f64| {
+            if count == 1 { 0.0 } else { spare * f64::from(index) / f64::from(count - 1) }
+        };
+        let (across, along) = (steps(spare_x), steps(spare_y));
+        for index in 0..across * along {
+            let x = place(index % across, across, spare_x);
+            let y = place(index / across, along, spare_y);
+            let at = Vec2::new(on_tick(x - bounds.x0), on_tick(y - bounds.y0));
+            if self.clear(section, &body, at) {
+                return Some(Spot { part: self.part, angle_deg, at });
+            }
+        }
+        None
+    }
+
+    fn clear(&self, section: &Section, body: &Body, at: Vec2) -> bool {
+        section.obstacles.iter().all(|obstacle| {
+            let need = obstacle.radius + self.reach;
+            body.clearance(&obstacle.body, -at, need + 1.0) >= need - 1e-7
+        })
+    }
+}
+
+fn on_tick(length: f64) -> f64 {
+    (length * 1e6).round() / 1e6
+}

@@ -1,0 +1,232 @@
+//! Which cells of a container are taken: one bit each, 64 in a word, so that one operation tests 64 places of a piece.
+//!
+//! Beside the cells themselves the map keeps them widened by powers of two, so that a run of any length is tested with two
+//! shifts (the doubling of sparse tables), and, on demand, widened by discs: a piece whose largest inscribed circle does not
+//! fit somewhere need not be tried there. From memory; the bit-parallel raster is common practice, no source.
+
+use super::mask::Mask;
+
+/// Ratio of neighbouring disc radii. Closer ratios test more sharply and cost more tables.
+const DISC_RATIO: f64 = 1.2;
+/// Rows of a disc that are tested: a part of the disc, because a test that is too mild is still right.
+const DISC_ROWS: i32 = 16;
+
+/// Taken cells.
+#[derive(Clone)]
+pub(super) struct Map {
+    /// Cells across.
+    pub(super) cols: usize,
+    /// Cells along.
+    pub(super) rows: usize,
+    cell: f64,
+    words: usize,
+    doubled: Vec<Vec<u64>>,
+    discs: Vec<Option<Disc>>,
+    stamped: u32,
+    fresh: u32,
+}
+
+/// Cells where a disc of one radius cannot be centred.
+#[derive(Clone)]
+struct Disc {
+    blocked: Vec<u64>,
+    full: bool,
+}
+
+/// Number of the largest disc that is not larger than a radius, for cells of a size.
+pub(super) fn disc_for(radius: f64, cell: f64) -> Option<usize> {
+    // A centre may lie half a cell's diagonal from the middle of its cell.
+    let safe = radius - std::f64::consts::FRAC_1_SQRT_2 * cell - 1e-6;
+    (safe >= cell).then(|| ((safe / cell).ln() / DISC_RATIO.ln()).floor().clamp(0.0, 63.0) as usize)
+}
+
+impl Map {
+    /// All free.
+    pub(super) fn new(cols: usize, rows: usize, cell: f64) -> Map {
+        let words = cols / 64 + 1;
+        let levels = (usize::BITS - cols.max(1).leading_zeros()) as usize;
+        let doubled = vec![vec![0; words * rows]; levels];
+        Map { cols, rows, cell, words, doubled, discs: vec![None; 64], stamped: 0, fresh: 0 }
+    }
+
+    /// Words that a row of places has.
+    pub(super) fn words(&self) -> usize {
+        self.words
+    }
+
+    fn row(&self, level: usize, row: usize) -> &[u64] {
+        &self.doubled[level][row * self.words..(row + 1) * self.words]
+    }
+
+    /// Takes the cells of a mask moved to a place; cells outside the map are left out.
+    pub(super) fn stamp(&mut self, mask: &Mask, col: i32, row: i32) {
+        for index in 0..mask.rows() {
+            let at = mask.top + index as i32 + row;
+            if at < 0 || at as usize >= self.rows {
+                continue;
+            }
+            let base = at as usize * self.words;
+            for run in mask.row(index) {
+                let from = (run.from + col).clamp(0, self.cols as i32) as usize;
+                let to = (run.to + col).clamp(0, self.cols as i32) as usize;
+                set_bits(&mut self.doubled[0][base..base + self.words], from, to);
+            }
+            self.widen(base);
+        }
+        self.stamped += 1;
+    }
+
+    fn widen(&mut self, base: usize) {
+        for level in 1..self.doubled.len() {
+            let (lower, upper) = self.doubled.split_at_mut(level);
+            let narrow = &lower[level - 1][base..base + self.words];
+            let wide = &mut upper[0][base..base + self.words];
+            wide.copy_from_slice(narrow);
+            or_shifted(wide, narrow, 1 << (level - 1));
+        }
+    }
+
+    /// Takes away from `free` the places where a row of a mask meets taken cells.
+    pub(super) fn test_row(&self, mask: &Mask, index: usize, row: i32, free: &mut [u64]) {
+        let at = mask.top + index as i32 + row;
+        if at < 0 || at as usize >= self.rows {
+            return;
+        }
+        for run in mask.row(index) {
+            let length = (run.to - run.from).clamp(1, self.cols as i32) as u32;
+            let level = length.ilog2() as usize;
+            let cells = self.row(level, at as usize);
+            clear_shifted(free, cells, run.from);
+            let last = run.from + length as i32 - (1 << level);
+            if last != run.from {
+                clear_shifted(free, cells, last);
+            }
+        }
+    }
+
+    /// Takes away from `free` the places where a disc does not fit with its centre that many cells from the place. The tables
+    /// may be some pieces old, which only makes the test milder.
+    pub(super) fn test_disc(&self, disc: usize, col: i32, row: i32, free: &mut [u64]) {
+        if let Some(Some(table)) = self.discs.get(disc)
+            && row >= 0
+            && (row as usize) < self.rows
+        {
+            let base = row as usize * self.words;
+            clear_shifted(free, &table.blocked[base..base + self.words], col);
+        }
+    }
+
+    /// Whether a disc fits nowhere.
+    pub(super) fn disc_is_full(&self, disc: usize) -> bool {
+        matches!(&self.discs[disc], Some(table) if table.full)
+    }
+
+    /// Makes the table of a disc, and drops old tables once many pieces were stamped since.
+    pub(super) fn prepare_disc(&mut self, disc: usize) {
+        if self.stamped > self.fresh + 2 + self.stamped / 8 {
+            self.discs.iter_mut().for_each(|table| *table = None);
+            self.fresh = self.stamped;
+        }
+        if self.discs[disc].is_none() {
+            self.discs[disc] = Some(self.disc_table(disc));
+        }
+    }
+
+    fn disc_table(&self, disc: usize) -> Disc {
+        let radius = DISC_RATIO.powi(disc as i32);
+        let reach = radius.floor() as i32;
+        let step = (2 * reach / DISC_ROWS).max(1);
+        let mut blocked = vec![0; self.words * self.rows];
+        let mut free_cells = false;
+        for row in 0..self.rows as i32 {
+            let base = row as usize * self.words;
+            let out = &mut blocked[base..base + self.words];
+            for dy in (-reach..=reach).step_by(step as usize) {
+                if row + dy < 0 || row + dy >= self.rows as i32 {
+                    continue;
+                }
+                let half = (radius * radius - f64::from(dy * dy)).max(0.0).sqrt().floor() as i32;
+                let length = (2 * half + 1).min(self.cols as i32) as u32;
+                let level = length.ilog2() as usize;
+                let cells = self.row(level, (row + dy) as usize);
+                or_shifted(out, cells, -half);
+                or_shifted(out, cells, length as i32 - (1 << level) - half);
+            }
+            free_cells |= (0..self.cols).step_by(64).any(|col| {
+                let valid = if self.cols - col >= 64 { u64::MAX } else { (1 << (self.cols - col)) - 1 };
+                !out[col / 64] & valid != 0
+            });
+        }
+        Disc { blocked, full: !free_cells }
+    }
+
+    /// How many cells of a mask at a place are taken; cells outside the map count as taken.
+    pub(super) fn taken(&self, mask: &Mask, col: i32, row: i32) -> u32 {
+        let mut sum = 0;
+        for index in 0..mask.rows() {
+            let at = mask.top + index as i32 + row;
+            let inside = at >= 0 && (at as usize) < self.rows;
+            for run in mask.row(index) {
+                let from = (run.from + col).clamp(0, self.cols as i32);
+                let to = (run.to + col).clamp(0, self.cols as i32);
+                let outside = (run.to - run.from) - (to - from);
+                sum += if inside {
+                    outside as u32 + count_bits(self.row(0, at as usize), from as usize, to as usize)
+                } else {
+                    (run.to - run.from) as u32
+                };
+            }
+        }
+        sum
+    }
+
+    /// Size of a cell, mm.
+    pub(super) fn cell(&self) -> f64 {
+        self.cell
+    }
+}
+
+/// Sets the bits `from..to`.
+pub(super) fn set_bits(words: &mut [u64], from: usize, to: usize) {
+    for_words(from, to, |index, bits| words[index] |= bits);
+}
+
+fn count_bits(words: &[u64], from: usize, to: usize) -> u32 {
+    let mut sum = 0;
+    for_words(from, to, |index, bits| sum += (words[index] & bits).count_ones());
+    sum
+}
+
+fn for_words(from: usize, to: usize, mut each: impl FnMut(usize, u64)) {
+    if from >= to {
+        return;
+    }
+    let (first, last) = (from / 64, (to - 1) / 64);
+    for index in first..=last {
+        let low = if index == first { u64::MAX << (from % 64) } else { u64::MAX };
+        let high = if index == last { u64::MAX >> (63 - (to - 1) % 64) } else { u64::MAX };
+        each(index, low & high);
+    }
+}
+
+/// Bit x of the result is bit x + shift of `words`.
+fn shifted(words: &[u64], shift: i32, index: usize) -> u64 {
+    let (skip, bits) = (shift.div_euclid(64), shift.rem_euclid(64) as u32);
+    let word = |at: i64| usize::try_from(at).ok().and_then(|at| words.get(at)).copied().unwrap_or(0);
+    let at = index as i64 + i64::from(skip);
+    if bits == 0 { word(at) } else { (word(at) >> bits) | (word(at + 1) << (64 - bits)) }
+}
+
+fn or_shifted(out: &mut [u64], words: &[u64], shift: i32) {
+    for (index, out) in out.iter_mut().enumerate() {
+        *out |= shifted(words, shift, index);
+    }
+}
+
+fn clear_shifted(free: &mut [u64], words: &[u64], shift: i32) {
+    for (index, free) in free.iter_mut().enumerate() {
+        if *free != 0 {
+            *free &= !shifted(words, shift, index);
+        }
+    }
+}

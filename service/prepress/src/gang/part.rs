@@ -1,0 +1,209 @@
+//! A lot made ready for placing: its masks at every angle, the circles inside it, its areas.
+
+use super::body::Body;
+use super::map::disc_for;
+use super::mask::{Mask, simplified};
+use crate::geom::{Point, Pose, Rect, Ring, Vec2};
+use crate::order::Rotate;
+
+/// Positions are multiples of this, mm: that of [`Pose::rounded`], so that rounding a layout moves all its pieces alike.
+pub(super) const TICK_MM: f64 = 1e-6;
+/// Most corners of an outline for masks; true outlines are used everywhere else.
+const MASK_CORNERS: usize = 200;
+/// Width of the ring around a piece in which neighbours count as touching, mm.
+const HALO_MM: f64 = 2.5;
+
+/// What every part of a nesting is made for.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Scale {
+    /// Side of a cell, mm.
+    pub(super) cell: f64,
+    /// Least distance between parts, mm.
+    pub(super) gutter: f64,
+    /// Steps of a full turn for parts that turn freely.
+    pub(super) steps: u32,
+    /// Angle from the sheet's frame to the feed frame.
+    pub(super) feed_turn_deg: f64,
+    /// Cells of the map start that far outside the window, mm.
+    pub(super) pad: f64,
+}
+
+/// A lot made ready.
+pub(super) struct Part {
+    /// True outermost lines.
+    pub(super) rings: Vec<Ring>,
+    /// Enclosed area, mm².
+    pub(super) area: f64,
+    /// Bleed outside the outline.
+    pub(super) reach: f64,
+    /// Every angle at which it may stand.
+    pub(super) turns: Vec<Turn>,
+}
+
+/// A part at one angle.
+pub(super) struct Turn {
+    /// Angle in the feed frame, degrees clockwise.
+    pub(super) angle_deg: f64,
+    /// True bounding box about the origin.
+    pub(super) bounds: Rect,
+    /// Where the origin lands, from the window's corner, when the part stands at cell (0, 0).
+    pub(super) anchor: Vec2,
+    /// Cells of the outline grown by half the gutter.
+    pub(super) mask: Mask,
+    /// The mask with a ring around it.
+    pub(super) halo: Mask,
+    /// Cells of the ring alone.
+    pub(super) ring_cells: u32,
+    /// Discs inside the grown outline: number of the disc, cells from the place to its centre.
+    pub(super) discs: Vec<(usize, i32, i32)>,
+}
+
+impl Part {
+    /// Makes a lot ready at every allowed angle.
+    pub(super) fn new(rings: &[Ring], reach: f64, rotate: Rotate, scale: Scale) -> Part {
+        let rings: Vec<Ring> = rings.iter().filter(|ring| !ring.points().is_empty()).cloned().collect();
+        let area = rings.iter().map(Ring::area_mm2).sum();
+        let coarse = Coarse::of(&rings);
+        let circles = circles(&rings);
+        let angles = angles(&rings, rotate, scale.steps);
+        let turn = |angle: &f64| turn(&rings, &coarse, &circles, reach, angle + scale.feed_turn_deg, scale);
+        let turns = if rings.is_empty() { Vec::new() } else { angles.iter().map(turn).collect() };
+        Part { rings, area, reach, turns }
+    }
+}
+
+/// Outlines for masks, with how far the true ones may stray from them.
+struct Coarse {
+    rings: Vec<Vec<Point>>,
+    stray: f64,
+}
+
+impl Coarse {
+    fn of(rings: &[Ring]) -> Coarse {
+        let corners: usize = rings.iter().map(|ring| ring.points().len()).sum();
+        let exact = || rings.iter().map(|ring| ring.points().to_vec()).collect();
+        if corners <= MASK_CORNERS {
+            return Coarse { rings: exact(), stray: 0.0 };
+        }
+        let mut coarse = Coarse { rings: exact(), stray: 0.0 };
+        for stray in [0.005, 0.01, 0.02, 0.04, 0.08] {
+            coarse = Coarse { rings: rings.iter().map(|ring| simplified(ring.points(), stray)).collect(), stray };
+            if coarse.rings.iter().map(Vec::len).sum::<usize>() <= MASK_CORNERS {
+                break;
+            }
+        }
+        coarse
+    }
+}
+
+fn turn(rings: &[Ring], coarse: &Coarse, circles: &[(Point, f64)], reach: f64, angle: f64, scale: Scale) -> Turn {
+    let angle_deg = ((angle / TICK_MM).round() * TICK_MM).rem_euclid(360.0);
+    let bounds = turned_bounds(rings, angle_deg);
+    let least = Vec2::new(reach - bounds.x0, reach - bounds.y0);
+    let up = |length: f64| ((length - 1e-9) / TICK_MM).ceil() * TICK_MM;
+    let anchor = Vec2::new(up(least.x), up(least.y));
+    let affine = Pose { x_mm: anchor.x + scale.pad, y_mm: anchor.y + scale.pad, rotation_deg: angle_deg }.to_affine();
+    let placed: Vec<Vec<Point>> = coarse.rings.iter().map(|r| r.iter().map(|p| affine * *p).collect()).collect();
+    let growth = scale.gutter / 2.0 + coarse.stray;
+    let mask = Mask::of(&placed, growth, scale.cell);
+    let halo = Mask::of(&placed, growth + HALO_MM, scale.cell);
+    let disc = |(centre, radius): &(Point, f64)| {
+        let at = affine * *centre;
+        let cell = |length: f64| (length / scale.cell).floor() as i32;
+        disc_for(radius + scale.gutter / 2.0, scale.cell).map(|disc| (disc, cell(at.x), cell(at.y)))
+    };
+    let ring_cells = (halo.cells() - mask.cells().min(halo.cells())).max(1);
+    let discs = circles.iter().filter_map(disc).collect();
+    Turn { angle_deg, bounds, anchor, mask, halo, ring_cells, discs }
+}
+
+/// Bounding box of rings turned about the origin.
+pub(super) fn turned_bounds(rings: &[Ring], angle_deg: f64) -> Rect {
+    let turn = Pose { rotation_deg: angle_deg, ..Pose::default() }.to_affine();
+    let points = rings.iter().flat_map(|ring| ring.points()).map(|point| turn * *point);
+    points.map(|p| Rect::from_points(p, p)).reduce(|a, b| a.union(b)).unwrap_or(Rect::ZERO)
+}
+
+/// Allowed angles in the sheet's frame: for free rotation even steps, and the four angles at which the smallest bounding box
+/// lies square.
+pub(super) fn angles(rings: &[Ring], rotate: Rotate, steps: u32) -> Vec<f64> {
+    let quarters = [0.0, 90.0, 180.0, 270.0];
+    match rotate {
+        Rotate::None => vec![0.0],
+        Rotate::QuarterTurns => quarters.to_vec(),
+        Rotate::Free => {
+            let square = smallest_box_angle(rings);
+            let mut angles: Vec<f64> = (0..steps).map(|step| f64::from(step) * 360.0 / f64::from(steps)).collect();
+            angles.extend(quarters.iter().map(|quarter| (square + quarter).rem_euclid(360.0)));
+            angles.sort_by(f64::total_cmp);
+            angles.dedup_by(|a, b| (*a - *b).abs() < 0.1);
+            angles
+        }
+    }
+}
+
+/// Angle in 0..90 that lays the bounding box of least area square. One side of that box lies on an edge of the convex hull
+/// (H. Freeman, R. Shapira, *Determining the minimum-area encasing rectangle*, 1975).
+pub(super) fn smallest_box_angle(rings: &[Ring]) -> f64 {
+    let hull = convex_hull(rings);
+    let mut best = (f64::INFINITY, 0.0);
+    for (a, b) in hull.edges() {
+        let angle = -(b - a).atan2().to_degrees();
+        let area = turned_bounds(std::slice::from_ref(&hull), angle).area();
+        if area < best.0 - 1e-9 {
+            best = (area, angle.rem_euclid(90.0));
+        }
+    }
+    best.1
+}
+
+/// Convex hull (A. M. Andrew, *Another efficient algorithm for convex hulls in two dimensions*, 1979).
+pub(super) fn convex_hull(rings: &[Ring]) -> Ring {
+    let mut points: Vec<Point> = rings.iter().flat_map(|ring| ring.points()).copied().collect();
+    points.sort_by(|a, b| a.x.total_cmp(&b.x).then(a.y.total_cmp(&b.y)));
+    points.dedup();
+    if points.len() < 3 {
+        return Ring::new(points);
+    }
+    let mut hull: Vec<Point> = Vec::new();
+    for pass in 0..2 {
+        let base = hull.len();
+        for index in 0..points.len() {
+            let point = if pass == 0 { points[index] } else { points[points.len() - 1 - index] };
+            while hull.len() >= base + 2 {
+                let (a, b) = (hull[hull.len() - 2], hull[hull.len() - 1]);
+                if (b - a).cross(point - a) > 0.0 {
+                    break;
+                }
+                hull.pop();
+            }
+            hull.push(point);
+        }
+        hull.pop();
+    }
+    Ring::new(hull)
+}
+
+/// Up to four circles inside the outline, the largest first, on a grid of points: any circle inside will do.
+fn circles(rings: &[Ring]) -> Vec<(Point, f64)> {
+    const GRID: u32 = 20;
+    const CIRCLES: usize = 4;
+    let body = Body::new(rings, 0.0);
+    let mut spots: Vec<(Point, f64)> = Vec::new();
+    for cell in 0..GRID * GRID {
+        let part = |index: u32| (f64::from(index) + 0.5) / f64::from(GRID);
+        let x = body.bounds.x0 + body.bounds.width() * part(cell % GRID);
+        let y = body.bounds.y0 + body.bounds.height() * part(cell / GRID);
+        let point = Point::new(x, y);
+        if body.contains(point) {
+            spots.push((point, body.distance_to_lines(point)));
+        }
+    }
+    let mut chosen: Vec<(Point, f64)> = Vec::new();
+    while chosen.len() < CIRCLES {
+        let clear = |spot: &&(Point, f64)| chosen.iter().all(|(at, radius)| at.distance(spot.0) >= *radius);
+        let Some(best) = spots.iter().filter(clear).max_by(|a, b| a.1.total_cmp(&b.1)) else { break };
+        chosen.push(*best);
+    }
+    chosen
+}

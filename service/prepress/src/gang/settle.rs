@@ -1,0 +1,84 @@
+//! Takes up the slack that cells leave: each piece slides exactly, towards the feed edge, then to the left.
+
+use super::body::Body;
+use super::feed::Section;
+use super::fill::Spot;
+use super::part::{Part, TICK_MM};
+use crate::cancel::Cancel;
+use crate::fault::Fault;
+use crate::geom::Vec2;
+
+/// Distances that are a hair under the gutter count as kept while sliding, so that pieces can slide along each other, mm. Far
+/// under the layout's tolerance.
+pub(super) const SLIDING_MM: f64 = 1e-7;
+/// With less gutter than this pieces are not slid along each other: touching lines leave no room for rounding.
+const LEAST_GUTTER_MM: f64 = 1e-3;
+
+struct Settled {
+    body: Body,
+    at: Vec2,
+    reach: f64,
+}
+
+/// Slides every piece as far as it goes, `rounds` times over.
+///
+/// # Errors
+/// `run.cancelled`.
+pub(super) fn settle(
+    parts: &[Part],
+    section: &Section,
+    gutter: f64,
+    spots: &mut [Spot],
+    rounds: u32,
+    cancel: &Cancel,
+) -> Result<(), Fault> {
+    let mut pieces: Vec<Settled> = spots
+        .iter()
+        .map(|spot| {
+            let part = &parts[spot.part];
+            Settled { body: Body::new(&part.rings, spot.angle_deg), at: spot.at, reach: part.reach }
+        })
+        .collect();
+    for _ in 0..rounds {
+        let mut order: Vec<usize> = (0..pieces.len()).collect();
+        order.sort_by(|a, b| {
+            let key = |index: &usize| pieces[*index].at.y + pieces[*index].body.bounds.y0;
+            key(a).total_cmp(&key(b)).then(a.cmp(b))
+        });
+        for index in order {
+            cancel.check()?;
+            for direction in [Vec2::new(0.0, -1.0), Vec2::new(-1.0, 0.0), Vec2::new(0.0, -1.0)] {
+                let way = travel(&pieces, section, gutter.max(LEAST_GUTTER_MM), index, direction);
+                let way = (way / TICK_MM).floor() * TICK_MM;
+                let moved = pieces[index].at + direction * way;
+                pieces[index].at = Vec2::new(on_tick(moved.x), on_tick(moved.y));
+            }
+        }
+    }
+    for (spot, piece) in spots.iter_mut().zip(&pieces) {
+        spot.at = piece.at;
+    }
+    Ok(())
+}
+
+fn on_tick(length: f64) -> f64 {
+    (length / TICK_MM).round() * TICK_MM
+}
+
+/// How far a piece can go, to the window's side at most.
+fn travel(pieces: &[Settled], section: &Section, gutter: f64, index: usize, direction: Vec2) -> f64 {
+    let piece = &pieces[index];
+    let near = piece.body.bounds + piece.at;
+    let room = if direction.y < 0.0 { near.y0 - piece.reach } else { near.x0 - piece.reach };
+    let mut way = room.max(0.0);
+    for obstacle in &section.obstacles {
+        let need = (obstacle.radius + piece.reach).max(LEAST_GUTTER_MM);
+        way = piece.body.travel(&obstacle.body, -piece.at, direction, need - SLIDING_MM, way);
+    }
+    for (other_index, other) in pieces.iter().enumerate() {
+        if other_index != index && way > 0.0 {
+            way = piece.body.travel(&other.body, other.at - piece.at, direction, gutter - SLIDING_MM, way);
+        }
+    }
+    way
+}

@@ -1,0 +1,1 @@
+//! Promises of a nesting, on random stars and blobs.
