@@ -3,6 +3,7 @@
 //! Recognised by content, not by name. Never allocates past the limits, never panics, never touches network or disk.
 
 mod budget;
+mod colour;
 mod jpeg;
 mod kind;
 mod profile;

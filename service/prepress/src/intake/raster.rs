@@ -14,12 +14,15 @@ use image::error::ImageError;
 use image::metadata::Orientation;
 use image::{DynamicImage, ImageDecoder, Rgba};
 
-use super::{Artwork, Format, Limits, jpeg, profile};
+use super::{Artwork, Format, Limits, colour, jpeg, profile};
 use crate::fault::Fault;
 
 /// What a decoder may allocate besides its input: enough for the largest picture of the default limits at 8 bytes a
 /// pixel, and no more. Common practice, no source.
 const MAX_DECODER_ALLOC_BYTES: u64 = 1 << 30;
+
+/// What a PNG's profile and texts may inflate to; real profiles have at most a few MiB. Common practice, no source.
+const MAX_PNG_METADATA_BYTES: u64 = 32 << 20;
 
 /// Decodes one of the raster kinds.
 ///
@@ -38,7 +41,9 @@ pub(super) fn open(bytes: &[u8], format: Format, limits: &Limits) -> Result<Artw
 fn open_png(bytes: &[u8], limits: &Limits) -> Result<Artwork, Fault> {
     let (width_px, height_px) = png_size(bytes)?;
     limits.check_size(width_px, height_px)?;
-    let decoder = PngDecoder::with_limits(Cursor::new(bytes), decoder_limits()).map_err(fault_of)?;
+    let mut metadata_limits = image::Limits::no_limits();
+    metadata_limits.max_alloc = Some(MAX_PNG_METADATA_BYTES);
+    let decoder = PngDecoder::with_limits(Cursor::new(bytes), metadata_limits).map_err(fault_of)?;
     let animated = decoder.is_apng().map_err(fault_of)?;
     let mut artwork = finish(decoder, Format::Png, limits)?;
     artwork.animated = animated;
@@ -102,9 +107,10 @@ fn finish<D: ImageDecoder>(mut decoder: D, format: Format, limits: &Limits) -> R
     let mut picture = DynamicImage::from_decoder(decoder).map_err(fault_of)?;
     picture = DynamicImage::ImageRgba8(picture.into_rgba8());
     picture.apply_orientation(orientation);
-    let pixels = picture.into_rgba8();
+    let mut pixels = picture.into_rgba8();
     limits.check_size(pixels.width(), pixels.height())?;
     let colour_profile = embedded.map(|icc| {
+        colour::to_srgb(&mut pixels, &icc);
         let name = profile::name(&icc);
         if profile::is_cmyk(&icc) && format != Format::Jpeg { format!("{CMYK}: {name}") } else { name }
     });

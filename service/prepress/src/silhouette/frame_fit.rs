@@ -8,9 +8,9 @@ use image::RgbaImage;
 
 use super::oklab::{Converter, Lab, distance_squared};
 
-/// How near to the plane, in OKLab, an edge pixel counts as backdrop. The same whatever tolerance is ordered, so that the
+/// How near to the plane, in OKLab, an edge pixel counts as backdrop; also the usual tolerance. The same whatever tolerance is ordered, so that the
 /// verdict does not hang on it. Found on composites with known alpha; smaller loses grainy paper, larger takes in art.
-const AGREES: f32 = 0.035;
+pub(super) const AGREES: f32 = 0.035;
 
 /// Widest band of pixels along the canvas's edge that is looked at.
 const MAX_BAND_PX: u32 = 8;

@@ -65,6 +65,21 @@ pub(super) fn find(
     Ok(map)
 }
 
+/// Share of pixels that differ from the backdrop by less than a distance in OKLab.
+pub(super) fn share_within(
+    pixels: &RgbaImage,
+    fit: &FrameFit,
+    colours: &Converter,
+    places: &[usize],
+    limit: f32,
+) -> f64 {
+    let judge = Judge { pixels, fit, colours, canvas: Canvas::of(pixels) };
+    let width = pixels.width() as usize;
+    let near =
+        |index: &&usize| judge.distance_squared((**index % width) as u32, (**index / width) as u32) < limit * limit;
+    places.iter().filter(near).count() as f64 / places.len().max(1) as f64
+}
+
 struct Judge<'a> {
     pixels: &'a RgbaImage,
     fit: &'a FrameFit,

@@ -146,7 +146,8 @@ fn flat_and_sloping_backdrops_are_removed_with_true_alpha() {
         assert_eq!(found.backdrop, BackdropFound::Removed);
         assert!(overlap(&found.pixels, &art) > 0.995);
         let errors = found.pixels.pixels().zip(art.pixels()).map(|(a, b)| a.0[3].abs_diff(b.0[3]));
-        assert!(errors.max().unwrap() <= 16, "alpha is un-mixed, not cut");
+        // Under a tenth beside the art is taken for noise.
+        assert!(errors.max().unwrap() <= 26, "alpha is un-mixed, not cut");
         let edge_reds = found.pixels.pixels().filter(|pixel| (60..250).contains(&pixel.0[3]));
         assert!(edge_reds.map(|pixel| pixel.0[1].abs_diff(30)).max().unwrap() <= 16, "no fringe of the backdrop");
     }
@@ -199,4 +200,31 @@ fn a_raised_flag_stops_the_work() {
     cancel.raise();
     let found = cut_out(&artwork(disc(120, 35.0)), order(BackdropRemove::Auto), &cancel);
     assert!(matches!(found, Err(Fault::Cancelled)));
+}
+
+#[test]
+fn a_slope_of_light_is_no_edge() {
+    // The canvas's edge is even; inside, the light falls off smoothly to half.
+    let lit = RgbaImage::from_fn(200, 200, |x, y| {
+        let depth = [x, y, 199 - x, 199 - y].into_iter().min().unwrap();
+        Rgba([240 - depth.min(110) as u8, 240 - depth.min(110) as u8, 240 - depth.min(110) as u8, 255])
+    });
+    let found = cut(lit, BackdropRemove::Auto).unwrap();
+    assert_eq!(found.backdrop, BackdropFound::CannotTell);
+}
+
+#[test]
+fn a_hairline_that_hangs_on_to_art_stays_in_one_piece() {
+    let hair = with_rectangle(RgbaImage::new(80, 80), [5, 40, 70, 1], [0, 0, 0, 70]);
+    let found = cut(with_rectangle(hair, [5, 30, 10, 20], [0, 0, 0, 255]), BackdropRemove::Auto).unwrap();
+    assert_eq!(found.edge.outer().count(), 1);
+    assert_eq!(found.visible.width_px, 70);
+    assert_eq!(found.pixels.get_pixel(60, 40).0[3], 70, "what is printed stays as it was");
+}
+
+#[test]
+fn a_soft_shadow_does_not_become_art() {
+    let shadow = RgbaImage::from_fn(120, 120, |x, _| Rgba([0, 0, 0, if x > 60 { (120 - x as u8) * 2 } else { 0 }]));
+    let found = cut(with_rectangle(shadow, [20, 20, 41, 80], [200, 0, 0, 255]), BackdropRemove::Auto).unwrap();
+    assert!(found.visible.width_px <= 43, "{:?}", found.visible);
 }

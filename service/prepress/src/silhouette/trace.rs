@@ -20,8 +20,8 @@ const MAX_RINGS: usize = 100_000;
 
 /// The rings on which alpha passes `threshold`. The threshold must not be a whole number, so that no pixel lies on the
 /// line. Linear in pixels and in the length of the line.
-pub(super) fn trace(pixels: &RgbaImage, threshold: f64, cancel: &Cancel) -> Result<Vec<Ring>, Fault> {
-    let field = Field::new(pixels, threshold);
+pub(super) fn trace(plane: &Plane, threshold: f64, cancel: &Cancel) -> Result<Vec<Ring>, Fault> {
+    let field = Field::new(plane, threshold);
     let mut tracer = Tracer { seen: vec![0; field.seen_words()], field, kept: Vec::new(), least_area_px: 0.0 };
     for y in 0..tracer.field.height {
         if y % 64 == 0 {
@@ -32,9 +32,29 @@ pub(super) fn trace(pixels: &RgbaImage, threshold: f64, cancel: &Cancel) -> Resu
     Ok(tracer.kept.into_iter().map(|(_, ring)| ring).collect())
 }
 
-/// Alpha with everything outside the canvas transparent.
+/// The alpha of a picture, row by row.
+pub(super) struct Plane {
+    pub alphas: Vec<u8>,
+    pub width: usize,
+    pub height: usize,
+}
+
+impl Plane {
+    pub(super) fn of(pixels: &RgbaImage) -> Plane {
+        let alphas = pixels.as_raw().chunks_exact(4).map(|sample| sample[3]).collect();
+        Plane { alphas, width: pixels.width() as usize, height: pixels.height() as usize }
+    }
+
+    /// Alpha at a place; everything outside the canvas is transparent.
+    pub(super) fn alpha(&self, x: i64, y: i64) -> u8 {
+        let inside = x >= 0 && y >= 0 && x < self.width as i64 && y < self.height as i64;
+        if inside { self.alphas[y as usize * self.width + x as usize] } else { 0 }
+    }
+}
+
+/// A plane with a threshold.
 struct Field<'a> {
-    samples: &'a [u8],
+    plane: &'a Plane,
     width: i64,
     height: i64,
     threshold: f64,
@@ -43,10 +63,9 @@ struct Field<'a> {
 }
 
 impl<'a> Field<'a> {
-    fn new(pixels: &'a RgbaImage, threshold: f64) -> Field<'a> {
+    fn new(plane: &'a Plane, threshold: f64) -> Field<'a> {
         let covered_from = threshold.ceil().clamp(1.0, 255.0) as u8;
-        let (width, height) = (i64::from(pixels.width()), i64::from(pixels.height()));
-        Field { samples: pixels.as_raw(), width, height, threshold, covered_from }
+        Field { plane, width: plane.width as i64, height: plane.height as i64, threshold, covered_from }
     }
 
     fn on_canvas(&self, x: i64, y: i64) -> bool {
@@ -54,7 +73,7 @@ impl<'a> Field<'a> {
     }
 
     fn alpha(&self, x: i64, y: i64) -> u8 {
-        if self.on_canvas(x, y) { self.samples[(y * self.width + x) as usize * 4 + 3] } else { 0 }
+        self.plane.alpha(x, y)
     }
 
     fn covered(&self, x: i64, y: i64) -> bool {
@@ -116,20 +135,31 @@ struct Tracer<'a> {
 
 impl Tracer<'_> {
     fn scan_row(&mut self, y: i64) {
-        let width = self.field.width;
-        let row = (y * width) as usize * 4;
+        let field = &self.field;
+        let plane = field.plane;
+        let row = &plane.alphas[y as usize * plane.width..(y as usize + 1) * plane.width];
+        let covered_from = field.covered_from;
         let mut before = false;
-        for x in 0..=width {
-            let covered = x < width && self.field.samples[row + x as usize * 4 + 3] >= self.field.covered_from;
-            if covered != before {
-                if !self.was_seen(x - 1, y) {
-                    // Covered on the left: the line runs down, into the cell below through its top. Else up.
-                    let (cell, side) = if before { (Cell { x, y: y + 1 }, 0) } else { (Cell { x, y }, 2) };
-                    self.follow(cell, side);
-                }
-                before = covered;
-            }
+        let mut x = 0;
+        // From change to change: most of a row is one long run.
+        while let Some(run) = row[x..].iter().position(|alpha| (*alpha >= covered_from) != before) {
+            x += run;
+            self.start(x as i64, y, before);
+            before = !before;
         }
+        if before {
+            self.start(row.len() as i64, y, before);
+        }
+    }
+
+    /// Follows the line through the crossing left of a pixel, unless that was done.
+    fn start(&mut self, x: i64, y: i64, covered_left: bool) {
+        if self.was_seen(x - 1, y) {
+            return;
+        }
+        // Covered on the left: the line runs down, into the cell below through its top. Else up.
+        let (cell, side) = if covered_left { (Cell { x, y: y + 1 }, 0) } else { (Cell { x, y }, 2) };
+        self.follow(cell, side);
     }
 
     fn bit(&self, x: i64, y: i64) -> (usize, u64) {

@@ -8,16 +8,17 @@
 
 use image::RgbaImage;
 
+use super::band::LAYERS;
 use super::frame_fit::{Canvas, FrameFit, at};
 use super::ground::{GROUND, GroundMap};
-
-/// Pixels deep into the art that may be mixed. Sharper than that is rare, blur wider than that is rarer; the innermost
-/// pixel of the band is taken as unmixed.
-const BAND_PX: usize = 3;
 
 /// Cosine of the angle between a pixel's and the art's difference from the backdrop from which on the one is a mix with
 /// the other; below, it is a colour of its own. From memory.
 const ALIGNED: f32 = 0.9;
+
+/// A pixel that differs from the backdrop by less than this share of what the art beside it does is a mix in any case:
+/// compression rings around sharp edges have colours of their own, some of them brighter than the backdrop.
+const FAINT: f32 = 0.25;
 
 /// Shares nearer than this to none or all are none or all: below the noise of a good JPEG.
 const LEAST_SHARE: f32 = 0.03;
@@ -25,15 +26,18 @@ const LEAST_SHARE: f32 = 0.03;
 /// A ground pixel beside the art keeps a share only from here on: less is compression noise.
 const LEAST_GROUND_SHARE: f32 = 0.1;
 
+/// A crumb has at most so many pixels, each with at least so much alpha. Common practice, no source.
+const CRUMB_PX: usize = 6;
+const CRUMB_ALPHA: u8 = 64;
+
 type Colour = [f32; 3];
 
 /// Pixels with the art's colour beside them, sorted by place.
 type Layer = Vec<(usize, Colour)>;
 
 /// Sets alpha to nothing on the ground and to the share of art along its edge, where it also cleans the colour.
-pub(super) fn unmix(pixels: &mut RgbaImage, map: &GroundMap, fit: &FrameFit) {
-    let layers = band(map);
-    let rim = rim(map, layers.first());
+pub(super) fn unmix(pixels: &mut RgbaImage, map: &GroundMap, layers: &[Vec<usize>; LAYERS], fit: &FrameFit) {
+    let rim = rim(map, &layers[0]);
     let work = Unmixing { map, fit, canvas: Canvas::of(pixels) };
     let mut known: Layer = Vec::new();
     let mut mixes = Vec::new();
@@ -52,6 +56,7 @@ pub(super) fn unmix(pixels: &mut RgbaImage, map: &GroundMap, fit: &FrameFit) {
             sample[3] = 0;
         }
     }
+    let mixed: Vec<usize> = mixes.iter().map(|(index, _)| *index).collect();
     for (index, share) in mixes {
         let ground = work.ground(index);
         let was_ground = map.classes[index] == GROUND;
@@ -68,30 +73,41 @@ pub(super) fn unmix(pixels: &mut RgbaImage, map: &GroundMap, fit: &FrameFit) {
         let alpha = (share * 255.0).round() as u8;
         sample[3] = if was_ground { alpha } else { sample[3].min(alpha) };
     }
+    drop_crumbs(pixels, map, &mixed);
 }
 
-/// The art's pixels by their distance from the ground: beside it, one further in, and so on; each layer sorted.
-fn band(map: &GroundMap) -> Vec<Vec<usize>> {
-    let beside = |index: &usize| {
-        map.classes[*index] != GROUND && map.around(*index).any(|neighbour| map.classes[neighbour] == GROUND)
-    };
-    let mut layers: Vec<Vec<usize>> = vec![(0..map.classes.len()).filter(beside).collect()];
-    for depth in 1..BAND_PX {
-        let outer = layers.get(depth.wrapping_sub(2)).map_or(&[][..], Vec::as_slice);
-        let last = &layers[depth - 1];
-        let known = |index: &usize| last.binary_search(index).is_ok() || outer.binary_search(index).is_ok();
-        let next = last.iter().flat_map(|index| map.around(*index));
-        let mut layer: Vec<usize> = next.filter(|index| map.classes[*index] != GROUND && !known(index)).collect();
-        layer.sort_unstable();
-        layer.dedup();
-        layers.push(layer);
+/// Clears crumbs that un-mixing broke off the edge: a few covered pixels with nothing covered around them, which hung on
+/// to the art before. Dots that stood alone before are art and stay.
+fn drop_crumbs(pixels: &mut RgbaImage, map: &GroundMap, mixed: &[usize]) {
+    let samples = pixels.as_flat_samples_mut().samples;
+    let mut crumb = Vec::with_capacity(CRUMB_PX + 8);
+    for start in mixed {
+        if samples[start * 4 + 3] < CRUMB_ALPHA {
+            continue;
+        }
+        crumb.clear();
+        crumb.push(*start);
+        let mut next = 0;
+        let mut hung_on = false;
+        while next < crumb.len() && crumb.len() <= CRUMB_PX {
+            for neighbour in map.around(crumb[next]) {
+                if samples[neighbour * 4 + 3] < CRUMB_ALPHA {
+                    hung_on |= map.classes[neighbour] != GROUND;
+                } else if !crumb.contains(&neighbour) {
+                    crumb.push(neighbour);
+                }
+            }
+            next += 1;
+        }
+        if hung_on && crumb.len() <= CRUMB_PX {
+            crumb.iter().for_each(|index| samples[index * 4 + 3] = 0);
+        }
     }
-    layers
 }
 
 /// Ground pixels beside the first layer.
-fn rim(map: &GroundMap, first: Option<&Vec<usize>>) -> Vec<usize> {
-    let beside = first.into_iter().flatten().flat_map(|index| map.around(*index));
+fn rim(map: &GroundMap, first: &[usize]) -> Vec<usize> {
+    let beside = first.iter().flat_map(|index| map.around(*index));
     let mut rim: Vec<usize> = beside.filter(|index| map.classes[*index] == GROUND).collect();
     rim.sort_unstable();
     rim.dedup();
@@ -131,7 +147,9 @@ impl Unmixing<'_> {
             let own_reach = subtract(own, ground);
             let further = mean_beside(self.map, *index, inner).filter(|art| {
                 let reach = subtract(*art, ground);
-                dot(reach, reach) > dot(own_reach, own_reach) && aligned(own_reach, reach)
+                let (inner_length, own_length) = (dot(reach, reach), dot(own_reach, own_reach));
+                let faint = own_length <= FAINT * FAINT * inner_length;
+                inner_length > own_length && (faint || aligned(own_reach, reach))
             });
             (*index, further.unwrap_or(own))
         };

@@ -1,0 +1,69 @@
+//! Strokes too thin to cover half of any pixel, kept where they hang on to art that does.
+//!
+//! Hysteresis as in Canny, "A Computational Approach to Edge Detection" (1986), section VIII: a weak pixel counts when it
+//! is linked to a strong one. Only ridges are weak pixels here - alpha that falls off on both sides within two pixels -
+//! so that shadows and glows, which fade slowly, never become art.
+
+use super::trace::Plane;
+
+/// Alpha from which a ridge is a stroke: an eighth of full. Below it is mostly compression noise.
+const WEAK_ALPHA: u8 = 32;
+
+/// Alpha that counts as covered by itself.
+const STRONG_ALPHA: u8 = 128;
+
+/// On both sides of a ridge, two pixels away, alpha is at most this part of the ridge's.
+const FALL: u8 = 2;
+
+const CANDIDATE: u8 = 1;
+const LINKED: u8 = 2;
+
+/// Raises linked ridges to full coverage, so that the line runs around them about a pixel wide. Linear in pixels.
+pub(super) fn keep(plane: &mut Plane) {
+    let mut marks = vec![0_u8; plane.alphas.len()];
+    let mut candidates = Vec::new();
+    for (index, alpha) in plane.alphas.iter().enumerate() {
+        if (WEAK_ALPHA..STRONG_ALPHA).contains(alpha) && is_ridge(plane, index) {
+            marks[index] = CANDIDATE;
+            candidates.push(index);
+        }
+    }
+    let is_seeded = |index: &usize| around(plane, *index).any(|neighbour| plane.alphas[neighbour] >= STRONG_ALPHA);
+    let mut open: Vec<usize> = candidates.iter().copied().filter(is_seeded).collect();
+    for index in &open {
+        marks[*index] = LINKED;
+    }
+    while let Some(index) = open.pop() {
+        for neighbour in around(plane, index) {
+            if marks[neighbour] == CANDIDATE {
+                marks[neighbour] = LINKED;
+                open.push(neighbour);
+            }
+        }
+    }
+    for index in candidates {
+        if marks[index] == LINKED {
+            plane.alphas[index] = u8::MAX;
+        }
+    }
+}
+
+/// Whether alpha falls off on both sides in some direction.
+fn is_ridge(plane: &Plane, index: usize) -> bool {
+    let (x, y) = ((index % plane.width) as i64, (index / plane.width) as i64);
+    let own = plane.alphas[index];
+    [(1, 0), (0, 1), (1, 1), (1, -1)].into_iter().any(|(dx, dy)| {
+        [1, -1].into_iter().all(|side| {
+            let at = |steps: i64| plane.alpha(x + side * steps * dx, y + side * steps * dy);
+            at(1) <= own && at(2) <= own / FALL
+        })
+    })
+}
+
+fn around(plane: &Plane, index: usize) -> impl Iterator<Item = usize> + use<> {
+    let (width, height) = (plane.width, plane.height);
+    let (x, y) = (index % width, index / width);
+    let rows = y.saturating_sub(1)..=(y + 1).min(height - 1);
+    rows.flat_map(move |row| (x.saturating_sub(1)..=(x + 1).min(width - 1)).map(move |column| row * width + column))
+        .filter(move |neighbour| *neighbour != index)
+}
