@@ -24,6 +24,10 @@ const SPECK_PX: usize = 64;
 /// A speck's mean distance from the backdrop, in tolerances, up to which it is noise and not a small piece of art.
 const SPECK_TOLERANCES: f32 = 2.5;
 
+/// The same for dots of at most so many pixels, which compression rings around sharp edges leave in stronger colours.
+const DOT_PX: usize = 6;
+const DOT_TOLERANCES: f32 = 6.0;
+
 /// A class for each pixel.
 pub(super) struct GroundMap {
     /// Row by row.
@@ -193,5 +197,6 @@ fn remove_specks(map: &mut GroundMap, judge: &Judge, tolerance: f32) {
 
 fn is_noise(island: &[usize], width: usize, judge: &Judge, tolerance: f32) -> bool {
     let distance = |index: &usize| judge.distance_squared((index % width) as u32, (index / width) as u32).sqrt();
-    island.iter().map(distance).sum::<f32>() <= SPECK_TOLERANCES * tolerance * island.len() as f32
+    let allowed = if island.len() <= DOT_PX { DOT_TOLERANCES } else { SPECK_TOLERANCES };
+    island.iter().map(distance).sum::<f32>() <= allowed * tolerance * island.len() as f32
 }

@@ -145,7 +145,8 @@ impl Unmixing<'_> {
             let own = sample(pixels, *index);
             let ground = self.ground(*index);
             let own_reach = subtract(own, ground);
-            let further = mean_beside(self.map, *index, inner).filter(|art| {
+            let inside = mean_beside(self.map, *index, inner).or_else(|| self.strongest_beside(pixels, *index));
+            let further = inside.filter(|art| {
                 let reach = subtract(*art, ground);
                 let (inner_length, own_length) = (dot(reach, reach), dot(own_reach, own_reach));
                 let faint = own_length <= FAINT * FAINT * inner_length;
@@ -154,6 +155,17 @@ impl Unmixing<'_> {
             (*index, further.unwrap_or(own))
         };
         layer.iter().map(colour).collect()
+    }
+
+    /// Where the art is too thin for anything to be further in: the colour beside that is farthest from the backdrop.
+    fn strongest_beside(&self, pixels: &RgbaImage, index: usize) -> Option<Colour> {
+        let ground = self.ground(index);
+        let reach = |colour: &Colour| {
+            let difference = subtract(*colour, ground);
+            dot(difference, difference)
+        };
+        let art = self.map.around(index).filter(|neighbour| self.map.classes[*neighbour] != GROUND);
+        art.map(|neighbour| sample(pixels, neighbour)).max_by(|a, b| reach(a).total_cmp(&reach(b)))
     }
 
     /// The share of art in a pixel.
