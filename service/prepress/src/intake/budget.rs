@@ -81,14 +81,17 @@ impl Tally {
     /// Passes over the layer that a filter's steps take, roughly.
     fn filter_cost(&self, filter: &Filter, group: &Group) -> f64 {
         let (scale_x, scale_y) = self.to_canvas.pre_concat(group.abs_transform()).get_scale();
-        let passes = |kind: &Kind| match kind {
-            Kind::Turbulence(noise) => 20.0 * f64::from(noise.num_octaves()),
-            Kind::Morphology(brush) => {
-                let side = |radius: f32, scale: f32, limit: f64| (2.0 * f64::from(radius * scale)).clamp(1.0, limit);
+        let side = |radius: f32, scale: f32, limit: f64| (2.0 * f64::from(radius * scale)).clamp(1.0, limit.max(1.0));
+        let passes = |kind: &Kind| {
+            if let Kind::Turbulence(noise) = kind {
+                20.0 * f64::from(noise.num_octaves())
+            } else if let Kind::Morphology(brush) = kind {
                 side(brush.radius_x().get(), scale_x, self.width) * side(brush.radius_y().get(), scale_y, self.height)
+            } else if let Kind::ConvolveMatrix(kernel) = kind {
+                f64::from(kernel.matrix().columns()) * f64::from(kernel.matrix().rows())
+            } else {
+                4.0
             }
-            Kind::ConvolveMatrix(kernel) => f64::from(kernel.matrix().columns()) * f64::from(kernel.matrix().rows()),
-            _ => 4.0,
         };
         filter.primitives().iter().map(|primitive| passes(primitive.kind())).sum()
     }

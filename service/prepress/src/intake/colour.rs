@@ -17,24 +17,28 @@ const PROBE_STEPS: u16 = 9;
 /// sRGB, as every viewer without colour management does.
 pub(super) fn to_srgb(pixels: &mut RgbaImage, profile: &[u8]) {
     let Ok(source) = ColorProfile::new_from_slice(profile) else { return };
-    let layout = match source.color_space {
-        DataColorSpace::Rgb => Layout::Rgba,
-        DataColorSpace::Gray => Layout::GrayAlpha,
-        _ => return,
+    let layout = if source.color_space == DataColorSpace::Rgb {
+        Layout::Rgba
+    } else if source.color_space == DataColorSpace::Gray {
+        Layout::GrayAlpha
+    } else {
+        return;
     };
+    let grey = layout == Layout::GrayAlpha;
     let options =
         TransformOptions { rendering_intent: RenderingIntent::RelativeColorimetric, ..TransformOptions::default() };
     let srgb = ColorProfile::new_srgb();
     let Ok(transform) = source.create_transform_8bit(layout, &srgb, Layout::Rgba, options) else { return };
     let convert = |samples: &mut [u8]| {
-        let input: Vec<u8> = match layout {
-            Layout::GrayAlpha => samples.chunks_exact(4).flat_map(|pixel| [pixel[0], pixel[3]]).collect(),
-            _ => samples.to_vec(),
+        let input: Vec<u8> = if grey {
+            samples.chunks_exact(4).flat_map(|pixel| [pixel[0], pixel[3]]).collect()
+        } else {
+            samples.to_vec()
         };
         // Only sizes that do not match can fail, and these come from one slice.
         transform.transform(&input, samples).is_ok()
     };
-    let mut probe = probe(layout == Layout::GrayAlpha);
+    let mut probe = probe(grey);
     let before = probe.clone();
     let usable = convert(&mut probe);
     let same = before.iter().zip(&probe).all(|(before, after)| before.abs_diff(*after) <= SAME_CODES);

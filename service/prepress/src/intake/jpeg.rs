@@ -3,6 +3,12 @@
 //! The decoder fills the missing part of a cut file with grey and says nothing, so the end marker is looked for here.
 //! Source: ITU-T T.81, Annex B; Adobe Technical Note 5116 for the APP14 marker.
 
+use image::RgbImage;
+use zune_jpeg::JpegDecoder;
+use zune_jpeg::zune_core::bytestream::ZCursor;
+use zune_jpeg::zune_core::colorspace::ColorSpace;
+use zune_jpeg::zune_core::options::DecoderOptions;
+
 /// What the markers say.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub(super) struct Markers {
@@ -41,6 +47,25 @@ pub(super) fn walk(bytes: &[u8]) -> Markers {
         }
     }
     found
+}
+
+/// Decodes a CMYK file whose samples are plain (0 is no ink), which files without Adobe's marker have: `image` takes
+/// every CMYK file for an inverted one and would show a negative. The size must have been held against the limits.
+/// Ink to light by the plain product of what each lets through, as the decoder does for inverted files: no profile.
+pub(super) fn decode_plain_cmyk(bytes: &[u8], width_px: u32, height_px: u32) -> Option<RgbImage> {
+    let options = DecoderOptions::default()
+        .jpeg_set_out_colorspace(ColorSpace::CMYK)
+        .set_strict_mode(false)
+        .set_max_width(width_px as usize)
+        .set_max_height(height_px as usize);
+    let inks = JpegDecoder::new_with_options(ZCursor::new(bytes), options).decode().ok()?;
+    let light = |ink: u8, black: u8| {
+        let product = u16::from(255 - ink) * u16::from(255 - black);
+        ((product + 127) / 255) as u8
+    };
+    let samples =
+        inks.chunks_exact(4).flat_map(|ink| [light(ink[0], ink[3]), light(ink[1], ink[3]), light(ink[2], ink[3])]);
+    RgbImage::from_raw(width_px, height_px, samples.collect())
 }
 
 /// The next marker at or after a place and the place behind it. Entropy-coded data holds no markers but restarts: a 0xFF

@@ -45,7 +45,7 @@ fn open_png(bytes: &[u8], limits: &Limits) -> Result<Artwork, Fault> {
     metadata_limits.max_alloc = Some(MAX_PNG_METADATA_BYTES);
     let decoder = PngDecoder::with_limits(Cursor::new(bytes), metadata_limits).map_err(fault_of)?;
     let animated = decoder.is_apng().map_err(fault_of)?;
-    let mut artwork = finish(decoder, Format::Png, limits)?;
+    let mut artwork = finish(decoder, Format::Png, limits, whole)?;
     artwork.animated = animated;
     // PNG 3rd edition, 11.3.2: of several colour descriptions, sRGB yields only to cICP and iCCP.
     if artwork.colour_profile.is_none() && has_png_chunk(bytes, b"sRGB") {
@@ -62,11 +62,15 @@ fn open_jpeg(bytes: &[u8], limits: &Limits) -> Result<Artwork, Fault> {
     if !markers.ends {
         return Err(Fault::ArtUnreadable { reason: "the file is cut short".to_owned() });
     }
-    if markers.components == 4 && !markers.adobe {
-        // The decoder takes every CMYK file for an inverted one and would show a negative.
-        return Err(Fault::ArtUnsupported { kind: "CMYK JPEG without Adobe's marker".to_owned() });
-    }
-    let mut artwork = finish(decoder, Format::Jpeg, limits)?;
+    let plain = markers.components == 4 && !markers.adobe;
+    let read = |decoder| {
+        if !plain {
+            return DynamicImage::from_decoder(decoder).map_err(fault_of);
+        }
+        let picture = jpeg::decode_plain_cmyk(bytes, width_px, height_px).map(DynamicImage::ImageRgb8);
+        picture.ok_or_else(|| Fault::ArtUnreadable { reason: "the CMYK samples are damaged".to_owned() })
+    };
+    let mut artwork = finish(decoder, Format::Jpeg, limits, read)?;
     if markers.components == 4 {
         let named = artwork.colour_profile.take().map(|name| format!("{CMYK}: {name}"));
         artwork.colour_profile = Some(named.unwrap_or_else(|| CMYK.to_owned()));
@@ -83,7 +87,7 @@ fn open_webp(bytes: &[u8], limits: &Limits) -> Result<Artwork, Fault> {
         // The file's background is only a hint (RFC 9649, 2.7.1.1): a sticker's ground is transparent.
         decoder.set_background_color(Rgba([0; 4])).map_err(fault_of)?;
     }
-    let mut artwork = finish(decoder, Format::Webp, limits)?;
+    let mut artwork = finish(decoder, Format::Webp, limits, whole)?;
     artwork.animated = animated;
     Ok(artwork)
 }
@@ -92,7 +96,12 @@ fn open_webp(bytes: &[u8], limits: &Limits) -> Result<Artwork, Fault> {
 pub const CMYK: &str = "CMYK";
 
 /// Decodes, turns upright, brings to 8-bit RGBA.
-fn finish<D: ImageDecoder>(mut decoder: D, format: Format, limits: &Limits) -> Result<Artwork, Fault> {
+fn finish<D: ImageDecoder>(
+    mut decoder: D,
+    format: Format,
+    limits: &Limits,
+    read: impl FnOnce(D) -> Result<DynamicImage, Fault>,
+) -> Result<Artwork, Fault> {
     decoder.set_limits(decoder_limits()).map_err(fault_of)?;
     if decoder.total_bytes() > MAX_DECODER_ALLOC_BYTES {
         return Err(Fault::ArtOverLimit {
@@ -104,7 +113,7 @@ fn finish<D: ImageDecoder>(mut decoder: D, format: Format, limits: &Limits) -> R
     let orientation = decoder.orientation().unwrap_or(Orientation::NoTransforms);
     // A profile that cannot be read is the picture's only fault: it is printed as sRGB.
     let embedded = decoder.icc_profile().unwrap_or_default();
-    let mut picture = DynamicImage::from_decoder(decoder).map_err(fault_of)?;
+    let mut picture = read(decoder)?;
     picture = DynamicImage::ImageRgba8(picture.into_rgba8());
     picture.apply_orientation(orientation);
     let mut pixels = picture.into_rgba8();
@@ -115,6 +124,10 @@ fn finish<D: ImageDecoder>(mut decoder: D, format: Format, limits: &Limits) -> R
         if profile::is_cmyk(&icc) && format != Format::Jpeg { format!("{CMYK}: {name}") } else { name }
     });
     Ok(Artwork { pixels: Arc::new(pixels), format, animated: false, colour_profile, live_text: false })
+}
+
+fn whole<D: ImageDecoder>(decoder: D) -> Result<DynamicImage, Fault> {
+    DynamicImage::from_decoder(decoder).map_err(fault_of)
 }
 
 fn decoder_limits() -> image::Limits {
@@ -150,18 +163,19 @@ fn has_png_chunk(bytes: &[u8], wanted: &[u8; 4]) -> bool {
     false
 }
 
+#[expect(clippy::needless_pass_by_value, reason = "the shape that map_err wants")]
 fn fault_of(error: ImageError) -> Fault {
-    match error {
-        ImageError::Unsupported(cause) => Fault::ArtUnsupported { kind: cause.to_string() },
-        // The decoder does not say how much it wanted: a byte more than it may have is what we know.
-        ImageError::Limits(_) => Fault::ArtOverLimit {
-            measured: (MAX_DECODER_ALLOC_BYTES + 1) as f64,
-            limit: MAX_DECODER_ALLOC_BYTES as f64,
-            unit: "bytes",
-        },
-        ImageError::IoError(_) => Fault::ArtUnreadable { reason: "the file is cut short".to_owned() },
-        other => Fault::ArtUnreadable { reason: plain(&other.to_string()) },
+    if let ImageError::Unsupported(cause) = &error {
+        return Fault::ArtUnsupported { kind: plain(&cause.to_string()) };
     }
+    if matches!(error, ImageError::Limits(_)) {
+        // The decoder does not say how much it wanted: a byte more than it may have is what we know.
+        let limit = MAX_DECODER_ALLOC_BYTES as f64;
+        return Fault::ArtOverLimit { measured: limit + 1.0, limit, unit: "bytes" };
+    }
+    let reason =
+        if matches!(error, ImageError::IoError(_)) { "the file is cut short" } else { &plain(&error.to_string()) };
+    Fault::ArtUnreadable { reason: reason.to_owned() }
 }
 
 /// A decoder's words made fit for a report: one short line.

@@ -135,20 +135,16 @@ fn fonts() -> fontdb::Database {
 
 /// An embedded picture: one of the raster kinds, within the limits by its own header.
 fn embedded(data: Arc<Vec<u8>>, limits: &Limits) -> Option<ImageKind> {
-    let format = match recognise(&data) {
-        Kind::Png => image::ImageFormat::Png,
-        Kind::Jpeg => image::ImageFormat::Jpeg,
-        Kind::Webp => image::ImageFormat::WebP,
+    let (format, wrap): (_, fn(Arc<Vec<u8>>) -> ImageKind) = match recognise(&data) {
+        Kind::Png => (image::ImageFormat::Png, ImageKind::PNG),
+        Kind::Jpeg => (image::ImageFormat::Jpeg, ImageKind::JPEG),
+        Kind::Webp => (image::ImageFormat::WebP, ImageKind::WEBP),
         Kind::Svg | Kind::Other(_) | Kind::Unknown => return None,
     };
     let reader = image::ImageReader::with_format(std::io::Cursor::new(data.as_slice()), format);
     let (width_px, height_px) = reader.into_dimensions().ok()?;
     limits.check_size(width_px, height_px).ok()?;
-    Some(match format {
-        image::ImageFormat::Png => ImageKind::PNG(data),
-        image::ImageFormat::Jpeg => ImageKind::JPEG(data),
-        _ => ImageKind::WEBP(data),
-    })
+    Some(wrap(data))
 }
 
 /// A text whose document type declares nothing, as many drawing programs write, with that declaration blanked. One that

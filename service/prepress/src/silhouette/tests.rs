@@ -230,3 +230,18 @@ fn a_soft_shadow_does_not_become_art() {
     let found = cut(with_rectangle(shadow, [20, 20, 41, 80], [200, 0, 0, 255]), BackdropRemove::Auto).unwrap();
     assert!(found.visible.width_px <= 43, "{:?}", found.visible);
 }
+
+#[test]
+fn hearts_are_cut_from_a_saturated_jpeg() {
+    let picture = include_bytes!("../../../../tests/fixtures/art/green_jpeg_q75.jpg");
+    let truth = include_bytes!("../../../../tests/fixtures/art/green_jpeg_q75.truth.png");
+    let art = crate::intake::open(picture, 1000, &crate::intake::Limits::default()).unwrap();
+    let truth = image::load_from_memory(truth).unwrap().into_luma8();
+    let truth = RgbaImage::from_fn(truth.width(), truth.height(), |x, y| Rgba([0, 0, 0, truth.get_pixel(x, y).0[0]]));
+    let found = cut_out(&art, order(BackdropRemove::Auto), &Cancel::new()).unwrap();
+    assert_eq!(found.backdrop, BackdropFound::Removed);
+    let overlap = overlap(&found.pixels, &truth);
+    assert!(overlap > 0.995, "{overlap}");
+    let hearts = found.edge.outer().filter(|ring| ring.area_mm2() > 1000.0).count();
+    assert_eq!(hearts, 4);
+}
