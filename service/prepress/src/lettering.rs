@@ -67,7 +67,7 @@ pub fn elided(text: &str, size: Mm, weight: Weight, width: Mm) -> String {
 }
 
 /// The glyph of a character: the empty box where the font has none, nothing for marks without a shape of their own.
-fn glyph_of(face: &Face<'_>, character: char) -> Option<GlyphId> {
+pub(crate) fn glyph_of(face: &Face<'_>, character: char) -> Option<GlyphId> {
     let shapeless = matches!(
         character,
         '\u{00AD}' | '\u{200B}'..='\u{200F}' | '\u{202A}'..='\u{202E}' | '\u{2060}'..='\u{206F}' | '\u{FE00}'..='\u{FE0F}' | '\u{FEFF}'

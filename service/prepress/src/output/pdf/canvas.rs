@@ -115,16 +115,26 @@ impl Canvas {
         });
     }
 
-    /// Shows glyphs of a font that the page's resources name, each as two bytes, from a point on the baseline.
-    pub(crate) fn glyphs(&mut self, font: &str, size: Mm, at: Point, codes: &[u16], ink: Ink<'_>) {
+    /// Shows glyphs of a font that the page's resources name, each as two bytes, from a point on the baseline. `said`: what
+    /// the line says where its glyphs cannot be read back.
+    pub(crate) fn glyphs(&mut self, font: &str, size: Mm, at: Point, codes: &[u16], ink: Ink<'_>, said: Option<&str>) {
         let origin = self.to_pt * at;
         let bytes = codes.iter().flat_map(|code| code.to_be_bytes()).collect();
+        if let Some(text) = said {
+            let units = std::iter::once(0xfeff).chain(text.encode_utf16());
+            let text = DictItem::Bytes(units.flat_map(u16::to_be_bytes).collect());
+            let properties = DictItem::Dict { map: [("ActualText".to_owned(), text)].into() };
+            self.ops.push(Op::BeginMarkedContentWithProperties { tag: "Span".to_owned(), properties });
+        }
         self.ink(ink, ["g", "rg", "cs", "scn"]);
         self.operator("BT", Vec::new());
         self.operator("Tf", vec![DictItem::Name(font.as_bytes().to_vec()), real(size.to_pt())]);
         self.operator("Td", vec![real(origin.x), real(origin.y)]);
         self.operator("Tj", vec![DictItem::Bytes(bytes)]);
         self.operator("ET", Vec::new());
+        if said.is_some() {
+            self.ops.push(Op::EndMarkedContent);
+        }
     }
 
     fn ink(&mut self, ink: Ink<'_>, [grey, rgb, space, tint]: [&str; 4]) {

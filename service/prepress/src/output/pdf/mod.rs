@@ -19,10 +19,12 @@
 
 mod canvas;
 mod document;
+mod font;
 #[cfg(test)]
 pub(super) mod specimen;
 mod text;
 
 pub(super) use canvas::{Canvas, Ink};
 pub(super) use document::{Document, Group, Leaf, Meta, Resources};
+pub(super) use font::{Align, Fonts, Style};
 use text::{literal, text_string};
