@@ -67,6 +67,15 @@ impl Book {
         self.y = self.margin;
     }
 
+    /// Starts a page that goes on with what the one before could not hold, and says so at its head.
+    pub(super) fn go_on(&mut self, running: &str) {
+        self.open(running);
+        let style = self.style(3.2, Weight::Bold, QUIET);
+        let (at, width) = ((self.left(), self.y + 3.4 * self.scale), self.width());
+        self.text_within(&format!("{running} · continued"), at, width, style);
+        self.y += 7.0 * self.scale;
+    }
+
     /// The page in hand.
     pub(super) fn canvas(&mut self) -> &mut Canvas {
         if self.pages.is_empty() {

@@ -81,7 +81,7 @@ fn letter(book: &mut Book, letter: &str, number: u32, centre: Point, room: f64) 
     let width = |book: &Book, text: &str, weight| book.fonts.width(text, Mm::of(1.0), weight).mm();
     let (letter_em, number_em) = (width(book, letter, Weight::Bold), width(book, &number, Weight::Regular));
     // Largest sizes at which each setting stays inside the circle of this radius.
-    let stacked = room / (letter_em.max(number_em * 0.8) / 2.0).hypot(0.82);
+    let stacked = room / (letter_em.max(number_em * 0.8) / 2.0).hypot(0.9);
     let beside = room / ((letter_em + number_em + 0.3) / 2.0).hypot(0.4);
     let alone = room / (letter_em / 2.0).hypot(0.4);
     let capped = |size: f64| size.min(LETTERING_MM.1);
@@ -93,8 +93,8 @@ fn letter(book: &mut Book, letter: &str, number: u32, centre: Point, room: f64) 
         book.text(&number, (start + (letter_em + 0.3) * size, y), Align::Left, plain(size));
     } else if stacked >= LETTERING_MM.0 {
         let size = capped(stacked);
-        book.text(letter, (centre.x, centre.y - size * 0.08), Align::Centre, bold(size));
-        book.text(&number, (centre.x, centre.y + size * 0.74), Align::Centre, plain(size * 0.8));
+        book.text(letter, (centre.x, centre.y - size * 0.12), Align::Centre, bold(size));
+        book.text(&number, (centre.x, centre.y + size * 0.78), Align::Centre, plain(size * 0.8));
     } else if alone >= LETTERING_MM.0 {
         let size = capped(alone);
         book.text(letter, (centre.x, centre.y + size * 0.36), Align::Centre, bold(size));

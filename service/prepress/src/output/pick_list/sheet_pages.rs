@@ -15,12 +15,12 @@ use crate::sheet::Sheet;
 /// What a packer looks for, in the order in which the eye runs along.
 const COLUMNS: [Column; 9] = [
     Column { head: "", share: 0.8, kind: Kind::Chip },
-    Column { head: "Order", share: 2.1, kind: Kind::Loud },
-    Column { head: "Item", share: 1.6, kind: Kind::Plain },
+    Column { head: "Order", share: 2.0, kind: Kind::Loud },
+    Column { head: "Item", share: 1.5, kind: Kind::Plain },
     Column { head: "Pieces", share: 1.05, kind: Kind::Count },
     Column { head: "Copies", share: 1.8, kind: Kind::Plain },
     Column { head: "Where on sheet", share: 2.1, kind: Kind::Plain },
-    Column { head: "Product", share: 1.35, kind: Kind::Plain },
+    Column { head: "Product", share: 1.6, kind: Kind::Plain },
     Column { head: "Size", share: 1.65, kind: Kind::Plain },
     Column { head: "Tags", share: 1.7, kind: Kind::Plain },
 ];

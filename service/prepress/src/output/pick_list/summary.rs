@@ -110,7 +110,7 @@ fn section(book: &mut Book, title: &str, columns: &[Column], lines: &[Line], run
     let scale = book.scale;
     // A title never stands alone at a page's foot.
     if book.room() < 32.0 * scale {
-        book.open(running);
+        book.go_on(running);
     }
     let style = book.style(4.6, Weight::Bold, Ink::Black);
     let at = (book.left(), book.y + 10.0 * scale);

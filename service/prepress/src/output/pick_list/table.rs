@@ -64,7 +64,7 @@ pub(super) fn set(book: &mut Book, columns: &[Column], lines: &[Line], running: 
         for piece in pieces(book, columns, line) {
             let needed = piece_height(book, &piece) + if started { 0.0 } else { head_height(book) };
             if needed > book.room() {
-                book.open(running);
+                book.go_on(running);
                 started = false;
             }
             if !started {

@@ -71,6 +71,16 @@ fn every_paper_size_has_a_page_for_each_sheet_and_a_summary() {
 }
 
 #[test]
+fn few_orders_share_the_page_with_the_sheet() {
+    let mut sheets = run(1);
+    for placement in &mut sheets[0].placements {
+        placement.order = Some(if placement.placement < 30 { "1042" } else { "Ünal & Söhne, №7" }.to_owned());
+        placement.item = Some("1".to_owned());
+    }
+    assert_eq!(page_count(&written("two", &sheets, "na_letter_8.5x11in")), 2, "one for the sheet, one for the summary");
+}
+
+#[test]
 fn same_run_gives_the_same_bytes() {
     assert!(written("a4", &run(2), "iso_a4_210x297mm") == written("a4", &run(2), "iso_a4_210x297mm"));
 }
