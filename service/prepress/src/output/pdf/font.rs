@@ -115,18 +115,20 @@ impl Fonts {
             Weight::Bold => &mut self.bold,
         };
         let glyphs = text.chars().filter_map(|c| lettering::glyph_of(&font.face, c).map(|glyph| (glyph.0, c)));
-        let (mut codes, mut all_known) = (Vec::new(), true);
+        let (mut codes, mut said, mut all_known) = (Vec::new(), String::new(), true);
         for (code, character) in glyphs {
             // Glyphs that two characters share read back as one of them: such text says what it is, too.
             let reads =
                 *font.used.entry(code).or_insert(if code == 0 { char::REPLACEMENT_CHARACTER } else { character });
             all_known &= reads == character;
             codes.push(code);
+            // Marks that steer direction have no glyph and are not said either.
+            said.push(character);
         }
         if codes.is_empty() {
             return;
         }
-        let said = (!all_known).then_some(text);
+        let said = (!all_known).then_some(said.as_str());
         canvas.glyphs(font.key, style.size, Point::new(start, at.y), &codes, style.ink, said);
     }
 

@@ -18,6 +18,9 @@ use crate::units::Mm;
 /// Least and greatest size of the lettering in a sticker, mm on paper. Under the least nobody could read it.
 const LETTERING_MM: (f64, f64) = (1.3, 5.0);
 
+/// Lettering keeps this share of the room, so that it stands clear of the outline.
+const CLEAR: f64 = 0.88;
+
 /// Cells along each side of the grid on which a sticker's roomiest place is looked for: exact enough for lettering.
 const GRID: usize = 14;
 
@@ -70,7 +73,7 @@ fn sticker(book: &mut Book, placement: &Placement, keys: &Keys, to_paper: Affine
     });
     let Some((centre, room)) = found else { return };
     let scale = to_paper.as_coeffs()[0];
-    letter(book, &key.letter, placement.placement, place * centre, room * scale);
+    letter(book, &key.letter, placement.placement, place * centre, room * scale * CLEAR);
 }
 
 /// The order's letter, bold, and the placement's number: beside each other, one above the other, or the letter alone.

@@ -16,13 +16,13 @@ use crate::sheet::Sheet;
 const COLUMNS: [Column; 9] = [
     Column { head: "", share: 0.8, kind: Kind::Chip },
     Column { head: "Order", share: 2.0, kind: Kind::Loud },
-    Column { head: "Item", share: 1.5, kind: Kind::Plain },
+    Column { head: "Item", share: 1.4, kind: Kind::Plain },
     Column { head: "Pieces", share: 1.05, kind: Kind::Count },
-    Column { head: "Copies", share: 1.8, kind: Kind::Plain },
-    Column { head: "Where on sheet", share: 2.1, kind: Kind::Plain },
-    Column { head: "Product", share: 1.6, kind: Kind::Plain },
+    Column { head: "Copies", share: 1.6, kind: Kind::Plain },
+    Column { head: "Where on sheet", share: 1.9, kind: Kind::Plain },
+    Column { head: "Product", share: 1.5, kind: Kind::Plain },
     Column { head: "Size", share: 1.65, kind: Kind::Plain },
-    Column { head: "Tags", share: 1.7, kind: Kind::Plain },
+    Column { head: "Tags", share: 2.4, kind: Kind::Plain },
 ];
 
 /// Least share of the page's height that the sheet in small gets when a table follows on the same page.
