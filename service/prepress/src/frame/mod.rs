@@ -105,7 +105,7 @@ impl Frame {
         }
         let used = used.max(Mm::ZERO).min(Mm::of(self.window.height()));
         let beside_window = self.height.mm() - self.window.height();
-        let plan = furniture::choose(stock, self.extent());
+        let (plan, _) = whole(stock);
         build(stock, plan, Extent { width: self.width.mm(), height: beside_window + used.mm() })
     }
 
@@ -130,18 +130,29 @@ impl Frame {
 /// printable area; no window left. It says the margin needed.
 pub fn lay_out(stock: &Stock) -> Result<Frame, Fault> {
     checks::before(stock)?;
-    let extent = match stock.form {
-        Form::Sheet { width, height, .. } => Extent { width: width.mm(), height: height.mm() },
-        Form::Roll { width, max_length, .. } => Extent { width: width.mm(), height: max_length.mm() },
-    };
-    checks::window(stock, sides::window(stock, extent, [0.0; 4]), "")?;
-    let extent = marks::without_dead_end(stock, extent, [0.0; 4]);
-    let plan = furniture::choose(stock, extent);
-    let extent = marks::without_dead_end(stock, extent, plan.map_or([0.0; 4], |plan| plan.strips(stock)));
+    checks::window(stock, sides::window(stock, ordered(stock), [0.0; 4]), "")?;
+    let (plan, extent) = whole(stock);
     let frame = build(stock, plan, extent);
     checks::window(stock, frame.window, " beside the label")?;
     checks::marks(stock, &frame)?;
     Ok(frame)
+}
+
+/// The stock's own size; of a roll, its longest length.
+fn ordered(stock: &Stock) -> Extent {
+    match stock.form {
+        Form::Sheet { width, height, .. } => Extent { width: width.mm(), height: height.mm() },
+        Form::Roll { width, max_length, .. } => Extent { width: width.mm(), height: max_length.mm() },
+    }
+}
+
+/// Where label and bars stand on a whole sheet or a roll's longest length, and how long that is. Shorter lengths keep the
+/// arrangement, so that the window's feed side stays where it is.
+fn whole(stock: &Stock) -> (Option<Plan>, Extent) {
+    let extent = marks::without_dead_end(stock, ordered(stock), [0.0; 4]);
+    let plan = furniture::choose(stock, extent);
+    let strips = plan.map_or([0.0; 4], |plan| plan.strips(stock));
+    (plan, marks::without_dead_end(stock, ordered(stock), strips))
 }
 
 /// The frame of an extent, with label and bars as planned.
@@ -159,8 +170,11 @@ fn build(stock: &Stock, plan: Option<Plan>, extent: Extent) -> Frame {
 /// Bands, and the clear zones that reach into the window outside of bands.
 fn keep_outs(marks: &[Mark], bands: &[Rect], window: Rect) -> Vec<KeepOut> {
     let reaches_in = |mark: &&Mark| {
-        let in_band = bands.iter().any(|band| mark.centre.y > band.y0 && mark.centre.y < band.y1);
-        !in_band && sides::distance_to_box(mark.centre, window) < mark.clear_radius().mm() - TOLERANCE_MM
+        let radius = mark.clear_radius().mm();
+        let (low, high) = ((mark.centre.y - radius).max(window.y0), (mark.centre.y + radius).min(window.y1));
+        let holds = |band: &Rect| band.y0 <= low + TOLERANCE_MM && band.y1 >= high - TOLERANCE_MM;
+        let in_band = low < high && bands.iter().any(holds);
+        !in_band && sides::distance_to_box(mark.centre, window) < radius - TOLERANCE_MM
     };
     let discs =
         marks.iter().filter(reaches_in).map(|mark| KeepOut::Disc { centre: mark.centre, radius: mark.clear_radius() });

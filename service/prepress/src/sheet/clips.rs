@@ -121,8 +121,11 @@ fn rays(ring: &Ring) -> Vec<Ray> {
     rays
 }
 
+/// Always run the same way round: the union counts windings, and opposite ones would cancel.
 fn polygon(points: &[Point]) -> Polygon {
-    let ring = points.iter().map(|point| Coord { x: point.x, y: point.y }).collect();
+    let ring = Ring::new(points.to_vec());
+    let ring = if ring.signed_area() < 0.0 { ring.reversed() } else { ring };
+    let ring = ring.points().iter().map(|point| Coord { x: point.x, y: point.y }).collect();
     Polygon::new(LineString::new(ring), Vec::new())
 }
 

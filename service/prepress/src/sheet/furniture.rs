@@ -21,6 +21,8 @@ const MODULE_MM: f64 = 0.5;
 const TEXT_GAP_MM: f64 = 2.6;
 /// Height of capitals as a share of the em, in Noto Sans (OS/2 table, sCapHeight 714 of 1000).
 const CAPITALS: f64 = 0.714;
+/// How far letters hang below their line as a share of the em, in Noto Sans (hhea table, descender 293 of 1000).
+const DESCENDERS: f64 = 0.293;
 /// Largest sizes of the label's text; smaller where more lines are needed.
 const RUN_SIZE_MM: f64 = 3.6;
 const TEXT_SIZE_MM: f64 = 2.5;
@@ -90,7 +92,8 @@ fn label(sheet: &Sheet, place: &LabelBox) -> Vec<BezPath> {
     let above_window = area.y1 <= window.y0 + area.height() / 2.0;
     let top = if above_window { area.y1 - quiet - side } else { area.y0 + quiet };
     let mut paths = vec![to_sheet * Affine::translate((area.x0, top)) * Affine::scale(module) * code.path];
-    let text = Rect::new(area.x0 + side + TEXT_GAP_MM, top, area.x1, top + side);
+    let feet = (top + side).min(area.y1 - DESCENDERS * TEXT_SIZE_MM);
+    let text = Rect::new(area.x0 + side + TEXT_GAP_MM, top, area.x1, feet.max(top));
     if text.width() > 0.0 {
         paths.extend(lines(sheet, text).into_iter().map(|line| to_sheet * line));
     }

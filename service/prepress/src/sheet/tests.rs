@@ -10,7 +10,8 @@ use crate::sticker::{Cut, PlacedPrint, Plane, Print};
 use crate::units::Ppi;
 
 fn ellipse(width: f64, height: f64, centre: Point) -> CutLine {
-    let path = kurbo::Ellipse::new(centre, (width / 2.0, height / 2.0), 0.0).to_path(1e-4);
+    let mut path = kurbo::Ellipse::new(centre, (width / 2.0, height / 2.0), 0.0).to_path(1e-4);
+    path.close_path();
     CutLine::new(path).expect("closed")
 }
 
