@@ -91,7 +91,7 @@ fn mark_fault(stock: &Stock, frame: &Frame, mark: crate::frame::Mark) -> Option<
     let [top, right, bottom, left] = SIDES.map(edge);
     let allowed = Rect::new(left, top, frame.width.mm() - right, frame.height.mm() - bottom);
     let centre = mark.centre;
-    if !(distance_to_box(centre, allowed) <= TOLERANCE_MM) {
+    if distance_to_box(centre, allowed) > TOLERANCE_MM {
         return Some(format!(
             "a disc at ({}, {}) reaches past what the printer prints; its centre must lie within x {} to {}, y {} to {} mm",
             centre.x, centre.y, allowed.x0, allowed.x1, allowed.y0, allowed.y1
