@@ -133,9 +133,12 @@ fn fonts() -> fontdb::Database {
     faces
 }
 
+/// How the renderer is handed the bytes of a picture of one kind.
+type Wrap = fn(Arc<Vec<u8>>) -> ImageKind;
+
 /// An embedded picture: one of the raster kinds, within the limits by its own header.
 fn embedded(data: Arc<Vec<u8>>, limits: &Limits) -> Option<ImageKind> {
-    let (format, wrap): (_, fn(Arc<Vec<u8>>) -> ImageKind) = match recognise(&data) {
+    let (format, wrap): (_, Wrap) = match recognise(&data) {
         Kind::Png => (image::ImageFormat::Png, ImageKind::PNG),
         Kind::Jpeg => (image::ImageFormat::Jpeg, ImageKind::JPEG),
         Kind::Webp => (image::ImageFormat::WebP, ImageKind::WEBP),
