@@ -2,7 +2,7 @@
 //!
 //! Edges are kept in groups of neighbours with their boxes, so that a distance below a cutoff looks at few pairs of edges.
 
-use crate::geom::{Pose, Point, Rect, Ring, Vec2};
+use crate::geom::{Point, Pose, Rect, Ring, Vec2};
 
 /// Edges in a group. Measured: 4 to 16 are equally fast.
 const GROUP_EDGES: usize = 8;
@@ -114,7 +114,8 @@ impl Body {
     /// edges, and at crossings of edges; coinciding outlines count as one inside the other.
     pub(super) fn depth(&self, other: &Body, offset: Vec2) -> f64 {
         let into = |body: &Body, point: Point| if body.contains(point) { body.distance_to_lines(point) } else { 0.0 };
-        let samples = |edges: &[(Point, Point)]| edges.iter().flat_map(|(a, b)| [*a, a.midpoint(*b)]).collect::<Vec<_>>();
+        let samples =
+            |edges: &[(Point, Point)]| edges.iter().flat_map(|(a, b)| [*a, a.midpoint(*b)]).collect::<Vec<_>>();
         let theirs = samples(&other.edges).into_iter().map(|point| into(self, point + offset)).fold(0.0, f64::max);
         let mine = samples(&self.edges).into_iter().map(|point| into(other, point - offset)).fold(0.0, f64::max);
         let crossing = self.edges.iter().any(|a| {

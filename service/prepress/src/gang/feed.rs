@@ -34,7 +34,9 @@ impl Feed {
             FeedEdge::Bottom => {
                 Feed { corner: corner(window.x1, window.y1), turn_deg: 180.0, width: across, length: along }
             }
-            FeedEdge::Left => Feed { corner: corner(window.x0, window.y1), turn_deg: 90.0, width: along, length: across },
+            FeedEdge::Left => {
+                Feed { corner: corner(window.x0, window.y1), turn_deg: 90.0, width: along, length: across }
+            }
         }
     }
 
@@ -55,10 +57,7 @@ impl Feed {
 
     /// A box of the sheet in the feed frame.
     pub(super) fn rect(self, rect: Rect) -> Rect {
-        Rect::from_points(
-            self.point(Point::new(rect.x0, rect.y0)),
-            self.point(Point::new(rect.x1, rect.y1)),
-        )
+        Rect::from_points(self.point(Point::new(rect.x0, rect.y0)), self.point(Point::new(rect.x1, rect.y1)))
     }
 }
 

@@ -62,10 +62,14 @@ impl<'a> Fill<'a> {
 
     /// Takes the room of a part that stands anywhere.
     pub(super) fn add(&mut self, spot: Spot) {
-        let pose = Pose { x_mm: spot.at.x + self.scale.pad, y_mm: spot.at.y + self.scale.pad, rotation_deg: spot.angle_deg };
+        let pose =
+            Pose { x_mm: spot.at.x + self.scale.pad, y_mm: spot.at.y + self.scale.pad, rotation_deg: spot.angle_deg };
         let affine = pose.to_affine();
-        let rings: Vec<Vec<Point>> =
-            self.parts[spot.part].rings.iter().map(|ring| ring.points().iter().map(|p| affine * *p).collect()).collect();
+        let rings: Vec<Vec<Point>> = self.parts[spot.part]
+            .rings
+            .iter()
+            .map(|ring| ring.points().iter().map(|p| affine * *p).collect())
+            .collect();
         self.map.stamp(&Mask::of(&rings, self.scale.gutter / 2.0, self.scale.cell), 0, 0);
         self.spots.push(spot);
     }
@@ -105,10 +109,10 @@ impl<'a> Fill<'a> {
 
     /// Last column and row at which a turn still stands in the window.
     fn last(&self, part: &Part, turn: &Turn, limit: f64) -> Option<(i32, i32)> {
-        let room = |side: f64, far: f64, anchor: f64| ((side - part.reach - far - anchor) / self.map.cell() + 1e-6).floor();
+        let room =
+            |side: f64, far: f64, anchor: f64| ((side - part.reach - far - anchor) / self.map.cell() + 1e-6).floor();
         let length = self.length.min(limit + part.reach);
-        let (col, row) =
-            (room(self.width, turn.bounds.x1, turn.anchor.x), room(length, turn.bounds.y1, turn.anchor.y));
+        let (col, row) = (room(self.width, turn.bounds.x1, turn.anchor.x), room(length, turn.bounds.y1, turn.anchor.y));
         (col >= 0.0 && row >= 0.0).then_some((col as i32, row as i32))
     }
 

@@ -1,11 +1,11 @@
 //! Whether a part fits an empty container at all, exactly; if not, by how much.
 
 use super::FaultTooLarge;
+use super::body::Body;
 use super::feed::Section;
 use super::fill::Spot;
 use super::gate::TOLERANCE_MM;
 use super::part::{angles, convex_hull, smallest_box_angle, turned_bounds};
-use super::body::Body;
 use crate::geom::{Affine, Ring, Vec2};
 use crate::order::Rotate;
 use crate::units::Mm;

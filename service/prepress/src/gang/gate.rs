@@ -56,9 +56,7 @@ fn misplaced(nesting: &Nesting<'_>, lot: &Lot, piece: &Standing) -> Option<Strin
     }
     for keep_out in &nesting.frame.keep_outs {
         let short = match keep_out {
-            KeepOut::Disc { centre, radius } => {
-                radius.mm() + reach - piece.body.distance_to_point(*centre - piece.at)
-            }
+            KeepOut::Disc { centre, radius } => radius.mm() + reach - piece.body.distance_to_point(*centre - piece.at),
             KeepOut::Box(rect) => {
                 let body = Body::new(&[Ring::rectangle(*rect)], 0.0);
                 // Touching is allowed where nothing reaches past the line.

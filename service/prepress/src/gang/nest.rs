@@ -128,8 +128,7 @@ impl Room {
             .into_par_iter()
             .map(|part| self.fitting(&nesting.lots[self.order[part]], part, shop))
             .collect();
-        let mut ready =
-            Ready { copies: Vec::new(), alone: Vec::new(), too_large: vec![None; nesting.lots.len()] };
+        let mut ready = Ready { copies: Vec::new(), alone: Vec::new(), too_large: vec![None; nesting.lots.len()] };
         for (part, fitting) in found.into_iter().enumerate() {
             let lot = &nesting.lots[self.order[part]];
             let copies = u32::try_from(copies_of(lot)).unwrap_or(u32::MAX);

@@ -111,12 +111,11 @@ fn add_stock(
     let stock = Arc::new(stock.clone());
     for placed in &layout.sheets {
         let claim = |placed: &Placed| &lots[placed.lot].1[placed.claim];
-        let mut placements: Vec<Placement> = placed
+        let placements: Vec<Placement> = placed
             .iter()
             .zip(1..)
             .map(|(placed, number)| placement(number, placed, &lines[claim(placed).item], stickers[placed.lot]))
             .collect();
-        sheet::clip_bleeds(&mut placements, stock.gutter);
         let mut sheet = Sheet {
             number: all.sheets.len() as u32 + 1,
             of: 0,
@@ -126,11 +125,22 @@ fn add_stock(
             frame: frame.clone(),
             placements,
         };
-        sheet.frame = frame.cut_to(&stock, sheet.used_length());
+        cut_to_length(&mut sheet);
+        sheet::clip_bleeds(&mut sheet.placements, stock.gutter);
         all.sheets.push(sheet);
         all.item_of.push(placed.iter().map(|placed| claim(placed).item).collect());
     }
     Ok(())
+}
+
+/// On a roll, cuts the sheet's frame to what is used of it, and keeps everything where it stands on the material.
+fn cut_to_length(sheet: &mut Sheet) {
+    let shorter = sheet.frame.cut_to(&sheet.stock, sheet.used_length());
+    let shift = sheet.frame.shift_to(&shorter, sheet.stock.feed_edge);
+    sheet.frame = shorter;
+    for placement in &mut sheet.placements {
+        placement.pose = placement.pose.shifted(shift).rounded();
+    }
 }
 
 fn to_lot(((_, rotate, filler), claims): &(LotKey, Vec<Claim>), sticker: &Sticker) -> Lot {
