@@ -1,7 +1,7 @@
 //! `quoin health`: asks a running service whether it is alive, without an HTTP client.
 
 use std::io::{self, Read, Write};
-use std::net::{IpAddr, Ipv4Addr, Ipv6Addr, SocketAddr, TcpStream, ToSocketAddrs};
+use std::net::{Ipv4Addr, Ipv6Addr, SocketAddr, TcpStream, ToSocketAddrs};
 use std::process::ExitCode;
 use std::time::Duration;
 
@@ -35,10 +35,10 @@ fn ask(listen: &str) -> io::Result<()> {
 
 /// A service that listens on every address is asked on loopback.
 fn reachable(address: SocketAddr) -> SocketAddr {
-    let ip = match address.ip() {
-        IpAddr::V4(ip) if ip.is_unspecified() => IpAddr::V4(Ipv4Addr::LOCALHOST),
-        IpAddr::V6(ip) if ip.is_unspecified() => IpAddr::V6(Ipv6Addr::LOCALHOST),
-        ip => ip,
+    let ip = match (address.ip().is_unspecified(), address.is_ipv4()) {
+        (true, true) => Ipv4Addr::LOCALHOST.into(),
+        (true, false) => Ipv6Addr::LOCALHOST.into(),
+        (false, _) => address.ip(),
     };
     SocketAddr::new(ip, address.port())
 }

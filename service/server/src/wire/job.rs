@@ -99,7 +99,7 @@ fn read_stocks(job: &Node<'_>, mistakes: &mut Mistakes) -> (Vec<Stock>, StockNam
         }
         if let Some(stock) = stock {
             if mistakes.count() == before {
-                check_frame(&stock, &entry.pointer(), mistakes);
+                check_stock(&stock, &entry.pointer(), mistakes);
             }
             stocks.push(stock);
         }
@@ -107,14 +107,16 @@ fn read_stocks(job: &Node<'_>, mistakes: &mut Mistakes) -> (Vec<Stock>, StockNam
     (stocks, names)
 }
 
-/// Whether a sheet can be made of a stock at all: its margins, marks and window agree.
-fn check_frame(stock: &Stock, pointer: &Pointer, mistakes: &mut Mistakes) {
-    match frame::lay_out(stock) {
-        Ok(_) => {}
-        Err(Fault::StockBroken { field, reason, .. }) => {
-            mistakes.add(MistakeCode::BrokenStock, &pointer.below(&field), reason);
-        }
-        Err(fault) => mistakes.add(MistakeCode::BrokenStock, pointer, fault.to_string()),
+/// Whether a sheet can be made of a stock at all: its layers can be told apart; its margins, marks and window agree.
+fn check_stock(stock: &Stock, pointer: &Pointer, mistakes: &mut Mistakes) {
+    let faults = frame::layers_fault(&stock.stock, &stock.layers).into_iter().chain(frame::lay_out(stock).err());
+    for fault in faults {
+        let (at, reason) = if let Fault::StockBroken { field, reason, .. } = &fault {
+            (pointer.below(field), reason.clone())
+        } else {
+            (pointer.clone(), fault.to_string())
+        };
+        mistakes.add(MistakeCode::BrokenStock, &at, reason);
     }
 }
 
