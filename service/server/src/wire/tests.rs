@@ -39,9 +39,10 @@ fn good_job() -> Value {
 fn with(mut job: Value, pointer: &str, value: Value) -> Value {
     let (parent, key) = pointer.rsplit_once('/').expect("a pointer");
     let parent = job.pointer_mut(parent).expect("the parent is there");
-    match parent {
-        Value::Array(list) => list[key.parse::<usize>().expect("an index")] = value,
-        parent => parent[key] = value,
+    if let Value::Array(list) = parent {
+        list[key.parse::<usize>().expect("an index")] = value;
+    } else {
+        parent[key] = value;
     }
     job
 }
