@@ -3,7 +3,7 @@
 //! No geometry, no pixels: here are JSON, files, the terminal and HTTP.
 
 mod app;
-mod cli;
+mod command;
 mod handlers;
 mod problem;
 mod routes;
@@ -17,5 +17,5 @@ fn main() -> ExitCode {
     // `RUST_LOG` says more or less; a log that cannot be set up is no reason to print no sheets.
     let filter = EnvFilter::try_from_default_env().unwrap_or_else(|_| EnvFilter::new("warn"));
     let _ = tracing_subscriber::fmt().with_env_filter(filter).with_writer(std::io::stderr).try_init();
-    cli::main()
+    command::main()
 }
