@@ -60,7 +60,7 @@ impl<'a> Field<'a> {
     fn seed(&mut self, cancel: &Cancel) -> Result<(), Fault> {
         let near = self.grid.cell() * 1.05;
         for (index, &(from, to)) in self.edges.ends().iter().enumerate() {
-            if index % 4096 == 0 {
+            if index.is_multiple_of(4096) {
                 cancel.check()?;
             }
             // A long edge is walked in short steps, or its box would cover the whole grid.

@@ -31,12 +31,13 @@ pub(super) struct Disc {
     pub(super) radius: f64,
 }
 
-/// Discs of the medial axis, up to a radius, in groups that hang together.
-pub(super) fn groups(field: &Field<'_>, most: f64, cancel: &Cancel) -> Result<Vec<Vec<Disc>>, Fault> {
+/// Discs of the medial axis with radii from `least` to `most`, in groups that hang together. Smaller ones do not survive
+/// the shrinking; right at the edge they are the grid's own noise.
+pub(super) fn groups(field: &Field<'_>, least: f64, most: f64, cancel: &Cancel) -> Result<Vec<Vec<Disc>>, Fault> {
     let grid = field.grid();
     let mut discs = Vec::new();
     for row in 0..grid.rows() - 1 {
-        if row % 64 == 0 {
+        if row.is_multiple_of(64) {
             cancel.check()?;
         }
         for node in row * grid.columns() + 1..(row + 1) * grid.columns() - 1 {
@@ -49,7 +50,7 @@ pub(super) fn groups(field: &Field<'_>, most: f64, cancel: &Cancel) -> Result<Ve
             }
         }
     }
-    discs.retain(|disc| disc.radius < most);
+    discs.retain(|disc| disc.radius > least && disc.radius < most);
     Ok(grouped(&discs, grid.cell() * LINK_CELLS))
 }
 

@@ -29,6 +29,9 @@ const LEAST_BRIDGE_MM: f64 = 1.0;
 /// A place is thin when it lacks more than this of the minimum width: what the grid and the fit may lose, mm.
 const WIDTH_SLACK_MM: f64 = 0.04;
 
+/// Rounds of thickening; what a round adds seldom makes a new narrow place, and never many. Measured, no source.
+const THICKENING_ROUNDS: usize = 3;
+
 /// Half the width up to which the narrowest place is looked for, at least, mm: `thinnest`.
 const LEAST_LOOK_MM: f64 = 1.5;
 
@@ -113,6 +116,13 @@ impl Work<'_> {
         let bridges = if art.parts > 1 && order != Parts::SetAside { self.bridges(art, &values) } else { Vec::new() };
         self.build(&bridges, &mut values, &mut patched)?;
         let thin = self.thicken(&mut values, &mut patched)?;
+        // What was thickened may touch in new narrow places.
+        let mut found = thin.thickenings.len();
+        for _ in 1..THICKENING_ROUNDS {
+            if found > 0 {
+                found = self.thicken(&mut values, &mut patched)?.thickenings.len();
+            }
+        }
         let (values, moved) = self.round(values)?;
         let rings = self.shrink(&values)?;
         let parts = rings.iter().filter(|ring| ring.signed_area() > 0.0).count();
@@ -182,7 +192,8 @@ impl Work<'_> {
         let rings = self.trace(values).rings;
         let edges = Edges::of_rings(&rings);
         let field = self.measure(&edges, &rings, self.lengths.look + inside, 0.0)?;
-        let groups = groups(&field, self.lengths.look + inside, self.cancel)?;
+        let least = inside - self.grid.cell() / 4.0;
+        let groups = groups(&field, least, self.lengths.look + inside, self.cancel)?;
         let width = |disc: &Disc| 2.0 * (disc.radius - inside);
         let narrowest = |discs: &[Disc]| discs.iter().copied().min_by(|a, b| a.radius.total_cmp(&b.radius));
         let mut thin = Thin::default();

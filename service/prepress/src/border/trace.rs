@@ -65,7 +65,7 @@ fn steps(grid: &Grid, values: &[f32]) -> Vec<(u64, u64)> {
 
 fn crossing(grid: &Grid, values: &[f32], side: u64) -> Point {
     let from = (side / 2) as usize;
-    let to = if side % 2 == 0 { from + 1 } else { from + grid.columns() };
+    let to = if side.is_multiple_of(2) { from + 1 } else { from + grid.columns() };
     let (start, end) = (f64::from(values[from]), f64::from(values[to]));
     grid.point(from).lerp(grid.point(to), (start / (start - end)).clamp(0.0, 1.0))
 }

@@ -19,9 +19,15 @@ const MOST_STATIONS: usize = 600;
 /// Spans shorter than this do not heed the turning radius: the region itself turns too tightly there. In stations.
 const HEEDED: usize = 5;
 
+/// Shares of the longest span that are tried instead of it.
+const SHORTER: [f64; 4] = [0.92, 0.84, 0.75, 0.6];
+
 /// A cubic may turn tighter than the cutting radius by this, and than the region itself by `OVER_REGION`.
 const OVER_RADIUS: f64 = 1.05;
 const OVER_REGION: f64 = 1.15;
+
+/// A cubic may lie farther out than in: out it costs no border, and shallow dents are passed over.
+const MORE_OUTWARD: f64 = 1.4;
 
 /// Places of a cubic at which its curvature is looked at.
 const CURVATURE_SAMPLES: usize = 32;
@@ -71,19 +77,50 @@ pub(super) fn path(stations: &Stations, tolerance: f64, radii: Radii) -> BezPath
     path.move_to(stations.smooth[0]);
     let mut at = 0;
     while at < count {
-        let most = (count - at).min(count / FEWEST_CUBICS).min(MOST_STATIONS);
-        let longest = |radii: Option<Radii>| longest(stations, at, most, &Limits { tolerance, radii });
-        let heeding = longest(Some(radii));
-        let (span, cubic) = match heeding {
-            Some(found) if found.0 >= HEEDED.min(most) => found,
-            _ => longest(None).unwrap_or_else(|| (1, straightest(stations, at))),
-        };
+        let (span, cubic) = best_from(stations, at, tolerance, radii);
         let [_, leave, land, end] = cubic.0;
         path.curve_to(leave, land, end);
         at += span;
     }
     path.close_path();
     path
+}
+
+/// The span from a station after which, together with the next one, most is covered: the longest, or a shorter one that
+/// ends at a better place.
+fn best_from(stations: &Stations, at: usize, tolerance: f64, radii: Radii) -> (usize, Cubic) {
+    let limits = Limits { tolerance, radii: Some(radii) };
+    let longest = heeding(stations, at, &limits);
+    let left = stations.count() - at - longest.0;
+    if left == 0 || longest.0 <= HEEDED {
+        return longest;
+    }
+    let reach =
+        |span: usize| if at + span < stations.count() { span + heeding(stations, at + span, &limits).0 } else { span };
+    let mut best = (reach(longest.0), longest);
+    for share in SHORTER {
+        let span = (longest.0 as f64 * share) as usize;
+        let Some(cubic) = fit(stations, at, span.max(1), &limits) else { continue };
+        let covered = reach(span.max(1));
+        if covered > best.0 {
+            best = (covered, (span.max(1), cubic));
+        }
+    }
+    best.1
+}
+
+/// The longest span that keeps the limits; a short one that keeps the tolerance only, where the region itself turns too
+/// tightly.
+fn heeding(stations: &Stations, at: usize, limits: &Limits) -> (usize, Cubic) {
+    let count = stations.count();
+    let most = (count - at).min((count / FEWEST_CUBICS).max(1)).min(MOST_STATIONS);
+    match longest(stations, at, most, limits) {
+        Some(found) if found.0 >= HEEDED.min(most) => found,
+        _ => {
+            let loose = Limits { tolerance: limits.tolerance, radii: None };
+            longest(stations, at, most.min(HEEDED), &loose).unwrap_or_else(|| (1, straightest(stations, at)))
+        }
+    }
 }
 
 /// What a cubic must keep.
@@ -128,7 +165,13 @@ fn fit(stations: &Stations, at: usize, span: usize, limits: &Limits) -> Option<C
     for round in 0..ROUNDS {
         let cubic = least_squares(&points, &parameters, ends)?;
         parameters.iter_mut().zip(&points).for_each(|(t, point)| *t = improved(&cubic, *t, *point));
-        let farthest = (0..=span).map(|k| cubic.at(parameters[k]).distance(stations.raw[index(k)])).fold(0.0, f64::max);
+        let off = |k: usize| {
+            let off = cubic.at(parameters[k]) - stations.raw[index(k)];
+            // The region lies to the right of its rings.
+            let outward = stations.tangents[index(k)].cross(off) < 0.0;
+            if outward { off.hypot() / MORE_OUTWARD } else { off.hypot() }
+        };
+        let farthest = (0..=span).map(off).fold(0.0, f64::max);
         if farthest <= limits.tolerance {
             best = Some(cubic);
             break;

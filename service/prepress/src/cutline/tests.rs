@@ -125,6 +125,40 @@ fn rings_that_cross_are_refused_and_so_is_nan() {
     assert!(matches!(draw(&region, &cutting(0.5, 1.0), &Cancel::new()), Err(Fault::NotFinite)));
 }
 
+/// The promise of border and cut line together: nowhere less than asked by more than 0.05 mm.
+#[test]
+fn the_cut_line_around_a_ragged_comb_keeps_its_border_everywhere() {
+    let mut points = vec![Point::new(0.0, 20.0)];
+    for tooth in 0..30 {
+        let x = f64::from(tooth) * 1.3;
+        let deep = 8.0 + f64::from((tooth * 7919) % 13) * 0.5;
+        let tooth = [(0.0, 0.1 * f64::from(tooth % 5)), (0.35, 0.0), (0.5, deep), (1.1, deep + 0.3)];
+        points.extend(tooth.map(|(along, y)| Point::new(x + along, y)));
+    }
+    points.push(Point::new(40.0, 20.0));
+    let comb = Ring::new(points);
+    for border in [0.0, 0.4, 3.0] {
+        let growth = crate::border::Growth {
+            border: Mm::of(border),
+            keep_holes_wider_than: None,
+            parts: crate::order::Parts::Join,
+            cutting: cutting(0.5, 1.0),
+        };
+        let grown = crate::border::grow(&Region::new(vec![comb.clone()]), &growth, &Cancel::new()).expect("grows");
+        let lines = draw(&grown.region, &cutting(0.5, 1.0), &Cancel::new()).expect("can be drawn");
+        assert!(apart(&lines[0], &grown.region.rings[0]) < 0.05);
+        assert!(worst_turn(&lines[0]) < 1.0);
+        let flat = lines[0].flattened(Mm::of(0.001));
+        for (a, b) in comb.edges() {
+            for step in 0..6 {
+                let point = a.lerp(b, f64::from(step) / 6.0);
+                let depth = from_ring(&flat, point) * if flat.contains(point) { 1.0 } else { -1.0 };
+                assert!(depth > border - 0.05, "border {border}: {depth} at {point:?}");
+            }
+        }
+    }
+}
+
 #[test]
 fn circles_and_corners_are_round_to_a_thousandth() {
     for size in [5.0, 50.0, 300.0, 2000.0] {
