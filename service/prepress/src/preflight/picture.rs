@@ -4,7 +4,7 @@ use image::RgbaImage;
 
 use super::{ArtFacts, Measures};
 use crate::finding::{Code, Finding, Place};
-use crate::intake::{Artwork, Format};
+use crate::intake::{Artwork, CMYK, Format};
 use crate::silhouette::{BackdropFound, CutOut};
 
 /// Alpha from which a pixel is visible, 2 % (design, `transparency.haze`).
@@ -46,6 +46,7 @@ pub fn inspect_art(artwork: &Artwork, cut_out: &CutOut) -> ArtFacts {
     };
     let found = [backdrop(cut_out), clipped(cut_out), huge_margin(cut_out, width_px, height_px)];
     let told = [
+        colours(artwork.colour_profile.as_deref()),
         artwork.animated.then(|| Finding::new(Code::ArtAnimated)),
         artwork.live_text.then(|| Finding::new(Code::TextNotOutlined)),
     ];
@@ -91,6 +92,19 @@ fn backdrop(cut_out: &CutOut) -> Option<Finding> {
             "Send the picture with a transparent background, or order a rectangular sticker.",
         )),
     }
+}
+
+/// What was done with colours of another space than ours; a profile that is sRGB itself changes nothing.
+fn colours(profile: Option<&str>) -> Option<Finding> {
+    let name = profile?;
+    if name.starts_with(CMYK) {
+        return Some(Finding::new(Code::ColourCmyk));
+    }
+    let is_ours = name.to_ascii_lowercase().contains("srgb");
+    (!is_ours).then(|| {
+        let message = format!("The colours were converted from the profile in the picture ({name}).");
+        Finding::new(Code::ColourProfile).saying(message, Code::ColourProfile.remedy())
+    })
 }
 
 fn huge_margin(cut_out: &CutOut, width_px: u32, height_px: u32) -> Option<Finding> {
@@ -218,18 +232,15 @@ mod tests {
     }
 
     fn facts(pixels: RgbaImage, visible: Place, backdrop: BackdropFound) -> ArtFacts {
+        let pixels = Arc::new(pixels);
         let edge = Rect::new(
             f64::from(visible.x_px),
             f64::from(visible.y_px),
             f64::from(visible.x_px + visible.width_px),
             f64::from(visible.y_px + visible.height_px),
         );
-        let cut_out = CutOut {
-            pixels: Arc::new(pixels.clone()),
-            edge: Region::new(vec![Ring::rectangle(edge)]),
-            visible,
-            backdrop,
-        };
+        let cut_out =
+            CutOut { pixels: Arc::clone(&pixels), edge: Region::new(vec![Ring::rectangle(edge)]), visible, backdrop };
         let artwork = Artwork { pixels, format: Format::Png, animated: false, colour_profile: None, live_text: false };
         inspect_art(&artwork, &cut_out)
     }
@@ -270,6 +281,15 @@ mod tests {
         let finding = found.findings.iter().find(|finding| finding.code == Code::ArtHugeMargin).expect("is found");
         // 80 x 80 of 500 x 500.
         assert_eq!(finding.measured, Some(0.0256));
+    }
+
+    #[test]
+    fn converted_colours_are_told_and_srgb_is_not() {
+        assert_eq!(colours(None), None);
+        assert_eq!(colours(Some("sRGB IEC61966-2.1")), None);
+        assert_eq!(colours(Some("Wide Gamut")).map(|finding| finding.code), Some(Code::ColourProfile));
+        let cmyk = format!("{CMYK} coated");
+        assert_eq!(colours(Some(&cmyk)).map(|finding| finding.code), Some(Code::ColourCmyk));
     }
 
     #[test]

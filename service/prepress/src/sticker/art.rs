@@ -14,8 +14,9 @@ use crate::cancel::Cancel;
 use crate::fault::Fault;
 use crate::geom::{Affine, Rect};
 
-/// Full alpha as stored: 255 x 255, so that colour x alpha is exact.
-const FULL: u32 = 255 * 255;
+/// One step of alpha as stored. Full alpha is half of what 16 bits hold: the kernel overshoots beside edges, colour and
+/// alpha alike, and only when neither is cut off do they part again in the art's own colour.
+const STEP: u32 = 128;
 
 /// Rows of print made at once.
 const BAND_ROWS: usize = 128;
@@ -61,14 +62,14 @@ pub(super) fn on_grid(art: &RgbaImage, art_to_mm: Affine, grid: &Grid, cancel: &
     Ok(pixels)
 }
 
-/// Colour and alpha apart again. The kernel's overshoot beyond full alpha, or beyond alpha, is cut off.
+/// Colour and alpha apart again. The kernel's overshoot beyond full alpha is cut off after that.
 fn straight(pixel: [u16; 4]) -> [u8; 4] {
-    let alpha = u32::from(pixel[3]).min(FULL);
-    if alpha < 128 {
+    let alpha = u32::from(pixel[3]);
+    if alpha < STEP / 2 {
         return [0; 4];
     }
     let colour = |channel: u16| ((u32::from(channel).min(alpha) * 255 + alpha / 2) / alpha) as u8;
-    [colour(pixel[0]), colour(pixel[1]), colour(pixel[2]), ((alpha + 127) / 255) as u8]
+    [colour(pixel[0]), colour(pixel[1]), colour(pixel[2]), ((alpha + STEP / 2) / STEP).min(255) as u8]
 }
 
 /// The part of the picture that a band needs, averaged in square blocks, transparent beyond the canvas; and where `source`
@@ -93,9 +94,10 @@ fn premultiplied_blocks(art: &RgbaImage, source: Rect, per_pixel: f64) -> (Typed
         for y in clip(from)..clip(from + side) {
             add_row(art, y as usize, left_px, side as usize, &mut sums);
         }
-        let count = (side * side) as u64;
+        // Sums are of 255 x alpha and of colour x alpha.
+        let count = (side * side) as u64 * 255;
         for (out, sum) in line.iter_mut().zip(&sums) {
-            out.0 = sum.map(|value| ((value + count / 2) / count) as u16);
+            out.0 = sum.map(|value| ((value * u64::from(STEP) + count / 2) / count) as u16);
         }
     }
     let image =

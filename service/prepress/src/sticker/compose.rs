@@ -17,6 +17,10 @@ const GROUND_ALPHA: u8 = 26;
 /// How deep inside the edge ground is sought, pixels: nearer than this it may be the edge's own softness.
 const GROUND_DEPTH_PX: f32 = 1.5;
 
+/// How deep under the art's edge carried colour begins, pixels; a pixel nearer to the edge it is whole. As far as the
+/// resampling kernel softens an edge.
+const CARRIED_UNDER_PX: f32 = 2.0;
+
 /// How far colour is spread under transparent pixels: more than any resampling kernel reads.
 const SPREAD_PX: usize = 8;
 
@@ -103,7 +107,7 @@ impl Carried {
     /// that the edge's own softness lies over its own colour.
     fn at(&self, index: usize, fields: &Fields, pixels: &[[u8; 4]]) -> Option<([u8; 3], f32)> {
         let edge = self.art_edge.as_ref().or(fields.crop.as_ref()).unwrap_or(&fields.face);
-        let cover = (1.0 + edge.px(index)).clamp(0.0, 1.0);
+        let cover = (CARRIED_UNDER_PX + edge.px(index)).clamp(0.0, 1.0);
         let lender = self.nearest.pixel(index).filter(|_| cover > 0.0).map(|nearest| pixels[nearest])?;
         (lender[3] >= self.lends_from).then_some(([lender[0], lender[1], lender[2]], cover))
     }

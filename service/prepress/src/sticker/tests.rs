@@ -85,7 +85,11 @@ fn a_white_border_on_a_white_face_prints_only_the_art() {
     seen.assert_colour(16.8, 0.0, [200, 120, 0]);
     assert_eq!(seen.alpha(17.2, 0.0), 0, "17 mm is the art's edge");
     assert!((sticker.area_mm2 - std::f64::consts::PI * 400.0).abs() < 0.1);
-    assert!((f64::from(seen.print.width_px) - 34.0 / 25.4 * 300.0).abs() < 20.0, "as large as the canvas, not more");
+    // 34 mm over 440 of 500 px.
+    assert!(
+        (f64::from(seen.print.width_px) - 34.0 * 500.0 / 440.0 / 25.4 * 300.0).abs() < 4.0,
+        "as large as the canvas"
+    );
 }
 
 #[test]
@@ -250,7 +254,7 @@ fn a_kiss_cut_bleeds_onto_its_backing() {
     assert_eq!(sticker.reach, mm(1.0));
     seen.assert_colour(20.8, 0.0, RED.0);
     seen.assert_colour(21.5, 0.0, BLUE.0);
-    seen.assert_colour(24.8, 24.8, BLUE.0);
+    seen.assert_colour(24.6, 24.6, BLUE.0);
     assert!((sticker.area_mm2 - 48.0 * 48.0).abs() < 1e-3);
     let white = coloured(Shape::Circle, 3.0, Colour::WHITE);
     let (_, seen) = made(&art, &white, Some(&backing(Some(BLUE))), &stock());
