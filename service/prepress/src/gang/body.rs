@@ -52,7 +52,7 @@ impl Body {
     }
 
     /// Its corners, ring after ring.
-    pub(super) fn points(&self) -> impl Iterator<Item = Point> + '_ {
+    pub(super) fn corners(&self) -> impl Iterator<Item = Point> + '_ {
         self.edges.iter().map(|(a, _)| *a)
     }
 

@@ -43,8 +43,11 @@ pub(super) struct Fill<'a> {
     pub(super) spots: Vec<Spot>,
 }
 
-struct Best {
-    score: f64,
+/// The best place found for a part.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Best {
+    /// Share of the ring that touches something, less the cost of depth.
+    pub(super) score: f64,
     turn: usize,
     col: i32,
     row: i32,
@@ -80,14 +83,34 @@ impl<'a> Fill<'a> {
     /// `run.cancelled`.
     pub(super) fn place(&mut self, part: usize, taste: Taste, limit: f64, cancel: &Cancel) -> Result<bool, Fault> {
         let Some(best) = self.search(part, taste, limit, cancel)? else { return Ok(false) };
-        let turn = &self.parts[part].turns[best.turn];
-        self.map.stamp(&turn.mask, best.col, best.row);
-        let at = turn.anchor + Vec2::new(f64::from(best.col), f64::from(best.row)) * self.map.cell();
-        self.spots.push(Spot { part, angle_deg: turn.angle_deg, at });
+        self.put(part, best);
         Ok(true)
     }
 
-    fn search(&mut self, part: usize, taste: Taste, limit: f64, cancel: &Cancel) -> Result<Option<Best>, Fault> {
+    /// Where a part would stand.
+    pub(super) fn spot(&self, part: usize, best: Best) -> Spot {
+        let turn = &self.parts[part].turns[best.turn];
+        let at = turn.anchor + Vec2::new(f64::from(best.col), f64::from(best.row)) * self.map.cell();
+        Spot { part, angle_deg: turn.angle_deg, at }
+    }
+
+    /// Places a copy of a part where the search found room.
+    pub(super) fn put(&mut self, part: usize, best: Best) {
+        self.map.stamp(&self.parts[part].turns[best.turn].mask, best.col, best.row);
+        self.spots.push(self.spot(part, best));
+    }
+
+    /// The best place for a part above `limit` (mm from the feed edge); `None` when there is no room.
+    ///
+    /// # Errors
+    /// `run.cancelled`.
+    pub(super) fn search(
+        &mut self,
+        part: usize,
+        taste: Taste,
+        limit: f64,
+        cancel: &Cancel,
+    ) -> Result<Option<Best>, Fault> {
         let parts = self.parts;
         let turns = &parts[part].turns;
         if let Some(disc) = turns.first().and_then(|turn| turn.discs.first()) {
@@ -169,9 +192,6 @@ impl<'a> Fill<'a> {
 
     /// Scores both ends of every free stretch.
     fn judge(&self, turn: &Turn, index: usize, row: i32, depth: f64, free: &[u64], best: &mut Option<Best>) {
-        let bit = |col: i32| {
-            usize::try_from(col).is_ok_and(|at| free.get(at / 64).is_some_and(|word| word >> (at % 64) & 1 == 1))
-        };
         let mut consider = |col: i32| {
             let contact = f64::from(self.map.taken(&turn.halo, col, row)) / f64::from(turn.ring_cells);
             let score = contact - depth;
@@ -185,21 +205,10 @@ impl<'a> Fill<'a> {
             let mut ends = word & (!((word << 1) | before) | !((word >> 1) | after));
             while ends != 0 {
                 let col = index as i32 * 64 + ends.trailing_zeros() as i32;
-                debug_assert!(bit(col), "an end is a free place");
                 consider(col);
                 ends &= ends - 1;
             }
         }
-    }
-
-    /// From the feed edge to the farthest outline.
-    pub(super) fn used(&self) -> f64 {
-        used(self.parts, &self.spots)
-    }
-
-    /// Area of what stands in it.
-    pub(super) fn area(&self) -> f64 {
-        self.spots.iter().map(|spot| self.parts[spot.part].area).sum()
     }
 }
 

@@ -65,7 +65,8 @@ impl Mask {
         Mask::from_rows(top, rows)
     }
 
-    fn from_rows(top: i32, rows: Vec<Vec<Run>>) -> Mask {
+    /// From runs of rows, in any order.
+    pub(super) fn from_rows(top: i32, rows: Vec<Vec<Run>>) -> Mask {
         let mut mask = Mask { top, runs: Vec::new(), starts: vec![0] };
         for mut row in rows {
             row.sort_unstable_by_key(|run| (run.from, run.to));

@@ -61,11 +61,15 @@ pub(super) struct Turn {
 impl Part {
     /// Makes a lot ready at every allowed angle.
     pub(super) fn new(rings: &[Ring], reach: f64, rotate: Rotate, scale: Scale) -> Part {
+        Part::at_angles(rings, reach, &angles(rings, rotate, scale.steps), scale)
+    }
+
+    /// Makes a lot ready at some angles of the sheet's frame.
+    pub(super) fn at_angles(rings: &[Ring], reach: f64, angles: &[f64], scale: Scale) -> Part {
         let rings: Vec<Ring> = rings.iter().filter(|ring| !ring.points().is_empty()).cloned().collect();
         let area = rings.iter().map(Ring::area_mm2).sum();
         let coarse = Coarse::of(&rings);
         let circles = circles(&rings);
-        let angles = angles(&rings, rotate, scale.steps);
         let turn = |angle: &f64| turn(&rings, &coarse, &circles, reach, angle + scale.feed_turn_deg, scale);
         let turns = if rings.is_empty() { Vec::new() } else { angles.iter().map(turn).collect() };
         Part { rings, area, reach, turns }

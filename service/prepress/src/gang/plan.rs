@@ -32,9 +32,9 @@ impl Work {
     /// The work of an effort for so many lots and copies. Measured on mixes of clip-art outlines.
     pub(super) fn of(effort: Effort, lots: usize, copies: u64) -> Work {
         let (cell, steps, placements, layouts) = match effort {
-            Effort::Draft => (1.0, 24, 2_000, 2),
-            Effort::Standard => (0.5, 32, 6_000, 4),
-            Effort::Thorough => (0.5, 48, 40_000, 12),
+            Effort::Draft => (1.0, 24, 600, 2),
+            Effort::Standard => (0.75, 32, 1_600, 2),
+            Effort::Thorough => (0.5, 48, 12_000, 8),
         };
         let total = (placements / copies.max(1)).clamp(1, 96);
         let layouts = layouts.min(total);

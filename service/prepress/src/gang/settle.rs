@@ -32,13 +32,7 @@ pub(super) fn settle(
     rounds: u32,
     cancel: &Cancel,
 ) -> Result<(), Fault> {
-    let mut pieces: Vec<Settled> = spots
-        .iter()
-        .map(|spot| {
-            let part = &parts[spot.part];
-            Settled { body: Body::new(&part.rings, spot.angle_deg), at: spot.at, reach: part.reach }
-        })
-        .collect();
+    let mut pieces = pieces(parts, spots);
     for _ in 0..rounds {
         let mut order: Vec<usize> = (0..pieces.len()).collect();
         order.sort_by(|a, b| {
@@ -61,6 +55,50 @@ pub(super) fn settle(
     Ok(())
 }
 
+/// Moves every piece to the middle of the way that it has to its neighbours, up and down, then left and right, `rounds` times
+/// over. Only where `inside` agrees.
+///
+/// # Errors
+/// `run.cancelled`.
+pub(super) fn centre(
+    parts: &[Part],
+    section: &Section,
+    gutter: f64,
+    spots: &mut [Spot],
+    rounds: u32,
+    inside: &dyn Fn(&Body, Vec2) -> bool,
+    cancel: &Cancel,
+) -> Result<(), Fault> {
+    let mut pieces = pieces(parts, spots);
+    let gutter = gutter.max(LEAST_GUTTER_MM);
+    for _ in 0..rounds {
+        for index in 0..pieces.len() {
+            cancel.check()?;
+            for direction in [Vec2::new(0.0, 1.0), Vec2::new(1.0, 0.0)] {
+                let ahead = travel(&pieces, section, gutter, index, direction);
+                let behind = travel(&pieces, section, gutter, index, -direction);
+                let moved = pieces[index].at + direction * ((ahead - behind) / 2.0);
+                let moved = Vec2::new(on_tick(moved.x), on_tick(moved.y));
+                if (ahead - behind).abs() > 1e-3 && inside(&pieces[index].body, moved) {
+                    pieces[index].at = moved;
+                }
+            }
+        }
+    }
+    for (spot, piece) in spots.iter_mut().zip(&pieces) {
+        spot.at = piece.at;
+    }
+    Ok(())
+}
+
+fn pieces(parts: &[Part], spots: &[Spot]) -> Vec<Settled> {
+    let piece = |spot: &Spot| {
+        let part = &parts[spot.part];
+        Settled { body: Body::new(&part.rings, spot.angle_deg), at: spot.at, reach: part.reach }
+    };
+    spots.iter().map(piece).collect()
+}
+
 fn on_tick(length: f64) -> f64 {
     (length / TICK_MM).round() * TICK_MM
 }
@@ -69,8 +107,16 @@ fn on_tick(length: f64) -> f64 {
 fn travel(pieces: &[Settled], section: &Section, gutter: f64, index: usize, direction: Vec2) -> f64 {
     let piece = &pieces[index];
     let near = piece.body.bounds + piece.at;
-    let room = if direction.y < 0.0 { near.y0 - piece.reach } else { near.x0 - piece.reach };
-    let mut way = room.max(0.0);
+    let room = if direction.y < 0.0 {
+        near.y0
+    } else if direction.y > 0.0 {
+        section.length - near.y1
+    } else if direction.x < 0.0 {
+        near.x0
+    } else {
+        section.width - near.x1
+    };
+    let mut way = (room - piece.reach).max(0.0);
     for obstacle in &section.obstacles {
         let need = (obstacle.radius + piece.reach).max(LEAST_GUTTER_MM);
         way = piece.body.travel(&obstacle.body, -piece.at, direction, need - SLIDING_MM, way);
