@@ -68,12 +68,10 @@ impl<'a> Fill<'a> {
         let pose =
             Pose { x_mm: spot.at.x + self.scale.pad, y_mm: spot.at.y + self.scale.pad, rotation_deg: spot.angle_deg };
         let affine = pose.to_affine();
-        let rings: Vec<Vec<Point>> = self.parts[spot.part]
-            .rings
-            .iter()
-            .map(|ring| ring.points().iter().map(|p| affine * *p).collect())
-            .collect();
-        self.map.stamp(&Mask::of(&rings, self.scale.gutter / 2.0, self.scale.cell), 0, 0);
+        let part = &self.parts[spot.part];
+        let rings: Vec<Vec<Point>> =
+            part.coarse.iter().map(|ring| ring.points().iter().map(|p| affine * *p).collect()).collect();
+        self.map.stamp(&Mask::of(&rings, self.scale.gutter / 2.0 + part.stray, self.scale.cell), 0, 0);
         self.spots.push(spot);
     }
 

@@ -345,11 +345,7 @@ fn design(part: &Part) -> [f64; 3] {
     let bounds = super::part::turned_bounds(&part.rings, 0.0);
     let line: f64 = part.rings.iter().map(|ring| ring.perimeter().mm()).sum();
     let safe = |value: f64| value.max(1e-9);
-    [
-        bounds.width() / safe(bounds.height()),
-        part.area / safe(bounds.area()),
-        line / safe(part.area.sqrt()),
-    ]
+    [bounds.width() / safe(bounds.height()), part.area / safe(bounds.area()), line / safe(part.area.sqrt())]
 }
 
 /// Whether a piece would stand beside one of its own design.

@@ -32,6 +32,10 @@ pub(super) struct Scale {
 pub(super) struct Part {
     /// True outermost lines.
     pub(super) rings: Vec<Ring>,
+    /// Outlines of few corners for masks and slides.
+    pub(super) coarse: Vec<Ring>,
+    /// How far the true outlines may stray from those, mm.
+    pub(super) stray: f64,
     /// Enclosed area, mm².
     pub(super) area: f64,
     /// Bleed outside the outline.
@@ -61,7 +65,8 @@ pub(super) struct Turn {
 impl Part {
     /// Makes a lot ready at every allowed angle.
     pub(super) fn new(rings: &[Ring], reach: f64, rotate: Rotate, scale: Scale) -> Part {
-        Part::at_angles(rings, reach, &angles(rings, rotate, scale.steps), scale)
+        let coarse = Coarse::of(rings);
+        Part::at_angles(rings, reach, &angles(&coarse.rings, rotate, scale.steps), scale)
     }
 
     /// Makes a lot ready at some angles of the sheet's frame.
@@ -72,29 +77,26 @@ impl Part {
         let circles = circles(&rings);
         let turn = |angle: &f64| turn(&rings, &coarse, &circles, reach, angle + scale.feed_turn_deg, scale);
         let turns = if rings.is_empty() { Vec::new() } else { angles.iter().map(turn).collect() };
-        Part { rings, area, reach, turns }
+        Part { rings, coarse: coarse.rings, stray: coarse.stray, area, reach, turns }
     }
 }
 
 /// Outlines for masks, with how far the true ones may stray from them.
 struct Coarse {
-    rings: Vec<Vec<Point>>,
+    rings: Vec<Ring>,
     stray: f64,
 }
 
 impl Coarse {
     fn of(rings: &[Ring]) -> Coarse {
-        let corners: usize = rings.iter().map(|ring| ring.points().len()).sum();
-        let exact = || rings.iter().map(|ring| ring.points().to_vec()).collect();
-        if corners <= MASK_CORNERS {
-            return Coarse { rings: exact(), stray: 0.0 };
-        }
-        let mut coarse = Coarse { rings: exact(), stray: 0.0 };
+        let corners = |rings: &[Ring]| rings.iter().map(|ring| ring.points().len()).sum::<usize>();
+        let mut coarse = Coarse { rings: rings.to_vec(), stray: 0.0 };
         for stray in [0.005, 0.01, 0.02, 0.04, 0.08] {
-            coarse = Coarse { rings: rings.iter().map(|ring| simplified(ring.points(), stray)).collect(), stray };
-            if coarse.rings.iter().map(Vec::len).sum::<usize>() <= MASK_CORNERS {
+            if corners(&coarse.rings) <= MASK_CORNERS {
                 break;
             }
+            let simpler = |ring: &Ring| Ring::new(simplified(ring.points(), stray));
+            coarse = Coarse { rings: rings.iter().map(simpler).collect(), stray };
         }
         coarse
     }
@@ -107,7 +109,8 @@ fn turn(rings: &[Ring], coarse: &Coarse, circles: &[(Point, f64)], reach: f64, a
     let up = |length: f64| ((length - 1e-9) / TICK_MM).ceil() * TICK_MM;
     let anchor = Vec2::new(up(least.x), up(least.y));
     let affine = Pose { x_mm: anchor.x + scale.pad, y_mm: anchor.y + scale.pad, rotation_deg: angle_deg }.to_affine();
-    let placed: Vec<Vec<Point>> = coarse.rings.iter().map(|r| r.iter().map(|p| affine * *p).collect()).collect();
+    let placed: Vec<Vec<Point>> =
+        coarse.rings.iter().map(|r| r.points().iter().map(|p| affine * *p).collect()).collect();
     let growth = scale.gutter / 2.0 + coarse.stray;
     let mask = Mask::of(&placed, growth, scale.cell);
     let halo = Mask::of(&placed, growth + HALO_MM, scale.cell);
@@ -151,7 +154,8 @@ pub(super) fn angles(rings: &[Ring], rotate: Rotate, steps: u32) -> Vec<f64> {
 pub(super) fn smallest_box_angle(rings: &[Ring]) -> f64 {
     let hull = convex_hull(rings);
     let mut best = (f64::INFINITY, 0.0);
-    for (a, b) in hull.edges() {
+    // Of a hull with very many edges neighbours are nearly parallel.
+    for (a, b) in hull.edges().step_by(hull.points().len() / 256 + 1) {
         let angle = -(b - a).atan2().to_degrees();
         let area = turned_bounds(std::slice::from_ref(&hull), angle).area();
         if area < best.0 - 1e-9 {

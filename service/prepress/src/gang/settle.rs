@@ -3,10 +3,10 @@
 use super::body::Body;
 use super::feed::Section;
 use super::fill::Spot;
-use super::part::{Part, TICK_MM};
+use super::part::{Part, TICK_MM, turned_bounds};
 use crate::cancel::Cancel;
 use crate::fault::Fault;
-use crate::geom::Vec2;
+use crate::geom::{Rect, Vec2};
 
 /// Distances that are a hair under the gutter count as kept while sliding, so that pieces can slide along each other, mm. Far
 /// under the layout's tolerance.
@@ -15,7 +15,12 @@ pub(super) const SLIDING_MM: f64 = 1e-7;
 const LEAST_GUTTER_MM: f64 = 1e-3;
 
 struct Settled {
+    /// Of few corners.
     body: Body,
+    /// How far the true outline may stray from it.
+    stray: f64,
+    /// True bounding box about the origin.
+    bounds: Rect,
     at: Vec2,
     reach: f64,
 }
@@ -36,7 +41,7 @@ pub(super) fn settle(
     for _ in 0..rounds {
         let mut order: Vec<usize> = (0..pieces.len()).collect();
         order.sort_by(|a, b| {
-            let key = |index: &usize| pieces[*index].at.y + pieces[*index].body.bounds.y0;
+            let key = |index: &usize| pieces[*index].at.y + pieces[*index].bounds.y0;
             key(a).total_cmp(&key(b)).then(a.cmp(b))
         });
         for index in order {
@@ -94,7 +99,9 @@ pub(super) fn centre(
 fn pieces(parts: &[Part], spots: &[Spot]) -> Vec<Settled> {
     let piece = |spot: &Spot| {
         let part = &parts[spot.part];
-        Settled { body: Body::new(&part.rings, spot.angle_deg), at: spot.at, reach: part.reach }
+        let body = Body::new(&part.coarse, spot.angle_deg);
+        let bounds = turned_bounds(&part.rings, spot.angle_deg);
+        Settled { body, stray: part.stray, bounds, at: spot.at, reach: part.reach }
     };
     spots.iter().map(piece).collect()
 }
@@ -106,7 +113,7 @@ fn on_tick(length: f64) -> f64 {
 /// How far a piece can go, to the window's side at most.
 fn travel(pieces: &[Settled], section: &Section, gutter: f64, index: usize, direction: Vec2) -> f64 {
     let piece = &pieces[index];
-    let near = piece.body.bounds + piece.at;
+    let near = piece.bounds + piece.at;
     let room = if direction.y < 0.0 {
         near.y0
     } else if direction.y > 0.0 {
@@ -118,12 +125,13 @@ fn travel(pieces: &[Settled], section: &Section, gutter: f64, index: usize, dire
     };
     let mut way = (room - piece.reach).max(0.0);
     for obstacle in &section.obstacles {
-        let need = (obstacle.radius + piece.reach).max(LEAST_GUTTER_MM);
+        let need = (obstacle.radius + piece.reach + piece.stray).max(LEAST_GUTTER_MM);
         way = piece.body.travel(&obstacle.body, -piece.at, direction, need - SLIDING_MM, way);
     }
     for (other_index, other) in pieces.iter().enumerate() {
         if other_index != index && way > 0.0 {
-            way = piece.body.travel(&other.body, other.at - piece.at, direction, gutter - SLIDING_MM, way);
+            let need = gutter + piece.stray + other.stray;
+            way = piece.body.travel(&other.body, other.at - piece.at, direction, need - SLIDING_MM, way);
         }
     }
     way

@@ -200,7 +200,7 @@ fn fillers_add_no_sheet_and_no_length() {
         layout.sheets.last().expect("a sheet").iter().map(bottom).fold(0.0, f64::max)
     };
     let without = run(&nesting(&frame, 2.0, lots.clone()));
-    let mut filler = lot(box_of(6.0, 6.0), 0.0, Rotate::Free, 500);
+    let mut filler = lot(box_of(4.0, 4.0), 0.0, Rotate::Free, 500);
     filler.filler = true;
     lots.push(filler);
     let with = run(&nesting(&frame, 2.0, lots.clone()));
@@ -223,7 +223,8 @@ fn nothing_crosses_the_bands_of_a_roll() {
         (nesting.roll, nesting.feed_edge) = (true, edge);
         let layout = run(&nesting);
         assert!(layout.unplaced.is_empty());
-        let section = vec![lot(box_of(90.0, 89.5), 0.0, Rotate::None, 1), lot(box_of(90.0, 95.0), 0.0, Rotate::None, 1)];
+        let section =
+            vec![lot(box_of(90.0, 89.5), 0.0, Rotate::None, 1), lot(box_of(90.0, 95.0), 0.0, Rotate::None, 1)];
         nesting.lots = section;
         let layout = run(&nesting);
         assert_eq!(layout.unplaced.len(), 1, "no section is 95 mm long");
