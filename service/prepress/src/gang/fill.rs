@@ -128,6 +128,11 @@ impl<'a> Fill<'a> {
         Ok(best)
     }
 
+    /// Whether a part stands in the window at any angle, free zones aside.
+    pub(super) fn holds(&self, part: usize) -> bool {
+        self.parts[part].turns.iter().any(|turn| self.last(&self.parts[part], turn, f64::INFINITY).is_some())
+    }
+
     /// Last column and row at which a turn still stands in the window.
     fn last(&self, part: &Part, turn: &Turn, limit: f64) -> Option<(i32, i32)> {
         let room =
@@ -169,6 +174,9 @@ impl<'a> Fill<'a> {
 
     /// Marks the columns of a row where a turn fits; false when there is none.
     fn free_places(&self, turn: &Turn, row: i32, last_col: i32, free: &mut [u64]) -> bool {
+        if turn.discs.iter().any(|(disc, _, down)| self.map.disc_row_is_full(*disc, row + down)) {
+            return false;
+        }
         free.fill(0);
         set_bits(free, 0, last_col as usize + 1);
         for (disc, col, down) in &turn.discs {
@@ -176,7 +184,8 @@ impl<'a> Fill<'a> {
         }
         let rows = turn.mask.rows();
         // Rows far apart first: they are the least alike and end hopeless tests soonest.
-        let stride = [61, 37, 17, 7, 1].into_iter().find(|stride| rows % stride != 0 || *stride == 1).unwrap_or(1);
+        let stride =
+            [61, 37, 17, 7, 1].into_iter().find(|stride| !rows.is_multiple_of(*stride) || *stride == 1).unwrap_or(1);
         let mut at = rows / 2;
         for _ in 0..rows {
             if free.iter().all(|word| *word == 0) {

@@ -30,6 +30,8 @@ pub(super) struct Map {
 #[derive(Clone)]
 struct Disc {
     blocked: Vec<u64>,
+    /// Rows with any place left.
+    open: Vec<bool>,
     full: bool,
 }
 
@@ -116,6 +118,12 @@ impl Map {
         }
     }
 
+    /// Whether a disc fits nowhere in a row.
+    pub(super) fn disc_row_is_full(&self, disc: usize, row: i32) -> bool {
+        let open = |table: &Disc| usize::try_from(row).is_ok_and(|row| table.open.get(row).copied().unwrap_or(true));
+        self.discs[disc].as_ref().is_some_and(|table| !open(table))
+    }
+
     /// Whether a disc fits nowhere.
     pub(super) fn disc_is_full(&self, disc: usize) -> bool {
         matches!(&self.discs[disc], Some(table) if table.full)
@@ -137,7 +145,7 @@ impl Map {
         let reach = radius.floor() as i32;
         let step = (2 * reach / DISC_ROWS).max(1);
         let mut blocked = vec![0; self.words * self.rows];
-        let mut free_cells = false;
+        let mut open = vec![false; self.rows];
         for row in 0..self.rows as i32 {
             let base = row as usize * self.words;
             let out = &mut blocked[base..base + self.words];
@@ -152,12 +160,13 @@ impl Map {
                 or_shifted(out, cells, -half);
                 or_shifted(out, cells, length as i32 - (1 << level) - half);
             }
-            free_cells |= (0..self.cols).step_by(64).any(|col| {
+            open[row as usize] = (0..self.cols).step_by(64).any(|col| {
                 let valid = if self.cols - col >= 64 { u64::MAX } else { (1 << (self.cols - col)) - 1 };
                 !out[col / 64] & valid != 0
             });
         }
-        Disc { blocked, full: !free_cells }
+        let full = !open.contains(&true);
+        Disc { blocked, open, full }
     }
 
     /// How many cells of a mask at a place are taken; cells outside the map count as taken.

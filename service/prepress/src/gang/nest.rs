@@ -6,7 +6,7 @@ use rayon::prelude::*;
 
 use super::assign::{assign, left_over};
 use super::feed::{Feed, Section, sections};
-use super::fill::{Spot, Taste, used};
+use super::fill::{Fill, Spot, Taste, used};
 use super::fit::Candidate;
 use super::gate;
 use super::part::{Part, Scale, turned_bounds};
@@ -124,9 +124,10 @@ impl Room {
 
     /// Sorts out what cannot be placed at all, and what the map cannot place but an exact search can.
     fn ready(&self, nesting: &Nesting<'_>, shop: &Shop<'_>) -> Result<Ready, Fault> {
+        let empty: Vec<Fill<'_>> = (0..self.sections.len()).map(|section| shop.empty(section)).collect();
         let found: Vec<Result<Fitting, Fault>> = (0..shop.parts.len())
             .into_par_iter()
-            .map(|part| self.fitting(&nesting.lots[self.order[part]], part, shop))
+            .map(|part| self.fitting(&nesting.lots[self.order[part]], part, shop, &empty))
             .collect();
         let mut ready = Ready { copies: Vec::new(), alone: Vec::new(), too_large: vec![None; nesting.lots.len()] };
         for (part, fitting) in found.into_iter().enumerate() {
@@ -147,10 +148,11 @@ impl Room {
         Ok(ready)
     }
 
-    fn fitting(&self, lot: &Lot, part: usize, shop: &Shop<'_>) -> Result<Fitting, Fault> {
+    fn fitting(&self, lot: &Lot, part: usize, shop: &Shop<'_>, empty: &[Fill<'_>]) -> Result<Fitting, Fault> {
         let bare = Taste { depth_per_mm: 1.0, depth_at: 0.0, look_mm: 0.0 };
-        for section in 0..self.sections.len() {
-            if shop.empty(section).place(part, bare, f64::INFINITY, shop.cancel)? {
+        for (section, empty) in self.sections.iter().zip(empty) {
+            let placed = || empty.clone().place(part, bare, f64::INFINITY, shop.cancel);
+            if empty.holds(part) && (section.obstacles.is_empty() || placed()?) {
                 return Ok(Fitting::Map);
             }
         }

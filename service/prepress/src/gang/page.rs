@@ -100,7 +100,7 @@ pub fn arrange_page(plan: &PagePlan, cancel: &Cancel) -> Result<Vec<(usize, Pose
             best = Some((covered, spots));
         }
     }
-    sheet.gated(best.map(|best| best.1).unwrap_or_default())
+    sheet.gated(&best.map(|best| best.1).unwrap_or_default())
 }
 
 /// A page of the plan's aspect that holds the required copies.
@@ -317,7 +317,7 @@ impl<'a> Sheet<'a> {
     }
 
     /// The last gate, on the poses that are printed: filling pieces that fail are dropped, required ones are our fault.
-    fn gated(&self, spots: Vec<Spot>) -> Result<Vec<(usize, Pose)>, Fault> {
+    fn gated(&self, spots: &[Spot]) -> Result<Vec<(usize, Pose)>, Fault> {
         let middle = Vec2::new(self.room.width / 2.0, self.room.length / 2.0);
         let mut standing: Vec<(usize, Pose, Body)> = Vec::new();
         for (index, spot) in spots.iter().enumerate() {

@@ -26,6 +26,8 @@ pub(super) struct Work {
     pub(super) tries: u64,
     /// Whole layouts.
     pub(super) layouts: u64,
+    /// Times that a container is filled up after its parts were slid together.
+    pub(super) refills: u32,
 }
 
 impl Work {
@@ -38,9 +40,10 @@ impl Work {
         };
         let total = (placements / copies.max(1)).clamp(1, 96);
         let layouts = layouts.min(total);
-        let crowd = lots as u64 * u64::from(steps);
-        let steps = if crowd > 24_000 { (24_000 / lots as u32).clamp(8, steps) } else { steps };
-        Work { cell, steps, tries: (total / layouts).max(1), layouts }
+        // With very many designs some part always fits well, and the masks of all angles would take much memory.
+        let most_steps = (8_000 / lots.max(1)).clamp(12, 48) as u32;
+        let refills = if effort == Effort::Draft && lots > 100 { 1 } else { 2 };
+        Work { cell, steps: steps.min(most_steps), tries: (total / layouts).max(1), layouts, refills }
     }
 }
 
@@ -172,7 +175,7 @@ impl Shop<'_> {
         self.fill(&mut fill, &order, &mut left, taste)?;
         let room = &self.sections[section];
         // Sliding makes room at the far end, where a few more may fit.
-        for _ in 0..2 {
+        for _ in 0..self.work.refills {
             let mut spots = fill.spots.clone();
             settle(self.parts, room, self.scale.gutter, &mut spots, 2, self.cancel)?;
             fill = self.empty(section);
