@@ -43,11 +43,6 @@ impl Canvas {
         self.ops
     }
 
-    /// Whether nothing was painted.
-    pub(crate) fn is_empty(&self) -> bool {
-        self.ops.is_empty()
-    }
-
     /// Paints in a graphics state of its own.
     pub(crate) fn scoped(&mut self, paint: impl FnOnce(&mut Canvas)) {
         self.ops.push(Op::SaveGraphicsState);
@@ -202,19 +197,13 @@ mod tests {
         path.move_to((0.0, 25.4));
         path.quad_to((12.7, 0.0), (25.4, 25.4));
         canvas.fill(&path, Ink::Black);
-        let curve = canvas.into_ops().into_iter().find_map(|op| match op {
-            Op::Unknown { key, value } if key == "c" => Some(value),
-            _ => None,
-        });
+        let ops = canvas.into_ops();
+        let operators =
+            ops.iter().filter_map(|op| if let Op::Unknown { key, value } = op { Some((key, value)) } else { None });
+        let curve = operators.filter(|(key, _)| *key == "c").map(|(_, value)| value).next();
         // The middle of a cubic is (p0 + 3 p1 + 3 p2 + p3) / 8; of this quadratic (p0 + 2 p1 + p2) / 4 = (36, 36) pt.
-        let numbers: Vec<f32> = curve
-            .expect("a curve")
-            .iter()
-            .map(|item| match item {
-                DictItem::Real(number) => *number,
-                _ => f32::NAN,
-            })
-            .collect();
+        let number = |item: &DictItem| if let DictItem::Real(number) = item { *number } else { f32::NAN };
+        let numbers: Vec<f32> = curve.expect("a curve").iter().map(number).collect();
         let middle = (3.0 * numbers[0] + 3.0 * numbers[2] + numbers[4]) / 8.0;
         let height = (3.0 * numbers[1] + 3.0 * numbers[3] + numbers[5]) / 8.0;
         assert!((middle - 36.0).abs() < 1e-3 && (height - 36.0).abs() < 1e-3, "{numbers:?}");

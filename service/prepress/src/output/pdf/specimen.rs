@@ -141,7 +141,7 @@ pub(crate) fn sheet(stock: Stock, placements: Vec<Placement>) -> Sheet {
 /// Grows a ring's corners into a star, for outlines that are not round.
 pub(crate) fn star(points: usize, outer: f64, inner: f64) -> Ring {
     let corner = |n: usize| {
-        let radius = if n % 2 == 0 { outer } else { inner };
+        let radius = if n.is_multiple_of(2) { outer } else { inner };
         let angle = n as f64 * std::f64::consts::PI / points as f64;
         Point::new(radius * angle.sin(), -radius * angle.cos())
     };

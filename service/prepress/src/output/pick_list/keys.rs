@@ -56,13 +56,6 @@ impl Keys {
         order.and_then(|order| self.numbers.get(order)).copied().unwrap_or(usize::MAX)
     }
 
-    /// Orders in their order.
-    pub(super) fn orders(&self) -> Vec<&str> {
-        let mut orders: Vec<(&str, usize)> = self.numbers.iter().map(|(order, rank)| (order.as_str(), *rank)).collect();
-        orders.sort_by_key(|(_, rank)| *rank);
-        orders.into_iter().map(|(order, _)| order).collect()
-    }
-
     /// An order's mark.
     pub(super) fn key(&self, order: Option<&str>) -> Key {
         match self.rank(order) {

@@ -84,7 +84,9 @@ fn pieces(book: &Book, columns: &[Column], line: &Line) -> Vec<Vec<Vec<String>>>
         .zip(&line.cells)
         .map(|((column, width), text)| match column.kind {
             Kind::Chip => Vec::new(),
-            kind => wrapped(book, text, style(book, kind), width - PADDING * book.scale),
+            Kind::Loud | Kind::Plain | Kind::Count => {
+                wrapped(book, text, style(book, column.kind), width - PADDING * book.scale)
+            }
         })
         .collect();
     let most = cells.iter().map(Vec::len).max().unwrap_or(0).max(1);

@@ -19,7 +19,12 @@ fn fifty(stock: Stock) -> Sheet {
     let mut placements: Vec<_> = (0..50)
         .map(|n: u32| {
             let pose = Pose::new(25.0 + f64::from(n % 6) * 17.0, 28.0 + f64::from(n / 6) * 17.0, f64::from(n) * 7.3);
-            placement(n + 1, if n % 2 == 0 { "1042" } else { "1043" }, if n % 2 == 0 { &big } else { &small }, pose)
+            placement(
+                n + 1,
+                if n.is_multiple_of(2) { "1042" } else { "1043" },
+                if n.is_multiple_of(2) { &big } else { &small },
+                pose,
+            )
         })
         .collect();
     placements[7].clip = Some(circle(placements[7].pose.x_mm, placements[7].pose.y_mm, 5.0));
