@@ -47,17 +47,7 @@ fn contents(sheet: &Sheet) -> Contents {
 }
 
 fn written(sheet: &Sheet) -> Vec<u8> {
-    let bytes = compose(sheet, &contents(sheet)).expect("a file");
-    keep_for_a_look(sheet, &bytes);
-    bytes
-}
-
-/// For people: set the variable to a folder to look at the files.
-fn keep_for_a_look(sheet: &Sheet, bytes: &[u8]) {
-    if let Some(folder) = option_env!("QUOIN_LOOK") {
-        let face = format!("{:?}-{:?}", sheet.stock.face, sheet.stock.cut_lines_in_print);
-        std::fs::write(format!("{folder}/{face}-{}.pdf", sheet.placements.len()), bytes).expect("a folder to write to");
-    }
+    compose(sheet, &contents(sheet)).expect("a file")
 }
 
 fn page(document: &Read) -> Dictionary {
