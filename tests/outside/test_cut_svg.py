@@ -114,6 +114,20 @@ def test_kiss_cuts_come_first_and_inner_lines_before_outer(every_sheet):
             assert not inside, f"{inside} would be cut out of a loose {cut.id}"
 
 
+def test_lines_far_from_the_feed_edge_are_cut_first(every_sheet):
+    """Cutting towards the feed edge leaves the sheet whole where the rollers hold it: the first third of the through cuts
+    lies farther from that edge than the last third."""
+    for sheet in every_sheet:
+        placed = list(dict.fromkeys(cut.placement for cut in sheet.cut.cuts if cut.layer == "Cutting"))
+        if len(placed) < 9:
+            continue
+        middles = np.array([sheet.cut.outermost(number).envelope.centroid.coords[0] for number in placed])
+        (x, y), (width, height) = middles.T, sheet.size_mm
+        far = {"top": y, "bottom": height - y, "left": x, "right": width - x}[sheet.stock.get("feed_edge", "top")]
+        third = len(placed) // 3
+        assert far[:third].mean() > far[-third:].mean(), sheet.name
+
+
 def test_neighbours_keep_the_gutter(every_sheet):
     """True outlines, true distances: GEOS on both whole rings, no boxes."""
     for sheet in every_sheet:

@@ -154,7 +154,7 @@ fn a_margin_too_narrow_for_the_marks_is_refused_and_the_margin_needed_is_told() 
     });
     let shop = Shop::open();
     let ended = shop.gang(&with(good_job(), "/stocks/0", stock));
-    ended.assert_refused("stock", "/stocks/0/margins_mm/left");
+    ended.assert_refused("broken", "/stocks/0/margins_mm/left");
     assert!(ended.stderr.contains("11"), "5 mm and a disc of 6 mm need 11 mm:\n{}", ended.stderr);
     shop.assert_nothing_written(&[]);
 }
@@ -162,7 +162,7 @@ fn a_margin_too_narrow_for_the_marks_is_refused_and_the_margin_needed_is_told() 
 #[test]
 fn a_margin_under_the_printers_edge_is_refused() {
     let margins = json!({"top": 16, "right": 2, "bottom": 16, "left": 16});
-    assert_refused("/stocks/0/margins_mm", margins, "stock", "/stocks/0/margins_mm/right");
+    assert_refused("/stocks/0/margins_mm", margins, "broken", "/stocks/0/margins_mm/right");
 }
 
 #[test]
