@@ -102,7 +102,7 @@ impl Room {
         let stray = if nesting.lots.iter().any(|lot| corners(lot) > 200) { STRAY_MM } else { 0.0 };
         let reach = nesting.lots.iter().map(|lot| lot.reach.mm()).fold(f64::INFINITY, f64::min);
         let pad = if reach.is_finite() { (gutter / 2.0 + stray - reach).max(0.0) } else { 0.0 };
-        let cell = cell(nesting, work.cell, (feed.width + 2.0 * pad) * (feed.length + 2.0 * pad));
+        let cell = cell(nesting, gutter, work.cell, (feed.width + 2.0 * pad) * (feed.length + 2.0 * pad));
         let scale = Scale { cell, gutter, steps: work.steps, feed_turn_deg: feed.turn_deg, pad };
         let mut order: Vec<usize> = (0..nesting.lots.len()).collect();
         order.sort_by(|a, b| by_geometry(&nesting.lots[*a], &nesting.lots[*b]).then(a.cmp(b)));
@@ -236,7 +236,7 @@ fn copies_of(lot: &Lot) -> u64 {
 }
 
 /// Side of a cell: the effort's, smaller for small parts, larger for large windows.
-fn cell(nesting: &Nesting<'_>, wanted: f64, window_area: f64) -> f64 {
+fn cell(nesting: &Nesting<'_>, gutter: f64, wanted: f64, window_area: f64) -> f64 {
     let longest = |lot: &Lot| {
         let bounds = turned_bounds(&lot.outermost, 0.0);
         bounds.width().max(bounds.height())
@@ -245,6 +245,8 @@ fn cell(nesting: &Nesting<'_>, wanted: f64, window_area: f64) -> f64 {
     sizes.sort_by(f64::total_cmp);
     let typical = sizes.get(sizes.len() / 2).copied().unwrap_or(0.0);
     let fine = wanted.min((typical / CELLS_PER_PART).max(LEAST_CELL_MM));
+    // A wide gutter makes masks large however small the parts are.
+    let fine = fine.max(gutter / CELLS_PER_PART);
     let cell = fine.max((window_area / MOST_CELLS).sqrt());
     (cell * 1e6).ceil() / 1e6
 }
