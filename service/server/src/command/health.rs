@@ -48,7 +48,9 @@ fn ask_at(address: SocketAddr) -> io::Result<()> {
     let mut stream = TcpStream::connect_timeout(&address, PATIENCE)?;
     stream.set_read_timeout(Some(PATIENCE))?;
     stream.set_write_timeout(Some(PATIENCE))?;
-    write!(stream, "GET /healthz HTTP/1.1\r\nHost: {address}\r\nConnection: close\r\n\r\n")?;
+    // In one piece: a service may answer and close as soon as it has read something.
+    let request = format!("GET /healthz HTTP/1.1\r\nHost: {address}\r\nConnection: close\r\n\r\n");
+    stream.write_all(request.as_bytes())?;
     let mut status = [0; 12];
     stream.read_exact(&mut status)?;
     if status.starts_with(b"HTTP/1.1 200") {

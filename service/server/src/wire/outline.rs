@@ -31,7 +31,7 @@ const SHAPES: [(&str, ShapeWord); 5] = [
 
 /// Codes of findings that a customer can settle: those of the families `resolution`, `transparency`, `shape`, `colour` and
 /// `detail` (the contract, section 1), also the ones that no stage reports yet.
-const ACCEPTABLE: [&str; 16] = [
+const ACCEPTABLE: [&str; 17] = [
     "resolution.low",
     "resolution.upscaled",
     "transparency.none",
@@ -42,6 +42,7 @@ const ACCEPTABLE: [&str; 16] = [
     "shape.specks",
     "shape.thin",
     "shape.clipped",
+    "shape.undrawable",
     "colour.profile",
     "colour.cmyk",
     "colour.gamut",
