@@ -3,6 +3,7 @@
 use std::error::Error;
 use std::fs::File;
 use std::io::{self, Read, Write};
+use std::panic;
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 use std::sync::OnceLock;
@@ -43,7 +44,12 @@ enum Failure {
 
 /// Runs the command.
 pub(super) fn run(args: &GangArgs) -> ExitCode {
-    match make(args) {
+    // A panic is a mistake of ours, and a failure like any other: unwinding has removed what was written.
+    let Ok(made) = panic::catch_unwind(|| make(args)) else {
+        complain("error: this job met a mistake in this program; nothing was written");
+        return ExitCode::from(EXIT_BROKEN);
+    };
+    match made {
         Ok(ticket) => {
             // Whoever closed stdout does not want the table; the files are there all the same.
             let text = report::closing(&ticket, &args.out).join("\n");
