@@ -50,7 +50,9 @@ impl Corners<'_> {
         let core = Field::measure(grid, &edges, inside_flags(&grid, &cores), reach, cancel)?;
         let strokes = self.strokes(&core);
         let mut values: Vec<f32> = (0..grid.nodes()).map(|node| core.signed(node) - self.radius as f32).collect();
-        stamp(&mut values, &grid, &strokes, self.radius, self.outward, cancel)?;
+        stamp(&grid, &strokes, (self.radius, self.outward), cancel, |node, value| {
+            values[node] = values[node].min(value)
+        })?;
         Ok(values)
     }
 
@@ -94,17 +96,16 @@ fn distance_from_stroke(point: Point, from: Point, to: Point) -> f64 {
     (from + along * share).distance(point)
 }
 
-/// Adds round-ended strokes of a radius to a shape's values; exact to `outward` outside of them.
+/// Round-ended strokes of a radius: tells each node's value, negative inside, exact to `outward` outside.
 ///
 /// # Errors
 /// `run.cancelled`.
 pub(super) fn stamp(
-    values: &mut [f32],
     grid: &Grid,
     strokes: &[(Point, Point)],
-    radius: f64,
-    outward: f64,
+    (radius, outward): (f64, f64),
     cancel: &Cancel,
+    mut tell: impl FnMut(usize, f32),
 ) -> Result<(), Fault> {
     if strokes.is_empty() {
         return Ok(());
@@ -112,8 +113,6 @@ pub(super) fn stamp(
     let edges = Edges::of_strokes(strokes);
     let reach = Reach { inward: 0.0, outward: radius + outward + 2.0 * grid.cell() };
     let field = Field::measure(*grid, &edges, Vec::new(), reach, cancel)?;
-    for (node, value) in values.iter_mut().enumerate() {
-        *value = value.min(field.signed(node) - radius as f32);
-    }
+    (0..grid.nodes()).for_each(|node| tell(node, field.signed(node) - radius as f32));
     Ok(())
 }

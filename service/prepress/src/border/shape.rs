@@ -175,8 +175,11 @@ impl Work<'_> {
         patched: &mut [f32],
     ) -> Result<(), Fault> {
         let radius = radius + self.lengths.inside;
-        stamp(values, &self.grid, strokes, radius, self.lengths.hole_depth(), self.cancel)?;
-        stamp(patched, &self.grid, strokes, radius, 0.0, self.cancel)
+        let extent = (radius, self.lengths.hole_depth());
+        stamp(&self.grid, strokes, extent, self.cancel, |node, value| {
+            values[node] = values[node].min(value);
+            patched[node] = patched[node].min(value);
+        })
     }
 
     fn measure<'f>(&self, edges: &'f Edges, rings: &[Ring], inward: f64, outward: f64) -> Result<Field<'f>, Fault> {

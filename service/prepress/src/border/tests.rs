@@ -165,6 +165,15 @@ fn a_dot_narrower_than_the_minimum_becomes_the_minimum() {
 }
 
 #[test]
+fn a_sharp_corner_of_a_wide_shape_is_rounded_and_not_thickened() {
+    // 56 degrees at the tip.
+    let kite = polygon(&[(0.0, 0.0), (16.0, 30.0), (0.0, 36.0), (-16.0, 30.0)]);
+    let grown = grown(vec![kite], &growth(0.0));
+    let bounds = grown.region.bounds().expect("bounds");
+    assert!(bounds.y0 > -0.05, "no disc reaches past the tip: {bounds:?}");
+}
+
+#[test]
 fn a_round_tail_that_is_wide_enough_is_left_alone() {
     let tail = polygon(&[(0.0, 0.0), (20.0, 0.0), (20.0, 8.0), (60.0, 10.0), (20.0, 12.0), (20.0, 20.0), (0.0, 20.0)]);
     let tail = grown(vec![tail], &growth(2.0));
