@@ -18,8 +18,8 @@ use crate::geom::{Point, Ring};
 const POKE_MM: f64 = 0.012;
 
 /// Farthest push of a disc along a straight line; a corner farther out is a curved hair and gets a disc of its own around
-/// the art. Three cutting radii of the default 1 mm. Common practice, no source.
-const PUSH_MM: f64 = 3.0;
+/// the art. A corner of 45 degrees pokes out by 1.8 mm at the default radius.
+const PUSH_MM: f64 = 2.0;
 
 /// What rounding needs to know.
 pub(super) struct Corners<'a> {
