@@ -184,18 +184,15 @@ pub(super) fn around(
 mod tests {
     use super::*;
     use crate::geom::Point;
-    use crate::order::HolesKept;
 
     #[test]
     fn a_part_inside_a_hole_is_outer_and_the_hole_is_not() {
-        let square = |half: f64| cutline_square(half);
-        let (lines, outer) = outer_first(vec![square(20.0), square(15.0), square(5.0)]);
+        let (lines, outer) = outer_first([20.0, 15.0, 5.0].map(square).to_vec());
         assert_eq!(outer, 2);
         assert!((lines[1].bounds().width() - 10.0).abs() < 1e-9 && (lines[2].bounds().width() - 30.0).abs() < 1e-9);
-        let _unused: HolesKept = None;
     }
 
-    fn cutline_square(half: f64) -> CutLine {
+    fn square(half: f64) -> CutLine {
         let ring = crate::geom::Ring::rectangle(Rect::from_center_size(Point::ORIGIN, (half * 2.0, half * 2.0)));
         CutLine::polygon(&ring).expect("four corners")
     }

@@ -120,16 +120,16 @@ fn centred(drawn: Drawn, around: Vec<CutLine>, overall: Rect, face: Rect, reach:
         finished_height: Mm::of(face.height()),
         overall: overall + shift,
         reach,
-        grown: drawn.grown.map(|grown| moved(grown, shift)),
+        grown: drawn.grown.map(|grown| moved(&grown, shift)),
     }
 }
 
-fn moved(grown: Grown, by: Vec2) -> Grown {
+fn moved(grown: &Grown, by: Vec2) -> Grown {
     Grown {
         region: grown.region.transformed(Affine::translate(by)),
         bridges: grown.bridges.iter().map(|bridge| Bridge { from: bridge.from + by, to: bridge.to + by }).collect(),
         thickenings: grown.thickenings.iter().map(|place| Thickening { at: place.at + by, ..*place }).collect(),
-        ..grown
+        ..*grown
     }
 }
 

@@ -117,9 +117,9 @@ fn a_coloured_border_reaches_past_the_cut_by_the_bleed() {
     seen.assert_colour(16.5, 0.0, [0, 200, 0]);
     seen.assert_colour(18.0, 0.0, RED.0);
     seen.assert_colour(0.0, 20.9, RED.0);
-    // 21.5 mm from the middle.
-    assert_eq!(seen.alpha(15.2, 15.2), 0);
-    assert_eq!(seen.colour(15.2, 15.2), RED.0, "transparent pixels have the border's colour");
+    // 21.2 mm from the middle: two pixels past the last printed one.
+    assert_eq!(seen.alpha(15.0, 15.0), 0);
+    assert_eq!(seen.colour(15.0, 15.0), RED.0, "transparent pixels have the border's colour");
 }
 
 #[test]

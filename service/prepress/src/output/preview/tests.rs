@@ -1,10 +1,7 @@
 //! Previews, decoded again and measured.
 
 use super::*;
-use crate::frame::tests::{letter, marked_letter};
-use crate::order::{Margins, Stock};
-use crate::sheet::Placement;
-use crate::sheet::tests::{die_cut, kiss_cut, sheet_of, sheet_on, sticker_sheet};
+use crate::sheet::tests::{die_cut, kiss_cut, sheet_of};
 
 struct Decoded {
     width: u32,
@@ -77,32 +74,4 @@ fn clip_hides_what_lies_outside_of_it() {
 fn same_sheet_twice_is_the_same_bytes() {
     let sheet = sheet_of(vec![die_cut(60.0, 40.0, 33.0), kiss_cut(120.0, 60.0)]);
     assert_eq!(write(&sheet).expect("written"), write(&sheet).expect("written"));
-}
-
-/// Writes pictures to look at, when asked by naming a folder.
-#[test]
-#[ignore = "for the eye"]
-fn pictures_for_the_eye() {
-    let Some(folder) = std::env::var_os("QUOIN_LOOK").map(std::path::PathBuf::from) else { return };
-    let some = || -> Vec<Placement> {
-        let mut all = vec![sticker_sheet(60.0, 230.0), kiss_cut(120.0, 230.0)];
-        for (row, y) in [50.0, 95.0, 140.0, 185.0].into_iter().enumerate() {
-            all.extend([45.0, 90.0, 135.0, 175.0].map(|x| die_cut(x, y, 23.0 * (x / 45.0 + row as f64))));
-        }
-        all
-    };
-    let film = crate::order::Form::Sheet { width: Mm::of(330.0), height: Mm::of(480.0), media: None };
-    let stocks = [
-        ("letter", Stock { margins: Margins::even(Mm::of(22.225)), ..letter() }),
-        ("marked", marked_letter()),
-        ("film", Stock { form: film, face: Face::Clear, finish: "clear film".to_owned(), ..marked_letter() }),
-        ("narrow", Stock { margins: Margins::even(Mm::of(9.0)), ..marked_letter() }),
-        ("sideways", Stock { feed_edge: crate::order::FeedEdge::Left, face: Face::Metallic, ..marked_letter() }),
-    ];
-    for (name, stock) in stocks {
-        let sheet = sheet_on(stock, some());
-        std::fs::write(folder.join(format!("{name}.png")), write(&sheet).expect("written")).expect("a folder");
-        let svg = crate::output::cut_svg::write(&sheet);
-        std::fs::write(folder.join(format!("{name}.svg")), svg).expect("a folder");
-    }
 }

@@ -122,5 +122,6 @@ fn a_narrow_gutter_matters_only_with_printed_bleed() {
 
 #[test]
 fn the_suggested_border_grows_with_the_sticker() {
-    assert_eq!([20.0, 40.0, 60.0, 200.0].map(suggested_border), [1.5, 2.0, 3.0, 3.0]);
+    let in_halves = |longest: f64| (suggested_border(longest) * 2.0) as u32;
+    assert_eq!([20.0, 40.0, 60.0, 200.0].map(in_halves), [3, 4, 6, 6]);
 }
