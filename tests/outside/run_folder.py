@@ -49,13 +49,17 @@ class Sheet:
         """The stock's settings as the ticket echoes them."""
         return self.run.ticket["settings"]["stocks"][self.record["stock"]]
 
-    def rendered(self, ppi=300):
-        """print.pdf drawn by poppler, kept on disk for the next check."""
-        target = self.run.scratch / f"{self.name}-{ppi}"
+    def rendered(self, ppi=300, by="poppler"):
+        """print.pdf drawn by poppler or MuPDF, kept on disk for the next check."""
+        target = self.run.scratch / f"{self.name}-{ppi}-{by}"
         picture = target.with_suffix(".png")
+        pdf = self.folder / "print.pdf"
         if not picture.exists():
-            command = ["pdftoppm", "-r", str(ppi), "-png", "-singlefile", self.folder / "print.pdf", target]
-            subprocess.run(command, check=True)
+            commands = {
+                "poppler": ["pdftoppm", "-r", str(ppi), "-png", "-singlefile", pdf, target],
+                "mupdf": ["mutool", "draw", "-q", "-r", str(ppi), "-o", picture, pdf, "1"],
+            }
+            subprocess.run(commands[by], check=True, stderr=subprocess.DEVNULL)
         return Image.open(picture).convert("RGB")
 
 
