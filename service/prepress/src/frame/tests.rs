@@ -1,42 +1,12 @@
 //! Frames of common stocks, measured.
 
 use super::*;
-use crate::order::{
-    Colour, CutLinesInPrint, Cutting, Face, LabelPlace, Layer, Layers, Margins, RegisterMarks, Underbase,
-};
-use crate::units::Ppi;
+use crate::order::{LabelPlace, Margins, RegisterMarks};
 
 /// The contract's default stock on a letter sheet.
 pub(crate) fn letter() -> Stock {
-    let layer = |name: &str, colour| Layer { name: name.to_owned(), colour: Colour(colour) };
-    Stock {
-        stock: "gloss-white-vinyl".to_owned(),
-        form: Form::Sheet { width: Mm::of(215.9), height: Mm::of(279.4), media: None },
-        margins: Margins::even(Mm::of(16.0)),
-        unprintable: Margins::even(Mm::of(4.0)),
-        feed_edge: FeedEdge::Top,
-        gutter: Mm::of(2.0),
-        bleed: Mm::of(1.0),
-        face: Face::White,
-        finish: "removable, gloss laminate".to_owned(),
-        register_marks: None,
-        label: LabelPlace::Margin,
-        cut_lines_in_print: CutLinesInPrint::None,
-        layers: Layers {
-            kiss: layer("PartialCutting", [0x0f, 0x76, 0x6e]),
-            through: layer("Cutting", [0xb4, 0x53, 0x09]),
-            white: layer("White", [0xc7, 0xd2, 0xfe]),
-        },
-        print_ppi: Ppi::of(300.0),
-        cutting: Cutting {
-            minimum_width: Mm::of(3.0),
-            bridge_reach: None,
-            inside_radius: Mm::of(0.5),
-            outside_radius: Mm::of(1.0),
-            speck: Mm::of(0.3),
-        },
-        underbase: Underbase { choke: Mm::of(0.15), threshold: 0.02 },
-    }
+    let form = Form::Sheet { width: Mm::of(215.9), height: Mm::of(279.4), media: None };
+    Stock { finish: "removable, gloss laminate".to_owned(), ..Stock::with_defaults("gloss-white-vinyl", form) }
 }
 
 fn discs(at: Option<Vec<Point>>) -> Option<RegisterMarks> {

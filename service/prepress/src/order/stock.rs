@@ -1,5 +1,6 @@
 //! Printable self-adhesive material, and how printer and cutter take it.
 
+use super::Colour;
 use crate::geom::Point;
 use crate::units::{Mm, Ppi};
 
@@ -112,7 +113,7 @@ pub struct Layer {
     /// As the shop's cutter expects it.
     pub name: String,
     /// On screen.
-    pub colour: super::Colour,
+    pub colour: Colour,
 }
 
 /// The three layers.
@@ -192,4 +193,39 @@ pub struct Stock {
     pub cutting: Cutting,
     /// White ink.
     pub underbase: Underbase,
+}
+
+impl Stock {
+    /// A stock of which nothing but name and form is said: every other value is the contract's built-in one.
+    pub fn with_defaults(stock: &str, form: Form) -> Stock {
+        let layer = |name: &str, colour| Layer { name: name.to_owned(), colour: Colour(colour) };
+        Stock {
+            stock: stock.to_owned(),
+            form,
+            margins: Margins::even(Mm::of(16.0)),
+            unprintable: Margins::even(Mm::of(4.0)),
+            feed_edge: FeedEdge::Top,
+            gutter: Mm::of(2.0),
+            bleed: Mm::of(1.0),
+            face: Face::White,
+            finish: String::new(),
+            register_marks: None,
+            label: LabelPlace::Margin,
+            cut_lines_in_print: CutLinesInPrint::None,
+            layers: Layers {
+                kiss: layer("PartialCutting", [0x0f, 0x76, 0x6e]),
+                through: layer("Cutting", [0xb4, 0x53, 0x09]),
+                white: layer("White", [0xc7, 0xd2, 0xfe]),
+            },
+            print_ppi: Ppi::of(300.0),
+            cutting: Cutting {
+                minimum_width: Mm::of(3.0),
+                bridge_reach: None,
+                inside_radius: Mm::of(0.5),
+                outside_radius: Mm::of(1.0),
+                speck: Mm::of(0.3),
+            },
+            underbase: Underbase { choke: Mm::of(0.15), threshold: 0.02 },
+        }
+    }
 }

@@ -7,39 +7,14 @@ use image::{Rgba, RgbaImage};
 use crate::finding::Place;
 use crate::geom::{Point, Rect, Region, Ring};
 use crate::order::{
-    Accept, ArtFit, ArtInput, Backdrop, BackdropRemove, Colour, CutLinesInPrint, Cutting, Design, Face, FeedEdge, Form,
-    LabelPlace, Layer, Layers, Margins, Outline, Parts, Shape, Size, Stock, Underbase, White,
+    Accept, ArtFit, ArtInput, Backdrop, BackdropRemove, Colour, Design, Form, Outline, Parts, Shape, Size, Stock, White,
 };
 use crate::silhouette::{BackdropFound, CutOut};
-use crate::units::{Mm, Ppi};
+use crate::units::Mm;
 
 /// The contract's default stock on a letter sheet.
 pub(crate) fn stock() -> Stock {
-    let layer = |name: &str| Layer { name: name.to_owned(), colour: Colour([15, 118, 110]) };
-    Stock {
-        stock: "gloss".to_owned(),
-        form: Form::Sheet { width: Mm::of(215.9), height: Mm::of(279.4), media: None },
-        margins: Margins::even(Mm::of(16.0)),
-        unprintable: Margins::even(Mm::of(4.0)),
-        feed_edge: FeedEdge::Top,
-        gutter: Mm::of(2.0),
-        bleed: Mm::of(1.0),
-        face: Face::White,
-        finish: String::new(),
-        register_marks: None,
-        label: LabelPlace::Margin,
-        cut_lines_in_print: CutLinesInPrint::None,
-        layers: Layers { kiss: layer("PartialCutting"), through: layer("Cutting"), white: layer("White") },
-        print_ppi: Ppi::of(300.0),
-        cutting: Cutting {
-            minimum_width: Mm::of(3.0),
-            bridge_reach: None,
-            inside_radius: Mm::of(0.5),
-            outside_radius: Mm::of(1.0),
-            speck: Mm::of(0.3),
-        },
-        underbase: Underbase { choke: Mm::of(0.15), threshold: 0.02 },
-    }
+    Stock::with_defaults("gloss", Form::Sheet { width: Mm::of(215.9), height: Mm::of(279.4), media: None })
 }
 
 /// A design with the contract's defaults.

@@ -1,8 +1,7 @@
 //! A stock and how printer and cutter take it.
 
 use quoin_prepress::order::{
-    Colour, CutLinesInPrint, Cutting, Face, FeedEdge, Form, LabelPlace, Layer, Layers, Margins, Stock, Underbase,
-    media_size,
+    CutLinesInPrint, Cutting, Face, FeedEdge, Form, LabelPlace, Layer, Layers, Margins, Stock, Underbase, media_size,
 };
 use quoin_prepress::units::{Mm, Ppi};
 use serde_json::Value;
@@ -64,29 +63,41 @@ pub(super) fn read_stock(entry: &Node<'_>, mistakes: &mut Mistakes) -> Option<St
     }
     let name = entry.ruled_text(mistakes, "stock", ids::stock_name);
     let form = entry.choice("form").and_then(|form| read_form(&form, mistakes));
-    let is_roll = matches!(form, Some(Form::Roll { .. }));
+    // A stock without name or form is read all the same, so that the rest of its mistakes are told.
+    let unsaid = Form::Sheet { width: Mm::ZERO, height: Mm::ZERO, media: None };
+    let known = name.is_some() && form.is_some();
+    let built_in = Stock::with_defaults(name.unwrap_or_default(), form.unwrap_or(unsaid));
+    let stock = read_settings(entry, built_in, mistakes);
+    known.then_some(stock)
+}
+
+/// What the entry says, over what is built in.
+fn read_settings(entry: &Node<'_>, built_in: Stock, mistakes: &mut Mistakes) -> Stock {
     let face = [("white", Face::White), ("clear", Face::Clear), ("metallic", Face::Metallic)];
     let label = [("margin", LabelPlace::Margin), ("none", LabelPlace::None)];
     let cut_lines = [("none", CutLinesInPrint::None), ("separations", CutLinesInPrint::Separations)];
+    let is_roll = matches!(built_in.form, Form::Roll { .. });
     let finish = entry.ruled_text(mistakes, "finish", |text| ids::text(text, 0, range::FINISH_CHARS));
-    Some(Stock {
-        margins: read_margins(entry, "margins_mm", Mm::of(16.0), mistakes),
-        unprintable: read_unprintable(entry, mistakes),
-        feed_edge: read_feed_edge(entry, is_roll, mistakes),
-        gutter: entry.length(mistakes, "gutter_mm", &range::GUTTER).unwrap_or(Mm::of(2.0)),
-        bleed: entry.length(mistakes, "bleed_mm", &range::BLEED).unwrap_or(Mm::of(1.0)),
-        face: entry.word(mistakes, "face", &face).unwrap_or(Face::White),
-        finish: finish.unwrap_or_default().to_owned(),
+    Stock {
+        margins: read_margins(entry, "margins_mm", built_in.margins, mistakes),
+        unprintable: read_unprintable(entry, built_in.unprintable, mistakes),
+        feed_edge: read_feed_edge(entry, is_roll, mistakes).unwrap_or(built_in.feed_edge),
+        gutter: entry.length(mistakes, "gutter_mm", &range::GUTTER).unwrap_or(built_in.gutter),
+        bleed: entry.length(mistakes, "bleed_mm", &range::BLEED).unwrap_or(built_in.bleed),
+        face: entry.word(mistakes, "face", &face).unwrap_or(built_in.face),
+        finish: finish.map_or(built_in.finish, str::to_owned),
         register_marks: marks::read_register_marks(entry, mistakes),
-        label: entry.word(mistakes, "label", &label).unwrap_or(LabelPlace::Margin),
-        cut_lines_in_print: entry.word(mistakes, "cut_lines_in_print", &cut_lines).unwrap_or(CutLinesInPrint::None),
-        layers: read_layers(entry, mistakes),
-        print_ppi: Ppi::of(entry.number(mistakes, "print_ppi", &range::PRINT_PPI).unwrap_or(300.0)),
-        cutting: read_cutting(entry, mistakes),
-        underbase: read_underbase(entry, mistakes),
-        stock: name?.to_owned(),
-        form: form?,
-    })
+        label: entry.word(mistakes, "label", &label).unwrap_or(built_in.label),
+        cut_lines_in_print: entry
+            .word(mistakes, "cut_lines_in_print", &cut_lines)
+            .unwrap_or(built_in.cut_lines_in_print),
+        layers: read_layers(entry, built_in.layers, mistakes),
+        print_ppi: entry.number(mistakes, "print_ppi", &range::PRINT_PPI).map_or(built_in.print_ppi, Ppi::of),
+        cutting: read_cutting(entry, built_in.cutting, mistakes),
+        underbase: read_underbase(entry, built_in.underbase, mistakes),
+        stock: built_in.stock,
+        form: built_in.form,
+    }
 }
 
 /// Fields of the contract that have one value so far.
@@ -180,35 +191,37 @@ fn read_roll(roll: &Node<'_>, mistakes: &mut Mistakes) -> Option<Form> {
 }
 
 /// A length for each side; sides that are left out have the built-in one.
-fn read_margins(entry: &Node<'_>, field: &str, default: Mm, mistakes: &mut Mistakes) -> Margins {
-    let Some(sides) = entry.choice(field).filter(|node| node.expect_object(mistakes)) else {
-        return Margins::even(default);
-    };
+fn read_margins(entry: &Node<'_>, field: &str, built_in: Margins, mistakes: &mut Mistakes) -> Margins {
+    let Some(sides) = entry.choice(field).filter(|node| node.expect_object(mistakes)) else { return built_in };
     sides.only_fields(mistakes, &["top", "right", "bottom", "left"]);
-    let mut side = |name| sides.length(mistakes, name, &range::MARGIN).unwrap_or(default);
-    Margins { top: side("top"), right: side("right"), bottom: side("bottom"), left: side("left") }
-}
-
-/// One number for all sides, or a length for each.
-fn read_unprintable(entry: &Node<'_>, mistakes: &mut Mistakes) -> Margins {
-    let default = Mm::of(4.0);
-    match entry.choice("unprintable_mm") {
-        Some(node) => match node.value() {
-            Some(Value::Number(_)) => Margins::even(node.as_number(mistakes, &range::MARGIN).map_or(default, Mm::of)),
-            Some(value) if !value.is_object() => {
-                wrong_type(mistakes, &node.pointer(), "a number or an object with a number for each side", value);
-                Margins::even(default)
-            }
-            _ => read_margins(entry, "unprintable_mm", default, mistakes),
-        },
-        None => Margins::even(default),
+    let mut side = |name, built_in| sides.length(mistakes, name, &range::MARGIN).unwrap_or(built_in);
+    Margins {
+        top: side("top", built_in.top),
+        right: side("right", built_in.right),
+        bottom: side("bottom", built_in.bottom),
+        left: side("left", built_in.left),
     }
 }
 
-fn read_feed_edge(entry: &Node<'_>, is_roll: bool, mistakes: &mut Mistakes) -> FeedEdge {
+/// One number for all sides, or a length for each.
+fn read_unprintable(entry: &Node<'_>, built_in: Margins, mistakes: &mut Mistakes) -> Margins {
+    let Some(node) = entry.choice("unprintable_mm") else { return built_in };
+    match node.value() {
+        Some(Value::Number(_)) => {
+            node.as_number(mistakes, &range::MARGIN).map_or(built_in, |edge| Margins::even(Mm::of(edge)))
+        }
+        Some(value) if !value.is_object() => {
+            wrong_type(mistakes, &node.pointer(), "a number or an object with a number for each side", value);
+            built_in
+        }
+        _ => read_margins(entry, "unprintable_mm", built_in, mistakes),
+    }
+}
+
+fn read_feed_edge(entry: &Node<'_>, is_roll: bool, mistakes: &mut Mistakes) -> Option<FeedEdge> {
     let words =
         [("top", FeedEdge::Top), ("right", FeedEdge::Right), ("bottom", FeedEdge::Bottom), ("left", FeedEdge::Left)];
-    let edge = entry.word(mistakes, "feed_edge", &words).unwrap_or(FeedEdge::Top);
+    let edge = entry.word(mistakes, "feed_edge", &words)?;
     if is_roll
         && matches!(edge, FeedEdge::Right | FeedEdge::Left)
         && let Some(node) = entry.get("feed_edge")
@@ -216,27 +229,27 @@ fn read_feed_edge(entry: &Node<'_>, is_roll: bool, mistakes: &mut Mistakes) -> F
         let message = "a roll is fed by its top or bottom edge";
         mistakes.add(MistakeCode::Contradiction, &node.pointer(), message);
     }
-    edge
+    Some(edge)
 }
 
-fn read_layers(entry: &Node<'_>, mistakes: &mut Mistakes) -> Layers {
+fn read_layers(entry: &Node<'_>, built_in: Layers, mistakes: &mut Mistakes) -> Layers {
     let section = entry.section(mistakes, "layers");
     section.only_fields(mistakes, &["kiss", "through", "white"]);
-    let mut layer = |key, name: &str, colour| {
+    let mut layer = |key, built_in: Layer| {
         let layer = section.section(mistakes, key);
         layer.only_fields(mistakes, &["name", "colour"]);
         let given = layer.ruled_text(mistakes, "name", |text| ids::text(text, 1, range::LAYER_CHARS));
-        let colour = layer.colour(mistakes, "colour").unwrap_or(colour);
-        Layer { name: given.unwrap_or(name).to_owned(), colour }
+        let colour = layer.colour(mistakes, "colour").unwrap_or(built_in.colour);
+        Layer { name: given.map_or(built_in.name, str::to_owned), colour }
     };
     Layers {
-        kiss: layer("kiss", "PartialCutting", Colour([0x0f, 0x76, 0x6e])),
-        through: layer("through", "Cutting", Colour([0xb4, 0x53, 0x09])),
-        white: layer("white", "White", Colour([0xc7, 0xd2, 0xfe])),
+        kiss: layer("kiss", built_in.kiss),
+        through: layer("through", built_in.through),
+        white: layer("white", built_in.white),
     }
 }
 
-fn read_cutting(entry: &Node<'_>, mistakes: &mut Mistakes) -> Cutting {
+fn read_cutting(entry: &Node<'_>, built_in: Cutting, mistakes: &mut Mistakes) -> Cutting {
     let section = entry.section(mistakes, "cutting");
     section.only_fields(
         mistakes,
@@ -245,19 +258,19 @@ fn read_cutting(entry: &Node<'_>, mistakes: &mut Mistakes) -> Cutting {
     section.not_yet(mistakes, "nick_mm", |_| false);
     let mut length = |key, range| section.length(mistakes, key, range);
     Cutting {
-        minimum_width: length("minimum_width_mm", &range::MINIMUM_WIDTH).unwrap_or(Mm::of(3.0)),
+        minimum_width: length("minimum_width_mm", &range::MINIMUM_WIDTH).unwrap_or(built_in.minimum_width),
         bridge_reach: length("bridge_reach_mm", &range::BRIDGE_REACH),
-        inside_radius: length("inside_radius_mm", &range::CUTTING_RADIUS).unwrap_or(Mm::of(0.5)),
-        outside_radius: length("outside_radius_mm", &range::CUTTING_RADIUS).unwrap_or(Mm::of(1.0)),
-        speck: length("speck_mm", &range::SPECK).unwrap_or(Mm::of(0.3)),
+        inside_radius: length("inside_radius_mm", &range::CUTTING_RADIUS).unwrap_or(built_in.inside_radius),
+        outside_radius: length("outside_radius_mm", &range::CUTTING_RADIUS).unwrap_or(built_in.outside_radius),
+        speck: length("speck_mm", &range::SPECK).unwrap_or(built_in.speck),
     }
 }
 
-fn read_underbase(entry: &Node<'_>, mistakes: &mut Mistakes) -> Underbase {
+fn read_underbase(entry: &Node<'_>, built_in: Underbase, mistakes: &mut Mistakes) -> Underbase {
     let section = entry.section(mistakes, "underbase");
     section.only_fields(mistakes, &["choke_mm", "threshold"]);
     Underbase {
-        choke: section.length(mistakes, "choke_mm", &range::CHOKE).unwrap_or(Mm::of(0.15)),
-        threshold: section.number(mistakes, "threshold", &range::THRESHOLD).unwrap_or(0.02),
+        choke: section.length(mistakes, "choke_mm", &range::CHOKE).unwrap_or(built_in.choke),
+        threshold: section.number(mistakes, "threshold", &range::THRESHOLD).unwrap_or(built_in.threshold),
     }
 }

@@ -6,10 +6,7 @@ use kurbo::{Circle, Shape};
 
 use crate::frame::{Frame, Mark};
 use crate::geom::{Affine, BezPath, CutLine, PathEl, Point, Pose, Rect, Ring};
-use crate::order::{
-    Colour, CutLinesInPrint, Cutting, Face, FeedEdge, Form, LabelPlace, Layer, Layers, Margins, RegisterMarks, Stock,
-    Underbase,
-};
+use crate::order::{CutLinesInPrint, Face, Form, LabelPlace, RegisterMarks, Stock};
 use crate::sheet::{Placement, Sheet};
 use crate::sticker::{Cut, PlacedPrint, Plane, Print, Sticker};
 use crate::units::{Mm, Ppi};
@@ -21,34 +18,13 @@ pub(crate) fn circle(x: f64, y: f64, radius: f64) -> BezPath {
 
 /// A stock of A5.
 pub(crate) fn stock(face: Face, cut_lines_in_print: CutLinesInPrint) -> Stock {
-    let layer = |name: &str, colour| Layer { name: name.to_owned(), colour: Colour(colour) };
     Stock {
-        stock: "specimen".to_owned(),
-        form: Form::Sheet { width: Mm::of(148.0), height: Mm::of(210.0), media: None },
-        margins: Margins::even(Mm::of(16.0)),
-        unprintable: Margins::even(Mm::of(4.0)),
-        feed_edge: FeedEdge::Top,
-        gutter: Mm::of(2.0),
-        bleed: Mm::of(1.0),
         face,
         finish: "removable, gloss laminate".to_owned(),
         register_marks: Some(RegisterMarks { diameter: Mm::of(5.0), clear: Mm::of(3.0), at: None }),
         label: LabelPlace::None,
         cut_lines_in_print,
-        layers: Layers {
-            kiss: layer("PartialCutting", [0x0f, 0x76, 0x6e]),
-            through: layer("Cutting", [0xb4, 0x53, 0x09]),
-            white: layer("White", [0xc7, 0xd2, 0xfe]),
-        },
-        print_ppi: Ppi::of(300.0),
-        cutting: Cutting {
-            minimum_width: Mm::of(3.0),
-            bridge_reach: None,
-            inside_radius: Mm::of(0.5),
-            outside_radius: Mm::of(1.0),
-            speck: Mm::of(0.3),
-        },
-        underbase: Underbase { choke: Mm::of(0.15), threshold: 0.02 },
+        ..Stock::with_defaults("specimen", Form::Sheet { width: Mm::of(148.0), height: Mm::of(210.0), media: None })
     }
 }
 
