@@ -1,6 +1,6 @@
 //! One error for the whole library. `code()` never changes once published.
 //!
-//! A fault that an item causes (its picture, its size) also has a [`Finding`](crate::finding::Finding): the item is set
+//! A fault that an item causes (its picture, its size) also has a [`Finding`]: the item is set
 //! aside with it and the run goes on. See [`Fault::finding`].
 
 use std::error::Error;

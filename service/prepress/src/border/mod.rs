@@ -1,7 +1,7 @@
 //! Grows a solid border around art, in millimetres, and makes it safe to peel.
 //!
 //! In: the art's edge and what was ordered. Out: the bordered shape, and what was done to it. All of it happens on a grid
-//! of distances that is fixed by tolerance (see [`grid`]), so the picture's size does not matter.
+//! of distances that is fixed by tolerance (see `grid`), so the picture's size does not matter.
 //!
 //! 1. The art is grown by the border **and** the inside radius (level line of the exact distance).
 //! 2. Floating parts within reach are bridged; holes are filled or kept.

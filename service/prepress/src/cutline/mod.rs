@@ -4,7 +4,7 @@
 //! down, holes the other way.
 //!
 //! Contours are resampled at a tenth of a millimetre, smoothed a little, and covered greedily by the longest cubics that
-//! stay within tolerance (see [`fit`]). Neighbours share the tangent where they meet, so the line has no kinks. Guarantees:
+//! stay within tolerance (see `fit`). Neighbours share the tangent where they meet, so the line has no kinks. Guarantees:
 //! within 0.05 mm of the region's edge, no self-crossing and no crossing of two lines. Aimed at: at most 25 nodes in
 //! 100 mm; no turn tighter than the cutting radii by more than 5 % where the region itself does not turn tighter.
 

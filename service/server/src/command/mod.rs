@@ -21,7 +21,7 @@ const EXIT_NOTHING_PLACED: u8 = 2;
 
 /// Turns a night's sticker orders into sheets to print and cut.
 #[derive(Debug, Parser)]
-#[command(name = "quoin", version, about)]
+#[command(name = "quoin", version, about = "Turns a night's sticker orders into files to print and to cut.")]
 struct CommandLine {
     #[command(subcommand)]
     command: Command,

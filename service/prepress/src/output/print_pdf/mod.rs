@@ -11,7 +11,7 @@
 //! its clip; the bytes follow from the sheet alone.
 //!
 //! Sources: ISO 32000-1 (PDF); ISO 19593-1 (processing steps) as the Arlington model of PDF lists its keys. What has to be
-//! mended in what `printpdf` writes stands in [`pdf`](super::pdf).
+//! mended in what `printpdf` writes stands in `output::pdf`.
 
 mod pages;
 mod pictures;
