@@ -1,13 +1,17 @@
 """Printed art sits on its cut line: the white border is measured in poppler's rendering of print.pdf against cut.svg, which
 no code of ours touches between writing and measuring."""
 
+from dataclasses import dataclass
+
 import numpy as np
 import pytest
+from scipy.ndimage import binary_erosion
 import shapely
 from shapely import LineString
 
 import curves
 import pixels
+from run_folder import Sheet
 
 PPI = 300
 # Half a pixel of the rendering (0.04 mm), a pixel of the art's own edge (0.05 to 0.1 mm): what a reading can be off by.
@@ -19,57 +23,81 @@ EDGE_LEVEL = 128
 PLAIN = {"heart.png", "crow.png", "scroll.png"}
 
 
+@dataclass(frozen=True)
+class Measured:
+    """One printed sticker: the rim of its art in the rendering, and how far each pixel of it is from the cut line."""
+
+    sheet: Sheet
+    placement: dict
+    item: dict
+    rim: np.ndarray
+    distances: np.ndarray
+
+    @property
+    def border_mm(self):
+        """As ordered."""
+        return self.item["outline"]["border_mm"]
+
+    @property
+    def is_plain(self):
+        """One simple shape, where nothing but the border makes the line."""
+        return self.item["art"]["file"].removeprefix("art/") in PLAIN
+
+    def __str__(self):
+        said = self.placement
+        return f"{self.sheet.name} p{said['placement']} {said['order']}/{said['item']} at {said['rotation_deg']} deg"
+
+
 @pytest.fixture(scope="module")
 def die_cuts(demo):
-    """(sheet, placement, item) of every die-cut contour on white stock."""
-    found = []
-    for sheet in demo.sheets:
-        for placement in sheet.placements:
-            item = demo.item(placement["order"], placement["item"])
-            if sheet.stock["face"] == "white" and item["product"] == "die_cut" and item["outline"]["shape"] == "contour":
-                found.append((sheet, placement, item))
-    return found
+    """Every die-cut contour on white stock."""
+    return [
+        measured(sheet, picture, placement, item)
+        for sheet in demo.sheets if sheet.stock["face"] == "white"
+        for picture in [np.asarray(sheet.rendered(PPI))]
+        for placement in sheet.placements
+        for item in [demo.item(placement["order"], placement["item"])]
+        if item["product"] == "die_cut" and item["outline"]["shape"] == "contour"
+    ]
 
 
-def edge_distances(sheet, placement):
-    """Distance to the cut line of every art pixel of a placement, and where the pixels lie."""
-    picture = np.asarray(sheet.rendered(PPI))
+def measured(sheet, picture, placement, item):
+    """Reads a sticker off the rendering of its sheet."""
     area = sheet.cut.outermost(placement["placement"])
     part, x, y = pixels.window_of(picture, area, PPI)
     art = (part.min(axis=2) < EDGE_LEVEL) & shapely.contains_xy(area, x, y)
-    points = shapely.points(x[art], y[art])
-    return shapely.distance(points, area.exterior), np.column_stack([x[art], y[art]])
+    rim = art & ~binary_erosion(art)
+    line = area.exterior
+    shapely.prepare(line)
+    return Measured(sheet, placement, item, np.column_stack([x[rim], y[rim]]), shapely.distance(line, shapely.points(x[rim], y[rim])))
 
 
 def test_border_is_never_narrower_than_ordered(die_cuts):
     assert len(die_cuts) > 50
-    for sheet, placement, item in die_cuts:
-        distances, _ = edge_distances(sheet, placement)
-        border = item["outline"]["border_mm"]
-        where = f"{sheet.name} p{placement['placement']} {placement['order']}/{placement['item']} at {placement['rotation_deg']} deg"
-        assert distances.min() >= border - READING_MM, f"{where}: {distances.min():.3f} mm"
+    for sticker in die_cuts:
+        nearest = sticker.distances.min()
+        assert nearest >= sticker.border_mm - READING_MM, f"{sticker}: {nearest:.3f} mm"
 
 
 def test_border_of_plain_shapes_is_no_wider_than_ordered_at_its_nearest(die_cuts):
-    for sheet, placement, item in die_cuts:
-        if item["art"]["file"].removeprefix("art/") in PLAIN:
-            distances, _ = edge_distances(sheet, placement)
-            assert distances.min() <= item["outline"]["border_mm"] + WIDEST_AT_NEAREST_MM, placement
+    for sticker in die_cuts:
+        if sticker.is_plain:
+            nearest = sticker.distances.min()
+            assert nearest <= sticker.border_mm + WIDEST_AT_NEAREST_MM, f"{sticker}: {nearest:.3f} mm"
 
 
 def test_border_is_even_on_all_sides(die_cuts):
     """Turned or not, left, right, top and bottom of the sticker's own frame: the art's extreme against the line's."""
     turned = 0
-    for sheet, placement, item in die_cuts:
-        if item["art"]["file"].removeprefix("art/") not in PLAIN:
+    for sticker in die_cuts:
+        if not sticker.is_plain:
             continue
-        _, art = edge_distances(sheet, placement)
+        placement = sticker.placement
         pose = (placement["x_mm"], placement["y_mm"], placement["rotation_deg"])
-        art = curves.unturned(art, *pose)
-        line = curves.unturned(sheet.cut.by_placement[placement["placement"]][0].ring, *pose)
-        border = item["outline"]["border_mm"]
+        art = curves.unturned(sticker.rim, *pose)
+        line = curves.unturned(sticker.sheet.cut.by_placement[placement["placement"]][0].ring, *pose)
         sides = np.concatenate([art.min(axis=0) - line.min(axis=0), line.max(axis=0) - art.max(axis=0)])
-        np.testing.assert_allclose(sides, border, atol=READING_MM + 0.05, err_msg=f"{sheet.name} {placement}")
+        np.testing.assert_allclose(sides, sticker.border_mm, atol=READING_MM + 0.05, err_msg=str(sticker))
         turned += placement["rotation_deg"] % 90 != 0
     assert turned > 0, "free rotation was used"
 
