@@ -252,7 +252,14 @@ impl Finding {
     }
 
     pub(crate) fn size_too_small(measured: Mm, limit: Mm) -> Finding {
-        Finding::new(Code::SizeTooSmall).measured(measured.mm(), Some(limit.mm()), "mm")
+        let message = format!(
+            "The sticker is too small: {:.1} mm where more than {:.1} mm are needed.",
+            measured.mm(),
+            limit.mm()
+        );
+        Finding::new(Code::SizeTooSmall)
+            .measured(measured.mm(), Some(limit.mm()), "mm")
+            .saying(message, Code::SizeTooSmall.remedy())
     }
 
     pub(crate) fn size_too_large(measured: Mm, limit: Mm, would_fit: Option<Mm>) -> Finding {

@@ -99,7 +99,7 @@ fn mark_fault(stock: &Stock, frame: &Frame, mark: crate::frame::Mark) -> Option<
     }
     let in_band = frame.keep_outs.iter().any(|keep_out| match keep_out {
         crate::frame::KeepOut::Box(band) => {
-            let reach = mark.clear_radius().mm() - TOLERANCE_MM;
+            let reach = radius - TOLERANCE_MM;
             centre.y - reach >= band.y0 && centre.y + reach <= band.y1
         }
         crate::frame::KeepOut::Disc { .. } => false,

@@ -6,7 +6,7 @@ use crate::fault::Fault;
 use crate::order::Layers;
 
 /// Names that mean something else in a PDF: the colorants of ISO 32000-2, 8.6.6.4 and the process colours.
-const RESERVED: [&str; 6] = ["All", "None", "Cyan", "Magenta", "Yellow", "Black"];
+const RESERVED: [&str; 10] = ["All", "None", "Cyan", "Magenta", "Yellow", "Black", "Red", "Green", "Blue", "Gray"];
 
 /// The id of a layer in an SVG: its name with each character that an NCName may not have as `_`, one before an illegal
 /// first (Namespaces in XML 1.0, 3: NCName is an XML 1.0 Name, production 5, without colons).

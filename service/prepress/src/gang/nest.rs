@@ -10,7 +10,7 @@ use super::fill::{Fill, Spot, Taste, used};
 use super::fit::Candidate;
 use super::gate;
 use super::part::{Part, Scale, turned_bounds};
-use super::plan::{Bins, Shop, Work};
+use super::plan::{Bins, Clock, Shop, Work};
 use super::{FaultTooLarge, Layout, Lot, Nesting, Placed, Progress};
 use crate::cancel::Cancel;
 use crate::fault::Fault;
@@ -48,7 +48,7 @@ pub(super) fn nest(nesting: &Nesting<'_>, progress: Progress<'_>, cancel: &Cance
     let shop = room.shop(nesting, &parts, cancel);
     let ready = room.ready(nesting, &shop)?;
     let shown = |share: f64| progress(share.clamp(0.0, 1.0) * GEOMETRY_SHARE);
-    let (mut bins, stopped_early) = shop.best(&ready.copies, nesting.out_of_time, &shown)?;
+    let (mut bins, stopped_early) = shop.best(&ready.copies, &shown)?;
     prepend(&mut bins, &ready.alone, room.sections.len());
     fill_offcuts(nesting, &room, &shop, &mut bins)?;
     let sheets = room.gated(nesting, &shop, bins)?;
@@ -109,7 +109,7 @@ impl Room {
         Room { feed, sections: sections(nesting.frame, feed, gutter), scale, work, order }
     }
 
-    fn shop<'a>(&'a self, nesting: &Nesting<'_>, parts: &'a [Part], cancel: &'a Cancel) -> Shop<'a> {
+    fn shop<'a>(&'a self, nesting: &Nesting<'a>, parts: &'a [Part], cancel: &'a Cancel) -> Shop<'a> {
         let reach = parts.iter().map(|part| part.reach).fold(0.0, f64::max);
         let masks = |section: &Section| {
             let mask = |obstacle: &super::feed::Obstacle| {
@@ -119,7 +119,8 @@ impl Room {
         };
         let obstacles = self.sections.iter().map(masks).collect();
         let (scale, seed, work) = (self.scale, nesting.seed, self.work);
-        Shop { parts, sections: &self.sections, obstacles, scale, seed, work, cancel }
+        let clock = Clock::new(nesting.out_of_time);
+        Shop { parts, sections: &self.sections, obstacles, scale, seed, work, cancel, clock }
     }
 
     /// Sorts out what cannot be placed at all, and what the map cannot place but an exact search can.
@@ -281,14 +282,13 @@ fn prepend(bins: &mut Bins, alone: &[(usize, Spot)], sections: usize) {
     *bins = first;
 }
 
-/// Places fillers in what is left of used containers: all of a sheet but the last, and no further than a last sheet or a
-/// length of roll is used anyway.
+/// Places fillers in what is left of used containers: anywhere on a sheet, which is printed whole, and on a length of roll
+/// no further than it is cut off anyway.
 fn fill_offcuts(nesting: &Nesting<'_>, room: &Room, shop: &Shop<'_>, bins: &mut Bins) -> Result<(), Fault> {
     let count = room.sections.len().max(1);
     let fillers: Vec<usize> = (0..shop.parts.len()).filter(|part| nesting.lots[room.order[*part]].filler).collect();
     let mut left: Vec<u32> =
         room.order.iter().map(|lot| u32::try_from(copies_of(&nesting.lots[*lot])).unwrap_or(u32::MAX)).collect();
-    let last_sheet = bins.len().saturating_sub(1) / count;
     let taste = Taste { depth_per_mm: 0.01, depth_at: 0.7, look_mm: 12.0 };
     for index in 0..bins.len() {
         if fillers.iter().all(|part| left[*part] == 0) {
@@ -296,7 +296,7 @@ fn fill_offcuts(nesting: &Nesting<'_>, room: &Room, shop: &Shop<'_>, bins: &mut 
         }
         let end = bins.len().min((index / count + 1) * count);
         let later = bins[index + 1..end].iter().any(|bin| !bin.is_empty());
-        let whole = later || (!nesting.roll && index / count != last_sheet);
+        let whole = later || !nesting.roll;
         let limit = if whole { f64::INFINITY } else { used(shop.parts, &bins[index]) };
         let mut fill = shop.empty(index % count);
         bins[index].iter().for_each(|spot| fill.add(*spot));

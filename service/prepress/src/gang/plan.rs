@@ -1,5 +1,7 @@
 //! Lays out one stock: containers one after another, the best of several tries each, the best of several whole layouts.
 
+use std::sync::atomic::{AtomicBool, Ordering};
+
 use rayon::prelude::*;
 
 use super::feed::Section;
@@ -63,6 +65,28 @@ pub(super) struct Shop<'a> {
     pub(super) work: Work,
     /// The caller's flag.
     pub(super) cancel: &'a Cancel,
+    /// The caller's clock.
+    pub(super) clock: Clock<'a>,
+}
+
+/// The caller's hard stop, and whether it was ever met.
+pub(super) struct Clock<'a> {
+    out_of_time: &'a (dyn Fn() -> bool + Sync),
+    met: AtomicBool,
+}
+
+impl<'a> Clock<'a> {
+    /// A clock that nobody has looked at.
+    pub(super) fn new(out_of_time: &'a (dyn Fn() -> bool + Sync)) -> Clock<'a> {
+        Clock { out_of_time, met: AtomicBool::new(false) }
+    }
+
+    /// Whether improvement must end.
+    fn is_over(&self) -> bool {
+        let over = (self.out_of_time)();
+        self.met.fetch_or(over, Ordering::Relaxed);
+        over
+    }
 }
 
 /// Sections of container after container, in order; each holds what stands in it.
@@ -82,21 +106,19 @@ impl Shop<'_> {
         Fill::new(self.parts, self.scale, room.width, room.length, &self.obstacles[section])
     }
 
-    /// The best of several whole layouts. The first is always completed. Returns whether time ran out.
+    /// The best of several whole layouts. The first is always completed, in the end with one try for each container.
+    /// Returns whether time ran out.
     ///
     /// # Errors
     /// `run.cancelled`.
-    pub(super) fn best(
-        &self,
-        copies: &[u32],
-        out_of_time: &(dyn Fn() -> bool + Sync),
-        progress: &(dyn Fn(f64) + Sync),
-    ) -> Result<(Bins, bool), Fault> {
+    pub(super) fn best(&self, copies: &[u32], progress: &(dyn Fn(f64) + Sync)) -> Result<(Bins, bool), Fault> {
+        // The first look starts a clock that runs from its first look.
+        self.clock.is_over();
         let mut best = self.layout(copies, 0, progress)?;
         let mut next = 1;
         while next < self.work.layouts {
-            if out_of_time() {
-                return Ok((best, true));
+            if self.clock.is_over() {
+                break;
             }
             let end = (next + BATCH).min(self.work.layouts);
             let made: Vec<Result<Bins, Fault>> =
@@ -110,7 +132,7 @@ impl Shop<'_> {
             next = end;
             progress(next as f64 / self.work.layouts as f64);
         }
-        Ok((best, false))
+        Ok((best, self.clock.met.load(Ordering::Relaxed)))
     }
 
     /// Less is better: sections used, then the length used on the last.
@@ -154,10 +176,15 @@ impl Shop<'_> {
 
     /// The best of several tries to fill one section.
     fn section(&self, section: usize, left: &[u32], task: u64) -> Result<Filled, Fault> {
-        let made: Vec<Result<Filled, Fault>> =
-            (0..self.work.tries).into_par_iter().map(|attempt| self.attempt(section, left, task, attempt)).collect();
+        let made: Vec<Option<Result<Filled, Fault>>> = (0..self.work.tries)
+            .into_par_iter()
+            .map(|attempt| {
+                let wanted = attempt == 0 || !self.clock.is_over();
+                wanted.then(|| self.attempt(section, left, task, attempt))
+            })
+            .collect();
         let mut best: Option<Filled> = None;
-        for filled in made {
+        for filled in made.into_iter().flatten() {
             let filled = filled?;
             if best.as_ref().is_none_or(|best| filled.worth > best.worth) {
                 best = Some(filled);

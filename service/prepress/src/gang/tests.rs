@@ -189,7 +189,7 @@ fn the_order_of_lots_does_not_change_the_geometry() {
 }
 
 #[test]
-fn fillers_add_no_sheet_and_no_length() {
+fn fillers_add_no_sheet_and_no_length_of_roll() {
     let frame = frame(Rect::new(10.0, 10.0, 110.0, 150.0), Vec::new());
     let mut lots = mix(10, 8);
     let far = |layout: &Layout, lots: &[Lot]| {
@@ -203,11 +203,16 @@ fn fillers_add_no_sheet_and_no_length() {
     let mut filler = lot(box_of(4.0, 4.0), 0.0, Rotate::Free, 500);
     filler.filler = true;
     lots.push(filler);
-    let with = run(&nesting(&frame, 2.0, lots.clone()));
+    let placed = |layout: &Layout| layout.sheets.iter().flatten().filter(|placed| placed.lot == 8).count();
+    let on_sheets = run(&nesting(&frame, 2.0, lots.clone()));
+    assert_eq!(on_sheets.sheets.len(), without.sheets.len());
+    let mut roll = nesting(&frame, 2.0, lots.clone());
+    roll.roll = true;
+    let with = run(&roll);
     assert_eq!(with.sheets.len(), without.sheets.len());
     assert!(far(&with, &lots) <= far(&without, &lots) + 1e-6);
-    let placed = with.sheets.iter().flatten().filter(|placed| placed.lot == 8).count();
-    assert!(placed > 5 && placed < 500, "{placed} fillers");
+    assert!(placed(&with) > 5 && placed(&on_sheets) < 500, "{} and {} fillers", placed(&with), placed(&on_sheets));
+    assert!(placed(&on_sheets) > placed(&with), "a sheet is printed to its end");
     assert!(with.unplaced.iter().all(|entry| entry.lot == 8 && entry.fault.is_none()));
     let alone = vec![Lot { filler: true, ..lot(box_of(6.0, 6.0), 0.0, Rotate::Free, 3) }];
     assert!(run(&nesting(&frame, 2.0, alone)).sheets.is_empty());

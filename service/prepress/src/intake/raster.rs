@@ -173,8 +173,9 @@ fn fault_of(error: ImageError) -> Fault {
         let limit = MAX_DECODER_ALLOC_BYTES as f64;
         return Fault::ArtOverLimit { measured: limit + 1.0, limit, unit: "bytes" };
     }
-    let reason =
-        if matches!(error, ImageError::IoError(_)) { "the file is cut short" } else { &plain(&error.to_string()) };
+    // What the decoder says is for us; a report is for customers.
+    tracing::debug!(%error, "a picture could not be decoded");
+    let reason = if matches!(error, ImageError::IoError(_)) { "the file is cut short" } else { "its data are damaged" };
     Fault::ArtUnreadable { reason: reason.to_owned() }
 }
 

@@ -175,8 +175,8 @@ fn parts(grown: &Grown, spot: &Spot<'_>) -> Option<Finding> {
     }
     let joined = match grown.bridges.len() {
         0 => "the border holds them together".to_owned(),
-        1 => "the border and a small bridge hold them together".to_owned(),
-        bridges => format!("the border and {bridges} small bridges hold them together"),
+        1 => "a small bridge holds them together".to_owned(),
+        bridges => format!("{bridges} small bridges hold them together"),
     };
     let message = format!("The picture has {} separate parts; {joined}.", grown.art_parts);
     let remedy =
@@ -191,9 +191,10 @@ fn thin(grown: &Grown, stock: &Stock, spot: &Spot<'_>) -> Option<Finding> {
     let count = grown.thickenings.len();
     let places = if count == 1 { "One place".to_owned() } else { format!("{count} places") };
     let (was, were) = if count == 1 { ("was", "is") } else { ("were", "are") };
+    let thinnest =
+        if narrowest < Mm::of(0.1) { "under 0.1 mm".to_owned() } else { format!("down to {:.1} mm", narrowest.mm()) };
     let message = format!(
-        "{places} {was} so thin (down to {:.1} mm) that the sticker could tear there, and {were} now {:.1} mm wide.",
-        narrowest.mm(),
+        "{places} {was} so thin ({thinnest}) that the sticker could tear there, and {were} now {:.1} mm wide.",
         limit.mm()
     );
     let boxes = grown.thickenings.iter().filter_map(|place| spot.place(&[place.at], limit / 2.0)).collect();

@@ -100,7 +100,7 @@ fn colours(profile: Option<&str>) -> Option<Finding> {
     if name.starts_with(CMYK) {
         return Some(Finding::new(Code::ColourCmyk));
     }
-    let is_ours = name.to_ascii_lowercase().contains("srgb");
+    let is_ours = name.to_ascii_lowercase().starts_with("srgb");
     (!is_ours).then(|| {
         let message = format!("The colours were converted from the profile in the picture ({name}).");
         Finding::new(Code::ColourProfile).saying(message, Code::ColourProfile.remedy())

@@ -1,5 +1,6 @@
 //! Ids, names, colours and dates: text with rules of its own.
 
+use super::range;
 use quoin_prepress::order::Colour;
 
 /// Longest id, tag and stock name in characters (the contract, section 1).
@@ -28,6 +29,14 @@ pub(super) fn text(text: &str, least: usize, most: usize) -> Result<(), String> 
 /// An order, item or piece id, or a tag.
 pub(super) fn id(id: &str) -> Result<(), String> {
     text(id, 1, ID_MAX_CHARS)
+}
+
+/// A layer's name: a separation of the print and a title of the cut file.
+pub(super) fn layer_name(name: &str) -> Result<(), String> {
+    if name.len() > range::LAYER_BYTES {
+        return Err(format!("has {} bytes; at most {} are taken", name.len(), range::LAYER_BYTES));
+    }
+    text(name, 1, range::LAYER_BYTES)
 }
 
 /// A stock's name.

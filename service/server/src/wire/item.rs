@@ -143,7 +143,8 @@ fn read_product(item: &Node<'_>, bleed: Option<Mm>, reader: &mut Reader<'_>) -> 
         ProductWord::StickerSheet => {
             item.refuse_own(reader.mistakes, &["art", "size", "backing"], "a sticker sheet");
             // What every piece says for itself is still to be valid here.
-            check_settings(item, reader.mistakes);
+            // A sheet has no outline of its own, so shape by shape they count as defaults of its pieces.
+            check_settings(&item.as_defaults(), reader.mistakes);
             page::read_page(item, bleed, reader).map(Product::StickerSheet)
         }
     }

@@ -167,7 +167,7 @@ fn read_items(order: &Node<'_>, defaults: &Node<'_>, reader: &mut Reader<'_>) ->
 }
 
 /// Records an id that came before.
-fn check_unique(
+pub(super) fn check_unique(
     entry: &Node<'_>,
     field: &str,
     what: &str,

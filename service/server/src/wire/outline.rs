@@ -154,13 +154,22 @@ pub(super) fn read_outline(node: &Node<'_>, mistakes: &mut Mistakes) -> Outline 
         border: section.length(mistakes, "border_mm", &range::BORDER).unwrap_or(Mm::of(3.0)),
         border_colour: section.colour(mistakes, "border_colour").unwrap_or(Colour::WHITE),
         art_fit: read_art_fit(&section, shape, mistakes),
-        keep_holes_wider_than: read_holes(&section, mistakes),
+        keep_holes_wider_than: read_holes(&section, shape, mistakes),
         parts: section.word(mistakes, "parts", &parts).unwrap_or(Parts::Join),
     }
 }
 
-fn read_holes(section: &Node<'_>, mistakes: &mut Mistakes) -> HolesKept {
-    section.length(mistakes, "keep_holes_wider_than_mm", &range::HOLE)
+/// Only a contour has holes; what `defaults` say of them does not touch other shapes.
+fn read_holes(section: &Node<'_>, shape: Shape, mistakes: &mut Mistakes) -> HolesKept {
+    let kept = section.length(mistakes, "keep_holes_wider_than_mm", &range::HOLE)?;
+    if shape == Shape::Contour {
+        return Some(kept);
+    }
+    if let Some(node) = section.get("keep_holes_wider_than_mm").filter(Node::is_own) {
+        let message = "only a contour has holes that can be kept";
+        mistakes.add(MistakeCode::Contradiction, &node.pointer(), message);
+    }
+    None
 }
 
 fn read_art_fit(section: &Node<'_>, shape: Shape, mistakes: &mut Mistakes) -> ArtFit {

@@ -1,8 +1,11 @@
 //! How a run is laid out, and what it writes.
 
+use std::collections::BTreeMap;
+
 use quoin_prepress::order::{Effort, Filler, OutputKind, Policy};
 
 use super::item::{self, Line, Reader};
+use super::job::check_unique;
 use super::mistake::{MistakeCode, Mistakes};
 use super::node::Node;
 use super::range;
@@ -36,8 +39,14 @@ pub(super) fn read_policy(job: &Node<'_>, defaults: &Node<'_>, reader: &mut Read
 
 fn read_fillers(section: &Node<'_>, defaults: &Node<'_>, reader: &mut Reader<'_>) -> Vec<Filler> {
     let list = section.list(reader.mistakes, "fill_offcuts_with").unwrap_or_default();
-    let read = |own: &Node<'_>| item::read_item(own, &Node::default(), defaults, Line::Filler, reader);
-    list.iter().map(read).collect::<Vec<_>>().into_iter().flatten().map(|item| Filler { item }).collect()
+    let mut seen = BTreeMap::new();
+    let mut fillers = Vec::with_capacity(list.len());
+    for own in &list {
+        let item = item::read_item(own, &Node::default(), defaults, Line::Filler, reader);
+        check_unique(&own.over(defaults), "item", "filler", &mut seen, reader.mistakes);
+        fillers.extend(item.map(|item| Filler { item }));
+    }
+    fillers
 }
 
 /// Reads `outputs`: each kind once, in the contract's order.

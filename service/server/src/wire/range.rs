@@ -109,8 +109,8 @@ pub(super) const TAGS: usize = 32;
 pub(super) const MARKS: usize = 100;
 /// Characters of `finish`.
 pub(super) const FINISH_CHARS: usize = 200;
-/// Characters of a layer's name. A PDF name ends at 127 bytes (ISO 32000-1, annex C), four to a character.
-pub(super) const LAYER_CHARS: usize = 31;
+/// Bytes of a layer's name, where a PDF name ends (ISO 32000-1, annex C).
+pub(super) const LAYER_BYTES: usize = 127;
 
 #[cfg(test)]
 mod tests {

@@ -238,7 +238,7 @@ fn read_layers(entry: &Node<'_>, built_in: Layers, mistakes: &mut Mistakes) -> L
     let mut layer = |key, built_in: Layer| {
         let layer = section.section(mistakes, key);
         layer.only_fields(mistakes, &["name", "colour"]);
-        let given = layer.ruled_text(mistakes, "name", |text| ids::text(text, 1, range::LAYER_CHARS));
+        let given = layer.ruled_text(mistakes, "name", ids::layer_name);
         let colour = layer.colour(mistakes, "colour").unwrap_or(built_in.colour);
         Layer { name: given.map_or(built_in.name, str::to_owned), colour }
     };

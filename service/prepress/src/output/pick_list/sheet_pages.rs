@@ -25,6 +25,9 @@ const COLUMNS: [Column; 9] = [
     Column { head: "Tags", share: 2.4, kind: Kind::Plain },
 ];
 
+/// Characters of an item id that its column has room for.
+const LONG_ITEM_CHARS: usize = 9;
+
 /// Least share of the page's height that the sheet in small gets when a table follows on the same page.
 const LEAST_MAP: f64 = 0.5;
 
@@ -39,14 +42,30 @@ pub(super) fn write(book: &mut Book, sheet: &Sheet, keys: &Keys) {
     book.open(&running);
     head(book, sheet, &rows);
     let gap = 4.0 * book.scale;
-    let needed = table::height(book, &COLUMNS, &lines) + gap;
+    let columns = columns(&rows);
+    let needed = table::height(book, &columns, &lines) + gap;
     let room = book.room();
     // Where the table does not fit under a map of fair size, the map has the page to itself.
     let map_height = if room - needed >= room * LEAST_MAP { room - needed } else { room };
     let area = map::fit(sheet, book.left(), book.y, book.width(), map_height);
     map::draw(book, sheet, keys, area);
     book.y = (area.y1 + gap + 2.0).min(book.y + map_height + gap);
-    table::set(book, &COLUMNS, &lines, &running);
+    table::set(book, &columns, &lines, &running);
+}
+
+/// Item ids get the room that tags do not need, and some of theirs when ids are long.
+fn columns(rows: &[Row]) -> [Column; 9] {
+    let mut columns = COLUMNS;
+    let lent = if rows.iter().all(|row| row.tags.is_empty()) {
+        1.8
+    } else if rows.iter().any(|row| row.item.chars().count() > LONG_ITEM_CHARS) {
+        0.8
+    } else {
+        0.0
+    };
+    columns[2].share += lent;
+    columns[8].share -= lent;
+    columns
 }
 
 fn line(row: &Row, keys: &Keys) -> Line {
