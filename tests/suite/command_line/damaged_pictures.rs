@@ -133,3 +133,14 @@ fn a_finding_that_was_accepted_is_printed_all_the_same() {
     shop.gang(&with(small, "/orders/0/items/0/accept", json!(["resolution.low"]))).assert_done();
     assert_eq!(shop.ticket()["totals"]["placed"], 2);
 }
+
+#[test]
+fn every_reason_to_set_an_item_aside_is_told_at_once() {
+    let shop = Shop::open();
+    let large = with(item("soft", "good.png", 1), "/size", json!({"width_mm": 250}));
+    shop.gang(&job(&json!([large, item("good", "good.png", 1)]))).assert_done();
+    let ticket = shop.ticket();
+    let told: Vec<(&str, &str)> = findings(&ticket["set_aside"][0]).collect();
+    assert!(told.contains(&("resolution.low", "reject")), "600 px on 250 mm: {told:?}");
+    assert!(told.contains(&("size.too_large", "reject")), "250 mm on A5: {told:?}");
+}

@@ -2,12 +2,13 @@
 
 use super::FaultTooLarge;
 use super::body::Body;
-use super::feed::Section;
+use super::feed::{Feed, Section, sections};
 use super::fill::Spot;
 use super::gate::TOLERANCE_MM;
 use super::part::{angles, convex_hull, smallest_box_angle, turned_bounds};
+use crate::frame::Frame;
 use crate::geom::{Affine, Ring, Vec2};
-use crate::order::Rotate;
+use crate::order::{Rotate, Stock};
 use crate::units::Mm;
 
 /// Step of the search over angles; between steps the width of a piece changes by under 1 % of it, and the angles that lay an
@@ -28,6 +29,21 @@ pub(super) struct Candidate<'a> {
     pub(super) rotate: Rotate,
     /// Index of the part.
     pub(super) part: usize,
+}
+
+/// See [`super::too_large`].
+pub(super) fn too_large(
+    frame: &Frame,
+    stock: &Stock,
+    rotate: Rotate,
+    outermost: &[Ring],
+    reach: Mm,
+) -> Option<FaultTooLarge> {
+    let feed = Feed::new(frame.window, stock.feed_edge);
+    let sections = sections(frame, feed, stock.gutter.mm());
+    let candidate = Candidate { rings: outermost, reach: reach.mm(), rotate, part: 0 };
+    let fits = sections.iter().any(|section| candidate.spot(section, feed.turn_deg).is_some());
+    (!fits).then(|| candidate.too_large(&sections, feed.turn_deg))
 }
 
 impl Candidate<'_> {

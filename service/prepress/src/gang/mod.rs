@@ -34,7 +34,7 @@ use crate::cancel::Cancel;
 use crate::fault::Fault;
 use crate::frame::Frame;
 use crate::geom::{Pose, Ring};
-use crate::order::{Effort, FeedEdge, Rotate};
+use crate::order::{Effort, FeedEdge, Rotate, Stock};
 use crate::units::Mm;
 
 /// One design in a number of copies.
@@ -134,6 +134,11 @@ pub struct Layout {
     pub unplaced: Vec<Unplaced>,
     /// `out_of_time` said stop.
     pub stopped_early: bool,
+}
+
+/// By how much a sticker is too large for an empty frame in every rotation that it may have; `None` when it fits.
+pub fn too_large(frame: &Frame, stock: &Stock, rotate: Rotate, outermost: &[Ring], reach: Mm) -> Option<FaultTooLarge> {
+    fit::too_large(frame, stock, rotate, outermost, reach)
 }
 
 /// Progress of a nesting: 0 to 1.

@@ -34,13 +34,15 @@ pub(super) fn settle(job: &Job, products: &Products, laid_out: &LaidOut) -> Resu
     for (number, line) in lines.iter().enumerate() {
         let made = &products.made[products.of_item[number]];
         let mut findings = made.findings.clone();
+        let also = laid_out.too_large_too.iter().filter(|(item, _)| *item == number);
+        findings.extend(also.map(|(_, finding)| finding.clone()));
         let mut aside: Vec<SetAside> = Vec::new();
         if made.sticker.is_none() {
             aside.push(SetAside {
                 order: line.order.map(|order| order.order.clone()),
                 item: line.item.item.clone(),
                 copies: (1..=line.item.quantity).collect(),
-                findings: made.findings.clone(),
+                findings: findings.clone(),
             });
         }
         for (_, entry) in laid_out.unplaced.iter().filter(|(item, _)| *item == number) {

@@ -8,10 +8,11 @@ use super::{Hooks, Meter};
 use crate::fault::Fault;
 use crate::finding::{Finding, SetAside};
 use crate::frame;
-use crate::gang::{self, Claim, Layout, Lot, Nesting, Placed};
+use crate::gang::{self, Claim, FaultTooLarge, Layout, Lot, Nesting, Placed};
 use crate::order::{Form, Item, Job, Order, Rotate};
 use crate::sheet::{self, Placement, Sheet};
 use crate::sticker::Sticker;
+use crate::units::Mm;
 
 /// All sheets of a run, and what found no place on them.
 pub(super) struct LaidOut {
@@ -20,6 +21,8 @@ pub(super) struct LaidOut {
     pub(super) item_of: Vec<Vec<usize>>,
     /// Copies that were larger than their stock's window, by the number of their item.
     pub(super) unplaced: Vec<(usize, SetAside)>,
+    /// Items that are set aside for another reason, and would not have fitted their stock's window either.
+    pub(super) too_large_too: Vec<(usize, Finding)>,
     pub(super) stopped_early: bool,
 }
 
@@ -42,7 +45,13 @@ type LotKey = (usize, Rotate, bool);
 pub(super) fn lay_out(job: &Job, products: &Products, meter: &Meter<'_>, hooks: Hooks<'_>) -> Result<LaidOut, Fault> {
     debug_assert_eq!(prepare::items(job).count(), products.of_item.len(), "every item has a product");
     let lines = lines(job);
-    let mut all = LaidOut { sheets: Vec::new(), item_of: Vec::new(), unplaced: Vec::new(), stopped_early: false };
+    let mut all = LaidOut {
+        sheets: Vec::new(),
+        item_of: Vec::new(),
+        unplaced: Vec::new(),
+        too_large_too: too_large_too(job, products, &lines)?,
+        stopped_early: false,
+    };
     for stock in 0..job.stocks.len() {
         let lots = lots_on(job, stock, products, &lines);
         if lots.iter().all(|(key, _)| key.2) {
@@ -56,6 +65,25 @@ pub(super) fn lay_out(job: &Job, products: &Products, meter: &Meter<'_>, hooks: 
     let of = all.sheets.len() as u32;
     all.sheets.iter_mut().for_each(|sheet| sheet.of = of);
     Ok(all)
+}
+
+/// Every rejected item that would not have fitted either: whoever mends it should learn all at once.
+fn too_large_too(job: &Job, products: &Products, lines: &[Line<'_>]) -> Result<Vec<(usize, Finding)>, Fault> {
+    let mut found = Vec::new();
+    for (number, line) in lines.iter().enumerate() {
+        let Some(rejected) = &products.made[products.of_item[number]].rejected else { continue };
+        let stock = &job.stocks[line.item.stock];
+        let frame = frame::lay_out(stock)?;
+        let fault = gang::too_large(&frame, stock, line.item.rotate, &rejected.outermost, rejected.reach);
+        found.extend(fault.and_then(|fault| too_large(fault, rejected.longest)).map(|finding| (number, finding)));
+    }
+    Ok(found)
+}
+
+/// The finding that says by how much a sticker is too large, and what would fit.
+fn too_large(fault: FaultTooLarge, longest: Mm) -> Option<Finding> {
+    let (measured, limit) = (fault.measured, fault.limit);
+    Fault::SizeTooLarge { measured, limit, would_fit: Some(longest * fault.shrink) }.finding()
 }
 
 /// What wants a place on one stock, in an order that depends on the products alone.
@@ -176,16 +204,11 @@ fn unplaced(
     lines: &[Line<'_>],
 ) -> Vec<(usize, SetAside)> {
     let entry = |unplaced: &gang::Unplaced| {
-        let too_large = unplaced.fault?;
+        let fault = unplaced.fault?;
         let item = lots[unplaced.lot].1[unplaced.claim].item;
         let sticker = stickers[unplaced.lot];
         let longest = sticker.finished_width.max(sticker.finished_height);
-        let fault = Fault::SizeTooLarge {
-            measured: too_large.measured,
-            limit: too_large.limit,
-            would_fit: Some(longest * too_large.shrink),
-        };
-        let findings: Vec<Finding> = fault.finding().into_iter().collect();
+        let findings: Vec<Finding> = too_large(fault, longest).into_iter().collect();
         let set_aside = SetAside {
             order: lines[item].order.map(|order| order.order.clone()),
             item: lines[item].item.item.clone(),

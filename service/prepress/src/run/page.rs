@@ -34,7 +34,7 @@ pub(super) fn make(page: &Page, stock: &Stock, bench: Bench<'_>) -> Result<Made,
     let findings: Vec<Finding> =
         made.iter().zip(&page.pieces).flat_map(|((made, _), piece)| labelled(&made.findings, piece)).collect();
     if refused {
-        return Ok(Made { sticker: None, findings });
+        return Ok(Made { sticker: None, findings, rejected: None });
     }
     let cuts: Vec<Cut> = made.into_iter().flat_map(|(_, cuts)| cuts).collect();
     let plan = plan(page, stock, &cuts);
@@ -50,7 +50,7 @@ pub(super) fn make(page: &Page, stock: &Stock, bench: Bench<'_>) -> Result<Made,
             pose,
         })
         .collect();
-    Ok(Made { sticker: Some(Arc::new(sticker::assemble_page(page, &placed))), findings })
+    Ok(Made { sticker: Some(Arc::new(sticker::assemble_page(page, &placed))), findings, rejected: None })
 }
 
 fn labelled<'a>(findings: &'a [Finding], piece: &'a Piece) -> impl Iterator<Item = Finding> + 'a {

@@ -9,9 +9,10 @@ use super::{Meter, page};
 use crate::cancel::Cancel;
 use crate::fault::Fault;
 use crate::finding::{Finding, Severity};
+use crate::geom::Ring;
 use crate::intake::{self, Artwork, Format, Limits};
 use crate::order::{ArtFit, ArtInput, Backdrop, BackdropRemove, Backing, Design, Item, Job, Product, Size, Stock};
-use crate::outline;
+use crate::outline::{self, Outlined};
 use crate::preflight::{self, ArtFacts, Thresholds};
 use crate::silhouette::{self, CutOut};
 use crate::sticker::{self, Sticker};
@@ -26,6 +27,9 @@ const VECTOR_PPI: Ppi = Ppi::of(600.0);
 /// Largest side of a rendering: a 250 mm sticker at [`VECTOR_PPI`] with room for an off-centre drawing.
 const VECTOR_MAX_PX: u32 = 8000;
 
+/// How far the polyline of a rejected outline may be from its line.
+const FLATTENING: Mm = Mm::of(0.005);
+
 /// What became of one product.
 #[derive(Clone, Debug)]
 pub(super) struct Made {
@@ -33,6 +37,29 @@ pub(super) struct Made {
     pub(super) sticker: Option<Arc<Sticker>>,
     /// Everything preflight said; when there is no sticker, at least one reject.
     pub(super) findings: Vec<Finding>,
+    /// What it would have been, when its lines could be drawn but something else rejects it.
+    pub(super) rejected: Option<Rejected>,
+}
+
+/// The outline of a sticker that is not made.
+#[derive(Clone, Debug)]
+pub(super) struct Rejected {
+    /// Outermost lines.
+    pub(super) outermost: Vec<Ring>,
+    /// Print past them.
+    pub(super) reach: Mm,
+    /// Longest side of the finished sticker.
+    pub(super) longest: Mm,
+}
+
+impl Rejected {
+    fn of(outlined: &Outlined) -> Rejected {
+        Rejected {
+            outermost: outlined.through.iter().map(|line| line.flattened(FLATTENING)).collect(),
+            reach: outlined.reach,
+            longest: outlined.finished_width.max(outlined.finished_height),
+        }
+    }
 }
 
 impl Made {
@@ -40,7 +67,7 @@ impl Made {
     pub(super) fn refused(fault: Fault, mut findings: Vec<Finding>) -> Result<Made, Fault> {
         let Some(finding) = fault.finding() else { return Err(fault) };
         findings.push(finding);
-        Ok(Made { sticker: None, findings })
+        Ok(Made { sticker: None, findings, rejected: None })
     }
 }
 
@@ -223,7 +250,7 @@ pub(super) fn make_design(
 ) -> Result<Made, Fault> {
     let source = match opened {
         Ok(source) => source,
-        Err(finding) => return Ok(Made { sticker: None, findings: vec![finding.clone()] }),
+        Err(finding) => return Ok(Made { sticker: None, findings: vec![finding.clone()], rejected: None }),
     };
     let outlined = match outline::fit(&source.cut_out, design, backing, stock, bench.cancel) {
         Ok(outlined) => outlined,
@@ -231,8 +258,9 @@ pub(super) fn make_design(
     };
     let facts = preflight::inspect_outline(&source.facts, &outlined, design, stock, &Thresholds::default());
     if preflight::worst(&facts.findings) == Some(Severity::Reject) {
-        return Ok(Made { sticker: None, findings: facts.findings });
+        let rejected = Some(Rejected::of(&outlined));
+        return Ok(Made { sticker: None, findings: facts.findings, rejected });
     }
     let sticker = sticker::make(&source.cut_out, &outlined, design, backing, stock, bench.cancel)?;
-    Ok(Made { sticker: Some(Arc::new(sticker)), findings: facts.findings })
+    Ok(Made { sticker: Some(Arc::new(sticker)), findings: facts.findings, rejected: None })
 }
