@@ -5,6 +5,7 @@ import subprocess
 import numpy as np
 import pikepdf
 from PIL import Image
+import zxingcpp
 
 import readers
 
@@ -41,3 +42,23 @@ def test_no_page_is_empty(demo, tmp_path):
 
 def test_mupdf_opens_it(demo, tmp_path):
     readers.opens_quietly("mutool", "draw", "-q", "-r", "20", "-o", tmp_path / "page-%d.png", demo.folder / "pick-list.pdf")
+
+
+def test_every_order_and_every_reason_stands_in_the_text(demo):
+    """Poppler's text extraction: a packer can search the list."""
+    path = demo.folder / "pick-list.pdf"
+    text = subprocess.run(["pdftotext", path, "-"], capture_output=True, text=True, check=True).stdout
+    words = text.split()
+    for order in demo.ticket["orders"]:
+        assert order["order"] in words, order["order"]
+    flowing = " ".join(words)
+    for entry in demo.ticket["set_aside"]:
+        assert entry["findings"][-1]["message"] in flowing
+
+
+def test_pages_carry_the_codes_of_their_sheets(demo, tmp_path):
+    """Read by zxing-cpp at 150 ppi: `run/sheet`, as on the sheets."""
+    subprocess.run(["pdftoppm", "-r", "150", "-png", demo.folder / "pick-list.pdf", tmp_path / "page"], check=True)
+    pages = [np.asarray(Image.open(picture).convert("RGB")) for picture in sorted(tmp_path.glob("page*.png"))]
+    codes = {code.text for page in pages for code in zxingcpp.read_barcodes(page)}
+    assert codes == {f"{demo.ticket['run']}/{sheet['sheet']}" for sheet in demo.ticket["sheets"]}
