@@ -15,6 +15,7 @@ use super::node::Node;
 use super::policy;
 use super::range;
 use super::stock;
+use super::unique::check_unique;
 
 /// Page of the pick list where nothing is said.
 const DEFAULT_REPORT_MEDIA: &str = "iso_a4_210x297mm";
@@ -164,22 +165,4 @@ fn read_items(order: &Node<'_>, defaults: &Node<'_>, reader: &mut Reader<'_>) ->
         items.extend(item);
     }
     items
-}
-
-/// Records an id that came before.
-pub(super) fn check_unique(
-    entry: &Node<'_>,
-    field: &str,
-    what: &str,
-    seen: &mut BTreeMap<String, Pointer>,
-    mistakes: &mut Mistakes,
-) {
-    let Some(node) = entry.get(field) else { return };
-    let Some(id) = node.value().and_then(|value| value.as_str()) else { return };
-    if let Some(first) = seen.get(id) {
-        let message = format!("another {what} has the id \"{id}\", at {first}");
-        mistakes.add(MistakeCode::DuplicateId, &node.pointer(), message);
-    } else {
-        seen.insert(id.to_owned(), node.pointer());
-    }
 }

@@ -18,6 +18,7 @@ mod range;
 mod stock;
 #[cfg(test)]
 mod tests;
+mod unique;
 
 use quoin_prepress::order::Job;
 

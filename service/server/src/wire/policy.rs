@@ -5,10 +5,10 @@ use std::collections::BTreeMap;
 use quoin_prepress::order::{Effort, Filler, OutputKind, Policy};
 
 use super::item::{self, Line, Reader};
-use super::job::check_unique;
 use super::mistake::{MistakeCode, Mistakes};
 use super::node::Node;
 use super::range;
+use super::unique::check_unique;
 
 /// Reads `policy`. `defaults` are those of the job's items, which apply to fillers too.
 pub(super) fn read_policy(job: &Node<'_>, defaults: &Node<'_>, reader: &mut Reader<'_>) -> Policy {
