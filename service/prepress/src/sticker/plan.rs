@@ -88,6 +88,13 @@ impl<'a> Plan<'a> {
         if art.width() > 0.0 && art.height() > 0.0 { art } else { face }
     }
 
+    /// How deep inside its own line a contour takes carried colour: as far as thickening can move the line from the art, and
+    /// as far as the bleed, for a cut that wanders inward. Less would leave thickened places bare, more would flood spaces
+    /// that a bridge or the cutting radius closed off.
+    pub(super) fn carried_depth(&self) -> Mm {
+        (self.stock.cutting.minimum_width / 2.0).max(self.stock.bleed).max(Mm::ZERO)
+    }
+
     /// The art's rings in pixels, without the holes that the outline fills: beyond them colours are carried outward.
     pub(super) fn solid_art(&self) -> Vec<Ring> {
         let edge = &self.cut_out.edge;

@@ -1,7 +1,8 @@
 use super::*;
+use crate::geom::Vec2;
 use crate::order::{ArtFit, Colour, Face, Fill, Shape, Size, White};
 use crate::outline::fit;
-use crate::outline::samples::{design, disc, photo, stock, washer};
+use crate::outline::samples::{cut_out, design, disc, photo, stock, washer};
 
 const RED: Colour = Colour([200, 10, 10]);
 const BLUE: Colour = Colour([10, 20, 200]);
@@ -149,6 +150,86 @@ fn a_contour_without_border_prints_its_bleed_and_leaves_its_holes_bare() {
     assert_eq!((sticker.through.len(), sticker.outermost.len()), (2, 1));
     seen.assert_colour(9.2, 0.0, [160, 0, 160]);
     assert_eq!(seen.alpha(8.7, 0.0), 0, "a kept hole is printed by the bleed past its line");
+}
+
+/// Two halves of a ring in a square canvas of 500 px, `gap` px apart.
+fn ring_in_halves(outer: f64, inner: f64, gap: f64) -> CutOut {
+    let turn = |radius: f64, n: u32| {
+        let from = (gap / 2.0 / radius).asin();
+        let angle = from + f64::from(n) / 360.0 * (std::f64::consts::PI - 2.0 * from);
+        Vec2::new(angle.sin(), -angle.cos()) * radius
+    };
+    let half: Vec<Vec2> = (0..=360).map(|n| turn(outer, n)).chain((0..=360).rev().map(|n| turn(inner, n))).collect();
+    let middle = Point::new(250.0, 250.0);
+    let right = Ring::new(half.iter().map(|from| middle + *from).collect());
+    let left = Ring::new(half.iter().map(|from| middle - *from).collect());
+    cut_out(500, 500, vec![right, left], [160, 0, 160], |x, y| {
+        let from = (x - 250.0).hypot(y - 250.0);
+        (outer - from).min(from - inner).min((x - 250.0).abs() - gap / 2.0)
+    })
+}
+
+#[test]
+fn a_space_that_bridges_close_off_stays_bare() {
+    let art = ring_in_halves(220.0, 180.0, 20.0);
+    let order = design(Shape::Contour, Size::Width(mm(44.0)), 0.0);
+    let (sticker, seen) = made(&art, &order, None, &stock());
+    assert_eq!(sticker.through.len(), 1, "the bridges make one part of it");
+    assert_eq!(seen.alpha(0.0, 0.0), 0);
+    assert_eq!(seen.alpha(16.5, 0.0), 0, "beside the art");
+    assert_eq!(seen.alpha(-16.5, 0.0), 0);
+    let line = sticker.outermost[0].bounds();
+    for outward in [-1.2, -0.5, 0.0, 0.5, 0.9] {
+        seen.assert_colour(0.0, line.y0 - outward, [160, 0, 160]);
+        seen.assert_colour(line.x1 + outward, 0.0, [160, 0, 160]);
+    }
+}
+
+#[test]
+fn what_thickening_adds_is_printed_to_its_line() {
+    // A handle 0.6 mm thick on a disc.
+    let bar = Rect::new(140.0, 247.0, 480.0, 253.0);
+    let corner = |x: f64, y: f64| Point::new(x, y);
+    let arc = (0..=300).map(|n| {
+        let from = (3.0_f64 / 70.0).asin();
+        let angle = from + f64::from(n) / 300.0 * (std::f64::consts::TAU - 2.0 * from);
+        corner(80.0 + 70.0 * angle.cos(), 250.0 + 70.0 * angle.sin())
+    });
+    let ring = Ring::new(arc.chain([corner(bar.x1, bar.y0), corner(bar.x1, bar.y1)]).collect());
+    let art = cut_out(500, 500, vec![ring], [0, 90, 160], |x, y| {
+        let in_bar = (x - bar.x0).min(bar.x1 - x).min(y - bar.y0).min(bar.y1 - y);
+        in_bar.max(70.0 - (x - 80.0).hypot(y - 250.0))
+    });
+    let order = design(Shape::Contour, Size::Width(mm(47.0)), 0.0);
+    let outlined = fit(&art, &order, None, &stock(), &Cancel::new()).expect("it can be made");
+    let (_, seen) = made(&art, &order, None, &stock());
+    let beside = outlined.art_to_mm * Point::new(350.0, 250.0);
+    for off in [0.0, 0.6, 1.0, 1.4, 2.0, 2.4] {
+        seen.assert_colour(beside.x, beside.y + off, [0, 90, 160]);
+        seen.assert_colour(beside.x, beside.y - off, [0, 90, 160]);
+    }
+}
+
+#[test]
+fn the_bleed_has_the_colour_within_the_edge_and_not_of_its_fringe() {
+    let mut art = disc(500, 220.0, [160, 0, 160]);
+    let mut pixels = (*art.pixels).clone();
+    // A fringe 0.1 mm deep in light and dark spots.
+    for (x, y, pixel) in pixels.enumerate_pixels_mut() {
+        let from = Vec2::new(f64::from(x) - 249.5, f64::from(y) - 249.5);
+        if from.hypot() > 219.0 {
+            let spot = (from.atan2() * 55.0).rem_euclid(2.0) < 1.0;
+            pixel.0[..3].copy_from_slice(if spot { &[255, 255, 255] } else { &[0, 0, 0] });
+        }
+    }
+    art.pixels = Arc::new(pixels);
+    let (_, seen) = made(&art, &design(Shape::Contour, Size::Width(mm(44.0)), 0.0), None, &stock());
+    for n in 0..90 {
+        let (sin, cos) = (f64::from(n) / 90.0 * std::f64::consts::TAU).sin_cos();
+        let bleed = seen.colour(22.5 * cos, 22.5 * sin);
+        let off = bleed.iter().zip([160, 0, 160_u8]).map(|(seen, expected)| seen.abs_diff(expected)).max();
+        assert!(off.is_some_and(|off| off <= 25), "{bleed:?} at {n}");
+    }
 }
 
 #[test]
