@@ -17,9 +17,13 @@ use crate::geom::{Point, Ring};
 /// the curve fit's.
 const POKE_MM: f64 = 0.012;
 
+/// A push longer than this must run inside the shape all the way, or it could lead across a gap to another body, mm.
+const BLIND_PUSH_MM: f64 = 2.0;
+
 /// Farthest push of a disc along a straight line; a corner farther out is a curved hair and gets a disc of its own around
-/// the art. A corner of 45 degrees pokes out by 1.8 mm at the default radius.
-const PUSH_MM: f64 = 2.0;
+/// the art. At the default radius a corner of 45 degrees pokes out by 1.8 mm, and the sharpest tip that is not thickened by
+/// 3.4 mm.
+const PUSH_MM: f64 = 4.0;
 
 /// What rounding needs to know.
 pub(super) struct Corners<'a> {
@@ -56,6 +60,15 @@ impl Corners<'_> {
         Ok(values)
     }
 
+    /// Whether a disc may be pushed so far in a straight line.
+    fn may_push(&self, tip: Point, foot: Point, push: f64) -> bool {
+        let grid = self.shape.grid();
+        let steps = (tip.distance(foot) / grid.cell()) as usize;
+        let is_inside = |point: Point| grid.around(point).iter().any(|node| self.shape.signed(*node) < 0.0);
+        push <= BLIND_PUSH_MM
+            || push <= PUSH_MM && (1..steps).all(|step| is_inside(tip.lerp(foot, step as f64 / steps as f64)))
+    }
+
     /// Where discs are pushed: from a place where they fit to a place where they touch the tip.
     fn strokes(&self, core: &Field<'_>) -> Vec<(Point, Point)> {
         let reach = self.radius + POKE_MM;
@@ -63,7 +76,7 @@ impl Corners<'_> {
         for point in self.rings.iter().flat_map(Ring::points) {
             match core.nearest_to(*point) {
                 Some(nearest) if nearest.distance <= reach => {}
-                Some(nearest) if nearest.distance <= self.radius + PUSH_MM => {
+                Some(nearest) if self.may_push(*point, nearest.foot, nearest.distance - self.radius) => {
                     poking.push((nearest.distance, *point, Some(nearest.foot)));
                 }
                 _ => poking.push((f64::from(FAR), *point, self.art.nearest_to(*point).map(|nearest| nearest.foot))),

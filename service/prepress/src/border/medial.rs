@@ -34,6 +34,8 @@ pub(super) struct Disc {
     pub(super) centre: Point,
     /// Its radius.
     pub(super) radius: f64,
+    /// From one foot to the other, of length one.
+    pub(super) across: Vec2,
     /// Cosine of the angle between its feet.
     cosine: f64,
 }
@@ -86,7 +88,8 @@ fn disc(field: &Field<'_>, node: usize, next: usize) -> Option<Disc> {
     let reach = one.distance * other.distance;
     let even = (one.distance - other.distance).abs() < UNEVEN_CELLS * field.grid().cell();
     let opposite = reach > 0.0 && even && a.dot(b) < OPPOSITE_COSINE * reach;
-    opposite.then(|| Disc { centre, radius: one.distance.min(other.distance), cosine: a.dot(b) / reach })
+    let across = (b - a) / (b - a).hypot();
+    opposite.then(|| Disc { centre, radius: one.distance.min(other.distance), across, cosine: a.dot(b) / reach })
 }
 
 /// Points sorted into squares, for neighbours within one square's side.

@@ -5,7 +5,8 @@
 //!
 //! 1. The art is grown by the border **and** the inside radius (level line of the exact distance).
 //! 2. Floating parts within reach are bridged; holes are filled or kept.
-//! 3. Places narrower than the minimum width get discs of half that width along their medial axis.
+//! 3. Places narrower than the minimum width get discs of half that width along their medial axis,
+//!    but for tips that taper out of a body: nothing tears there.
 //! 4. Where the border is thinner than the outside radius, corners are rounded outward.
 //! 5. The shape is shrunk by the inside radius. Growing first and shrinking last is a closing (Serra 1982, "Image analysis
 //!    and mathematical morphology", II.C): every inside corner turns at least that radius, and nothing of the border is
@@ -22,6 +23,7 @@ mod grid;
 mod medial;
 mod parts;
 mod shape;
+mod taper;
 mod trace;
 mod winding;
 

@@ -6,6 +6,7 @@ use super::field::{FAR, Field, Reach};
 use super::grid::Grid;
 use super::medial::{Disc, groups, without_tips};
 use super::parts::{Art, bridges};
+use super::taper::Tapering;
 use super::trace::{Filled, fill_holes, largest_inside, zero_rings};
 use super::winding::inside_flags;
 use super::{Bridge, Grown, Growth, Thickening};
@@ -201,7 +202,10 @@ impl Work<'_> {
         let narrowest = |discs: &[Disc]| discs.iter().copied().min_by(|a, b| a.radius.total_cmp(&b.radius));
         let mut thin = Thin::default();
         let mut strokes = Vec::new();
+        let enough = self.lengths.half_width + inside - WIDTH_SLACK_MM / 2.0;
+        let tapering = Tapering { enough, grown: inside, link };
         for group in groups {
+            let group = tapering.without(&field, group);
             let body = without_tips(&group, self.lengths.half_width + inside, link);
             let here = narrowest(&body).map(|disc| width(&disc).max(0.0));
             thin.thinnest = [thin.thinnest, here].into_iter().flatten().reduce(f64::min);

@@ -173,6 +173,80 @@ fn a_sharp_corner_of_a_wide_shape_is_rounded_and_not_thickened() {
     assert!(bounds.y0 > -0.05, "no disc reaches past the tip: {bounds:?}");
 }
 
+/// Widths of a shape with an upright axis, from the top down, every 0.1 mm.
+fn widths_down(region: &Region, from: f64, to: f64) -> Vec<f64> {
+    let turned = Region::new(
+        region
+            .rings
+            .iter()
+            .map(|ring| Ring::new(ring.points().iter().map(|point| Point::new(point.y, point.x)).collect()))
+            .collect(),
+    );
+    let steps = ((to - from) / 0.1) as usize;
+    let across = (0..steps).map(|step| crossings(&turned, from + 0.1 * step as f64));
+    across.filter(|across| across.len() > 1).map(|across| across[across.len() - 1] - across[0]).collect()
+}
+
+#[test]
+fn a_point_with_hollow_flanks_gets_no_knob() {
+    // Half the width is t/4 + t²/12 at t mm from the point, which is 28 degrees sharp.
+    let half = |t: f64| t / 4.0 + t * t / 12.0;
+    let mut flank: Vec<(f64, f64)> = (0..=60).map(|n| f64::from(n) * 0.15).map(|t| (half(t), t)).collect();
+    flank.push((9.0, 20.0));
+    let mirrored = flank.iter().skip(1).rev().map(|(x, y)| (-x, *y));
+    let points: Vec<(f64, f64)> = flank.iter().copied().chain(mirrored).collect();
+    let heart = grown(vec![polygon(&points)], &growth(0.0));
+    assert!(heart.thickenings.is_empty(), "{:?}", heart.thickenings);
+    let bounds = heart.region.bounds().expect("bounds");
+    assert!(bounds.y0 > -0.1, "nothing reaches past the point: {bounds:?}");
+    let widths = widths_down(&heart.region, bounds.y0 + 0.05, 10.0);
+    assert!(widths.len() > 90);
+    assert!(widths.windows(2).all(|pair| pair[1] > pair[0] - 0.05), "no neck behind the point: {widths:?}");
+}
+
+#[test]
+fn a_long_thin_tail_is_thickened_to_its_end() {
+    let tail = polygon(&[
+        (0.0, 0.0),
+        (20.0, 0.0),
+        (20.0, 9.6),
+        (35.0, 9.9),
+        (35.0, 10.1),
+        (20.0, 10.4),
+        (20.0, 20.0),
+        (0.0, 20.0),
+    ]);
+    let tail = grown(vec![tail], &growth(0.0));
+    assert_eq!(tail.thickenings.len(), 1);
+    for x in [22.0, 27.0, 33.0] {
+        let across = crossings(&tail.region, x);
+        assert!((across[1] - across[0] - 3.0).abs() < 0.1, "{across:?} at {x}");
+    }
+}
+
+#[test]
+fn a_tip_that_widens_again_and_a_sliver_without_a_body_are_thickened() {
+    // A lobe 2.4 wide on a neck of 0.6, 3 mm out of a body.
+    let lobe = polygon(&[
+        (0.0, 0.0),
+        (20.0, 0.0),
+        (20.0, 8.5),
+        (21.5, 9.7),
+        (23.0, 8.8),
+        (23.0, 11.2),
+        (21.5, 10.3),
+        (20.0, 11.5),
+        (20.0, 20.0),
+        (0.0, 20.0),
+    ]);
+    let lobe = grown(vec![lobe], &growth(0.0));
+    assert!(!lobe.thickenings.is_empty());
+    let across = crossings(&lobe.region, 21.5);
+    assert!(across[1] - across[0] > 2.9, "{across:?}");
+    let sliver = grown(vec![polygon(&[(0.0, 0.0), (3.5, 0.9), (0.0, 1.8)])], &growth(0.0));
+    assert!(!sliver.thickenings.is_empty());
+}
+
 #[test]
 fn a_round_tail_that_is_wide_enough_is_left_alone() {
     let tail = polygon(&[(0.0, 0.0), (20.0, 0.0), (20.0, 8.0), (60.0, 10.0), (20.0, 12.0), (20.0, 20.0), (0.0, 20.0)]);
