@@ -21,8 +21,7 @@ const POKE_MM: f64 = 0.012;
 const BLIND_PUSH_MM: f64 = 2.0;
 
 /// Farthest push of a disc along a straight line; a corner farther out is a curved hair and gets a disc of its own around
-/// the art. At the default radius a corner of 45 degrees pokes out by 1.8 mm, and the sharpest tip that is not thickened by
-/// 3.4 mm.
+/// the art. A corner of 45 degrees pokes out by 1.8 mm at the default radius, a tip with hollow flanks by more.
 const PUSH_MM: f64 = 4.0;
 
 /// What rounding needs to know.

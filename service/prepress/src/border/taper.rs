@@ -4,9 +4,9 @@ use super::field::Field;
 use super::medial::{Disc, grouped};
 use crate::geom::{Point, Vec2};
 
-/// Longest tip, in half widths of its root: a wedge of 39 degrees. What is longer is a tail or a hair and needs its width.
+/// Longest tip, in half widths of its root: a wedge of 45 degrees. What is longer is a tail or a hair and needs its width.
 /// Judged by eye on clip art, no source.
-const LONGEST_TIP: f64 = 3.0;
+const LONGEST_TIP: f64 = 2.6;
 
 /// A tip may widen again towards its end by this radius, mm: more is a neck. What uneven edges make, no source.
 const UNEVEN_MM: f64 = 0.1;
