@@ -23,14 +23,14 @@ const GROUND_DEPTH_PX: f32 = 1.5;
 const CARRIED_UNDER_PX: f32 = 2.0;
 
 /// How deep in the art lenders count in full when carried colour is averaged: less deep is the edge's own fringe. Twice the
-/// softness of a common picture's edge in print; tuned by eye.
+/// softness of a common picture's edge in print; common practice, no source.
 const LENDS_WHOLE_AT: Mm = Mm::of(0.2);
 
 /// Depth, as a share of [`LENDS_WHOLE_AT`], that the shallowest lender is given, so that some lender always counts.
 const LEAST_DEPTH: f32 = 0.1;
 
 /// Lenders so far around the nearest one are averaged. Less draws streaks out from an edge with grain or hairs, more greys
-/// the colours of neighbours; tuned by eye.
+/// the colours of neighbours; common practice, no source.
 const LENDS_WITHIN: Mm = Mm::of(0.3);
 
 /// How far colour is spread under transparent pixels: more than any resampling kernel reads.
