@@ -3,7 +3,7 @@
 use std::path::Path;
 
 use quoin_prepress::finding::{Finding, SetAside, Severity};
-use quoin_prepress::output::ticket::{Ticket, TicketSheet, Totals};
+use quoin_prepress::output::ticket::{Ticket, TicketItem, TicketOrder, TicketSheet, Totals};
 
 use super::copies;
 use super::table::{self, Side};
@@ -21,6 +21,13 @@ pub(super) fn closing(ticket: &Ticket, out: &Path) -> Vec<String> {
         lines.push(String::new());
         lines.push("Set aside:".to_owned());
         lines.extend(set_aside(&ticket.set_aside));
+    }
+    let cautions = cautions(&ticket.orders);
+    if !cautions.is_empty() {
+        lines.push(String::new());
+        lines.push("Placed, to be looked at before printing:".to_owned());
+        let heading = [("Order", Side::Left), ("Item", Side::Left), ("Why", Side::Left)];
+        lines.extend(table::lines(heading, &cautions));
     }
     lines.push(String::new());
     lines.push(format!("Open first: {}", harmless(&out.join(first_file(ticket)).to_string_lossy())));
@@ -59,6 +66,16 @@ fn totals(totals: &Totals) -> String {
     text + "."
 }
 
+/// Order, item and cautions of everything that was placed with one.
+fn cautions(orders: &[TicketOrder]) -> Vec<[String; 3]> {
+    let of_item = |order: &TicketOrder, item: &TicketItem| {
+        let cautions = item.findings.iter().filter(|finding| finding.severity == Severity::Caution);
+        let words = told(cautions);
+        (item.placed > 0 && !words.is_empty()).then(|| [harmless(&order.order), harmless(&item.item), words])
+    };
+    orders.iter().flat_map(|order| order.items.iter().filter_map(move |item| of_item(order, item))).collect()
+}
+
 /// A table of what was set aside, and why.
 pub(super) fn set_aside(entries: &[SetAside]) -> Vec<String> {
     let row = |entry: &SetAside| {
@@ -77,8 +94,12 @@ pub(super) fn set_aside(entries: &[SetAside]) -> Vec<String> {
 fn why(findings: &[Finding]) -> String {
     let rejects = |finding: &Finding| finding.severity == Severity::Reject;
     let any = findings.iter().any(rejects);
-    let told = findings.iter().filter(|finding| !any || rejects(finding));
-    let words = told.map(|finding| match &finding.piece {
+    told(findings.iter().filter(|finding| !any || rejects(finding)))
+}
+
+/// Findings in words, each with its code.
+fn told<'a>(findings: impl Iterator<Item = &'a Finding>) -> String {
+    let words = findings.map(|finding| match &finding.piece {
         Some(piece) => format!("{}: {} [{}]", harmless(piece), harmless(&finding.message), finding.code.as_str()),
         None => format!("{} [{}]", harmless(&finding.message), finding.code.as_str()),
     });

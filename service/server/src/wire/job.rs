@@ -6,6 +6,7 @@ use quoin_prepress::fault::Fault;
 use quoin_prepress::frame;
 use quoin_prepress::order::{Item, Job, Order, Stock, media_size};
 use quoin_prepress::units::Mm;
+use serde_json::Value;
 
 use super::ArtSource;
 use super::ids;
@@ -123,6 +124,10 @@ fn check_stock(stock: &Stock, pointer: &Pointer, mistakes: &mut Mistakes) {
 
 fn read_orders(job: &Node<'_>, defaults: &Node<'_>, reader: &mut Reader<'_>) -> Vec<Order> {
     let list = job.list(reader.mistakes, "orders").unwrap_or_default();
+    if list.is_empty() && job.get("orders").is_some_and(|orders| orders.value().is_some_and(Value::is_array)) {
+        let message = "a job has at least one order";
+        reader.mistakes.add(MistakeCode::OutOfRange, &Pointer::root().key("orders"), message);
+    }
     let mut seen = BTreeMap::new();
     let mut orders = Vec::with_capacity(list.len());
     for entry in &list {

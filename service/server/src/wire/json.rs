@@ -21,7 +21,7 @@ pub(super) fn parse(text: &[u8], mistakes: &mut Mistakes) -> Option<Value> {
     match parsed {
         Ok(value) => Some(value),
         Err(error) => {
-            mistakes.add(MistakeCode::NotJson, &Pointer::root(), format!("not JSON: {error}"));
+            mistakes.add(MistakeCode::NotJson, &Pointer::root(), format!("{error}"));
             None
         }
     }

@@ -133,7 +133,7 @@ impl<'a> Node<'a> {
         if let Some(node) = self.get(field)
             && !node.value().is_none_or(is_default)
         {
-            let message = format!("`{field}` cannot be set to this yet; leave it at its default");
+            let message = format!("`{field}` is not supported yet; leave it out or at its default");
             mistakes.add(MistakeCode::NotSupportedYet, &node.pointer(), message);
         }
     }

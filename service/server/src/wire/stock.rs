@@ -165,7 +165,7 @@ fn read_sheet(sheet: &Node<'_>, mistakes: &mut Mistakes) -> Option<Form> {
 pub(super) fn read_media(node: &Node<'_>, side: &range::Range, mistakes: &mut Mistakes) -> Option<(Mm, Mm)> {
     let name = node.as_text(mistakes)?;
     let Some((width, height)) = media_size(name) else {
-        let message = format!("\"{name}\" is no media name of PWG 5101.1, like iso_a4_210x297mm");
+        let message = format!("\"{name}\" is not a media name of PWG 5101.1; write it like iso_a4_210x297mm");
         mistakes.add(MistakeCode::UnknownMedia, &node.pointer(), message);
         return None;
     };
