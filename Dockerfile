@@ -13,7 +13,7 @@ COPY --from=build /src/target/release/quoin /usr/local/bin/quoin
 ENV MALLOC_ARENA_MAX=2
 USER 10001
 # The service answers only its health so far, inside the container. A night's run:
-# docker run --rm -v "$PWD:/work" --user "$(id -u)" IMAGE gang /work/night.json --out /work/out
+# docker run --rm -v "$PWD:/jobs" --user "$(id -u)" IMAGE gang /jobs/night.json --out /jobs/out
 HEALTHCHECK --interval=10s --timeout=3s CMD ["quoin", "health"]
 ENTRYPOINT ["quoin"]
 CMD ["serve"]
