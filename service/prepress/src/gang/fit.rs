@@ -5,7 +5,7 @@ use super::body::Body;
 use super::feed::{Feed, Section, sections};
 use super::fill::Spot;
 use super::gate::TOLERANCE_MM;
-use super::part::{angles, convex_hull, smallest_box_angle, turned_bounds};
+use super::part::{angles, smallest_box_angle, turned_bounds};
 use crate::frame::Frame;
 use crate::geom::{Affine, Ring, Vec2};
 use crate::order::{Rotate, Stock};
@@ -94,7 +94,7 @@ impl Candidate<'_> {
     fn all_angles(&self) -> Vec<f64> {
         let mut all = angles(self.rings, self.rotate, ANGLE_STEPS);
         if self.rotate == Rotate::Free {
-            let hull = convex_hull(self.rings);
+            let hull = Ring::hull_of(self.rings);
             all.push(smallest_box_angle(self.rings));
             for (a, b) in hull.edges().take(500) {
                 let square = -(b - a).atan2().to_degrees();

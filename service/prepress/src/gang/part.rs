@@ -152,7 +152,7 @@ pub(super) fn angles(rings: &[Ring], rotate: Rotate, steps: u32) -> Vec<f64> {
 /// Angle in 0..90 that lays the bounding box of least area square. One side of that box lies on an edge of the convex hull
 /// (H. Freeman, R. Shapira, *Determining the minimum-area encasing rectangle*, 1975).
 pub(super) fn smallest_box_angle(rings: &[Ring]) -> f64 {
-    let hull = convex_hull(rings);
+    let hull = Ring::hull_of(rings);
     let mut best = (f64::INFINITY, 0.0);
     // Of a hull with very many edges neighbours are nearly parallel.
     for (a, b) in hull.edges().step_by(hull.points().len() / 256 + 1) {
@@ -163,33 +163,6 @@ pub(super) fn smallest_box_angle(rings: &[Ring]) -> f64 {
         }
     }
     best.1
-}
-
-/// Convex hull (A. M. Andrew, *Another efficient algorithm for convex hulls in two dimensions*, 1979).
-pub(super) fn convex_hull(rings: &[Ring]) -> Ring {
-    let mut points: Vec<Point> = rings.iter().flat_map(|ring| ring.points()).copied().collect();
-    points.sort_by(|a, b| a.x.total_cmp(&b.x).then(a.y.total_cmp(&b.y)));
-    points.dedup();
-    if points.len() < 3 {
-        return Ring::new(points);
-    }
-    let mut hull: Vec<Point> = Vec::new();
-    for pass in 0..2 {
-        let base = hull.len();
-        for index in 0..points.len() {
-            let point = if pass == 0 { points[index] } else { points[points.len() - 1 - index] };
-            while hull.len() >= base + 2 {
-                let (a, b) = (hull[hull.len() - 2], hull[hull.len() - 1]);
-                if (b - a).cross(point - a) > 0.0 {
-                    break;
-                }
-                hull.pop();
-            }
-            hull.push(point);
-        }
-        hull.pop();
-    }
-    Ring::new(hull)
 }
 
 /// Up to four circles inside the outline, the largest first, on a grid of points: any circle inside will do.

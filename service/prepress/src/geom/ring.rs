@@ -30,6 +30,35 @@ impl Ring {
         ])
     }
 
+    /// The convex hull of all points of rings; fewer than three points when they lie on one line.
+    ///
+    /// Source: A. M. Andrew, "Another efficient algorithm for convex hulls in two dimensions", 1979.
+    pub fn hull_of(rings: &[Ring]) -> Ring {
+        let mut points: Vec<Point> = rings.iter().flat_map(|ring| ring.points()).copied().collect();
+        points.sort_by(|a, b| a.x.total_cmp(&b.x).then(a.y.total_cmp(&b.y)));
+        points.dedup();
+        if points.len() < 3 {
+            return Ring::new(points);
+        }
+        let mut hull: Vec<Point> = Vec::new();
+        for pass in 0..2 {
+            let base = hull.len();
+            for index in 0..points.len() {
+                let point = if pass == 0 { points[index] } else { points[points.len() - 1 - index] };
+                while hull.len() >= base + 2 {
+                    let (a, b) = (hull[hull.len() - 2], hull[hull.len() - 1]);
+                    if (b - a).cross(point - a) > 0.0 {
+                        break;
+                    }
+                    hull.pop();
+                }
+                hull.push(point);
+            }
+            hull.pop();
+        }
+        Ring::new(hull)
+    }
+
     /// Its points.
     pub fn points(&self) -> &[Point] {
         &self.points
@@ -87,6 +116,14 @@ impl Ring {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn hull_of_a_square_with_points_inside_has_four_corners() {
+        let corners = [(0.0, 0.0), (4.0, 0.0), (4.0, 4.0), (0.0, 4.0)];
+        let inside = [(1.0, 1.0), (2.0, 0.0), (3.0, 2.5), (2.0, 4.0)];
+        let points = corners.iter().chain(&inside).map(|(x, y)| Point::new(*x, *y)).collect();
+        assert_eq!(Ring::hull_of(&[Ring::new(points)]).points().len(), 4);
+    }
 
     #[test]
     fn a_square_has_its_area_perimeter_and_inside() {

@@ -1,6 +1,6 @@
 //! The through cut around a kiss cut.
 
-use super::hull::{convex_hull, smallest_circle};
+use super::circle::smallest_circle;
 use super::plate::{Form, Plate};
 use super::{Drawn, FLATNESS, contour};
 use crate::cancel::Cancel;
@@ -19,21 +19,22 @@ pub(super) fn around(
 ) -> Result<Vec<CutLine>, Fault> {
     let rings: Vec<Ring> =
         drawn.lines[..drawn.outer_lines].iter().map(|line| clockwise(line.flattened(FLATNESS))).collect();
-    let hull = convex_hull(rings.iter().flat_map(|ring| ring.points().iter().copied()));
+    let hull = Ring::hull_of(&rings);
+    let hull = hull.points();
     let bounds = super::box_of(&drawn.lines)?;
     let margin = backing.margin.mm();
     let line = match backing.shape {
         Shape::Contour => return contour_around(rings, design, backing.margin, stock, cancel),
         Shape::Rectangle => grown_box(bounds, margin, 0.0).line(bounds.center()),
         Shape::RoundedRectangle { corner_radius } => {
-            widened(&hull, bounds, grown_box(bounds, margin, corner_radius.mm()), margin).line(bounds.center())
+            widened(hull, bounds, grown_box(bounds, margin, corner_radius.mm()), margin).line(bounds.center())
         }
         Shape::Circle => {
-            let disc = smallest_circle(&hull).ok_or_else(nothing_to_back)?;
+            let disc = smallest_circle(hull).ok_or_else(nothing_to_back)?;
             let side = 2.0 * (disc.radius + margin);
             Plate { form: Form::Ellipse, width: side, height: side }.line(disc.centre)
         }
-        Shape::Ellipse => ellipse_around(&hull, bounds, margin).line(bounds.center()),
+        Shape::Ellipse => ellipse_around(hull, bounds, margin).line(bounds.center()),
     };
     Ok(vec![line])
 }

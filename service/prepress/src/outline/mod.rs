@@ -5,8 +5,8 @@
 //! Guarantees the finished size within 0.1 mm of the order.
 
 mod backing;
+mod circle;
 mod contour;
-mod hull;
 mod plate;
 #[cfg(test)]
 pub(crate) mod samples;

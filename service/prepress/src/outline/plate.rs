@@ -3,7 +3,7 @@
 //! Source of the distance to an ellipse: Eberly, "Distance from a Point to an Ellipse, an Ellipsoid, or a Hyperellipsoid"
 //! (2013), the bisection of section 2.9.
 
-use super::hull::smallest_circle;
+use super::circle::smallest_circle;
 use crate::cutline;
 use crate::geom::{CutLine, Point, Ring, Vec2};
 use crate::units::Mm;

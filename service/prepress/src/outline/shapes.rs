@@ -1,10 +1,10 @@
 //! Rectangles, circles and ellipses: their size from the order, and the largest art that keeps the border inside.
 
-use super::hull::{convex_hull, smallest_circle};
+use super::circle::smallest_circle;
 use super::plate::{Form, Plate};
 use super::{ArtEdge, Drawn, about, refuse_size};
 use crate::fault::Fault;
-use crate::geom::{CutLine, Point, Rect};
+use crate::geom::{CutLine, Point, Rect, Ring};
 use crate::order::{ArtFit, Design, Shape, Size};
 use crate::units::Mm;
 
@@ -81,19 +81,20 @@ fn sides(art: Rect, size: Size, around: f64) -> (f64, f64) {
 
 /// The art as large as fits with the border kept everywhere: the pixel that lands on the origin, and mm per pixel.
 fn contained(art: &ArtEdge<'_>, plate: &Plate, border: f64) -> (Point, f64) {
-    let hull = convex_hull(art.region.rings.iter().flat_map(|ring| ring.points().iter().copied()));
+    let hull = Ring::hull_of(&art.region.rings);
+    let hull = hull.points();
     let middle = art.bounds.center();
     let is_circle = plate.form == Form::Ellipse && (plate.width - plate.height).abs() < 1e-9;
-    if is_circle && let Some(disc) = smallest_circle(&hull) {
+    if is_circle && let Some(disc) = smallest_circle(hull) {
         return (disc.centre, (plate.width / 2.0 - border) / disc.radius);
     }
     let box_scale =
         ((plate.width - 2.0 * border) / art.bounds.width()).min((plate.height - 2.0 * border) / art.bounds.height());
-    let in_middle = plate.largest_scale(&hull, middle, border);
+    let in_middle = plate.largest_scale(hull, middle, border);
     if in_middle >= box_scale * (1.0 - 1e-9) {
         return (middle, in_middle);
     }
-    plate.best_centre(&hull, middle, border)
+    plate.best_centre(hull, middle, border)
 }
 
 /// The art's box over the box of what the border leaves.

@@ -1,6 +1,7 @@
 //! Draws what is printed beside stickers: register marks, scale bars, the label with its QR code.
 
 use kurbo::Circle;
+use qrcodegen::QrCodeEcc;
 
 use crate::frame::{BAR_LETTERING, BAR_LETTERING_GAP, BAR_TICK, LabelBox, Mark, ScaleBar};
 use crate::geom::{Affine, BezPath, Point, Rect, Shape};
@@ -85,7 +86,7 @@ fn label(sheet: &Sheet, place: &LabelBox) -> Vec<BezPath> {
     let upright = (turn.inverse().transform_rect_bbox(place.area), turn);
     let (area, to_sheet) = upright;
     let window = to_sheet.inverse().transform_rect_bbox(sheet.frame.window);
-    let Some(code) = qr::encode(&format!("{}/{}", sheet.run, sheet.number)) else { return Vec::new() };
+    let Some(code) = qr::encode(&format!("{}/{}", sheet.run, sheet.number), QrCodeEcc::Low) else { return Vec::new() };
     let modules = f64::from(code.modules);
     let module = MODULE_MM.min(area.height() / (modules + QUIET_MODULES)).min(area.width() / modules);
     let (side, quiet) = (module * modules, module * QUIET_MODULES);

@@ -3,7 +3,7 @@
 mod clips;
 mod cuts;
 mod furniture;
-mod qr;
+pub(crate) mod qr;
 
 use std::sync::Arc;
 

@@ -7,20 +7,20 @@ use qrcodegen::{QrCode, QrCodeEcc};
 use crate::geom::{BezPath, Point};
 
 /// A code in units of its modules.
-pub(super) struct Code {
+pub(crate) struct Code {
     /// Modules on a side.
-    pub(super) modules: u32,
+    pub(crate) modules: u32,
     /// Its dark area, nonzero winding; origin at its top-left corner.
-    pub(super) path: BezPath,
+    pub(crate) path: BezPath,
 }
 
 /// Modules of light around a code: ISO/IEC 18004, 9.1.
-pub(super) const QUIET_MODULES: f64 = 4.0;
+pub(crate) const QUIET_MODULES: f64 = 4.0;
 
-/// The smallest code that holds a text, with the best error correction that its size has; `None` for a text longer than
-/// any code holds.
-pub(super) fn encode(text: &str) -> Option<Code> {
-    let code = QrCode::encode_text(text, QrCodeEcc::Low).ok()?;
+/// The smallest code that holds a text with at least this error correction, and with the best that its size has; `None` for
+/// a text longer than any code holds.
+pub(crate) fn encode(text: &str, least: QrCodeEcc) -> Option<Code> {
+    let code = QrCode::encode_text(text, least).ok()?;
     let modules = u32::try_from(code.size()).ok()?;
     Some(Code { modules, path: outline(&code) })
 }
@@ -94,7 +94,7 @@ mod tests {
     fn outline_covers_exactly_the_dark_modules() {
         let text = "tuesday-night/1";
         let code = QrCode::encode_text(text, QrCodeEcc::Low).expect("short");
-        let drawn = encode(text).expect("short");
+        let drawn = encode(text, QrCodeEcc::Low).expect("short");
         assert_eq!((drawn.modules, code.version().value()), (21, 1));
         for y in 0..code.size() {
             for x in 0..code.size() {
@@ -110,7 +110,7 @@ mod tests {
     #[test]
     fn longest_run_name_needs_no_more_than_29_modules() {
         let text = format!("{}/9999", "x".repeat(32));
-        assert_eq!(encode(&text).expect("fits").modules, 29);
-        assert!(encode(&"x".repeat(5000)).is_none());
+        assert_eq!(encode(&text, QrCodeEcc::Low).expect("fits").modules, 29);
+        assert!(encode(&"x".repeat(5000), QrCodeEcc::Low).is_none());
     }
 }

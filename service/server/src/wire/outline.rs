@@ -58,13 +58,9 @@ const DEFAULT_CORNER_RADIUS: Mm = Mm::of(3.0);
 /// from its item, but never art or size).
 pub(super) fn read_design(own: &Node<'_>, settings: &Node<'_>, reader: &mut Reader<'_>) -> Option<Design> {
     let outline = read_outline(settings, reader.mistakes);
-    let mut backdrop = read_backdrop(settings, reader.mistakes);
+    let backdrop = read_backdrop(settings, reader.mistakes);
     let white = read_white(settings, reader.mistakes);
     let accept = read_accept(settings, reader.mistakes);
-    if outline.art_fit == ArtFit::Cover && backdrop.remove == BackdropRemove::Auto {
-        // A picture that fills its shape keeps its ground (the contract, `outline.art_fit`).
-        backdrop.remove = BackdropRemove::Never;
-    }
     let size = required(own, "size", reader.mistakes).and_then(|node| read_size(&node, outline.shape, reader.mistakes));
     let art = required(own, "art", reader.mistakes).and_then(|node| art::read(&node, reader.art, reader.mistakes));
     Some(Design { art: art?, size: size?, outline, backdrop, white, accept })

@@ -1,16 +1,17 @@
 //! The pages of one sheet: head, the sheet in small, the table.
 
-use qrcodegen::{QrCode, QrCodeEcc};
+use qrcodegen::QrCodeEcc;
 
 use super::book::{Book, QUIET};
 use super::keys::Keys;
 use super::map;
 use super::rows::{self, Row, ranges};
 use super::table::{self, Column, Kind, Line};
-use crate::geom::{BezPath, Point, Rect, Shape};
+use crate::geom::{Affine, Rect, Vec2};
 use crate::lettering::Weight;
 use crate::output::pdf::{Align, Ink};
 use crate::sheet::Sheet;
+use crate::sheet::qr::{self, QUIET_MODULES};
 
 /// What a packer looks for, in the order in which the eye runs along.
 const COLUMNS: [Column; 9] = [
@@ -131,25 +132,10 @@ pub(super) fn counted(number: usize, noun: &str) -> String {
 /// Four modules of quiet zone (ISO/IEC 18004, 6.3.8) inside the area.
 fn qr_code(book: &mut Book, text: &str, area: Rect) {
     // A run has at most 32 characters and a sheet's number at most 10: far below what a code holds.
-    let Ok(code) = QrCode::encode_text(text, QrCodeEcc::Medium) else { return };
-    let module = area.width() / f64::from(code.size() + 8);
-    let mut path = BezPath::new();
-    for y in 0..code.size() {
-        let mut x = 0;
-        while x < code.size() {
-            let start = x;
-            while x < code.size() && code.get_module(x, y) {
-                x += 1;
-            }
-            if x > start {
-                let corner = |x: i32, y: i32| {
-                    Point::new(area.x0 + f64::from(x + 4) * module, area.y0 + f64::from(y + 4) * module)
-                };
-                path.extend(Rect::from_points(corner(start, y), corner(x, y + 1)).path_elements(0.1));
-            }
-            x += 1;
-        }
-    }
+    let Some(code) = qr::encode(text, QrCodeEcc::Medium) else { return };
+    let module = area.width() / (f64::from(code.modules) + 2.0 * QUIET_MODULES);
+    let corner = area.origin().to_vec2() + Vec2::new(QUIET_MODULES, QUIET_MODULES) * module;
+    let path = Affine::translate(corner) * Affine::scale(module) * code.path;
     book.canvas().fill(&path, Ink::Black);
     let caption = book.style(2.3, Weight::Regular, QUIET);
     book.text(text, (area.center().x, area.y1), Align::Centre, caption);

@@ -1,38 +1,9 @@
-//! Convex hulls and smallest enclosing circles of points.
+//! Smallest enclosing circles of points.
 //!
-//! Sources: Andrew, "Another efficient algorithm for convex hulls in two dimensions" (1979); Welzl, "Smallest enclosing
-//! disks (balls and ellipsoids)" (1991), here in its incremental form (de Berg et al., "Computational Geometry", 4.7).
+//! Source: Welzl, "Smallest enclosing disks (balls and ellipsoids)" (1991), here in its incremental form (de Berg et al.,
+//! "Computational Geometry", 4.7).
 
 use crate::geom::{Point, Vec2};
-
-/// Corners of the convex hull, in order around it. Fewer than three for points on one line.
-pub(super) fn convex_hull(points: impl Iterator<Item = Point>) -> Vec<Point> {
-    let mut sorted: Vec<Point> = points.collect();
-    sorted.sort_by(|a, b| a.x.total_cmp(&b.x).then(a.y.total_cmp(&b.y)));
-    sorted.dedup();
-    if sorted.len() < 3 {
-        return sorted;
-    }
-    let mut hull = half_hull(sorted.iter());
-    hull.pop();
-    hull.extend(half_hull(sorted.iter().rev()));
-    hull.pop();
-    hull
-}
-
-/// One side of the hull of sorted points, both ends included.
-fn half_hull<'a>(points: impl Iterator<Item = &'a Point>) -> Vec<Point> {
-    let mut chain: Vec<Point> = Vec::new();
-    for point in points {
-        while let [.., before, last] = chain.as_slice()
-            && (*last - *before).cross(*point - *last) <= 0.0
-        {
-            chain.pop();
-        }
-        chain.push(*point);
-    }
-    chain
-}
 
 /// A circle.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -114,14 +85,6 @@ fn shuffle(points: &mut [Point]) {
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn hull_of_a_square_with_points_inside_has_four_corners() {
-        let corners = [(0.0, 0.0), (4.0, 0.0), (4.0, 4.0), (0.0, 4.0)];
-        let inside = [(1.0, 1.0), (2.0, 0.0), (3.0, 2.5), (2.0, 4.0)];
-        let hull = convex_hull(corners.iter().chain(&inside).map(|(x, y)| Point::new(*x, *y)));
-        assert_eq!(hull.len(), 4);
-    }
 
     #[test]
     fn circle_of_an_obtuse_triangle_stands_on_its_longest_side() {
