@@ -81,6 +81,19 @@ pub enum Fault {
         would_fit: Option<(Mm, Mm)>,
     },
 
+    /// No sticker can be made of an item, so that there is no proof of it.
+    #[error("no sticker can be made of this item")]
+    NoSticker {
+        /// Everything found, with at least one reject.
+        findings: Vec<Finding>,
+    },
+    /// A picture that was kept elsewhere is gone: our fault.
+    #[error("a picture that was sent is lost")]
+    ArtLost {
+        /// Why.
+        source: std::io::Error,
+    },
+
     /// A stock whose parts contradict each other.
     #[error("stock {stock}: {reason}")]
     StockBroken {
@@ -155,6 +168,8 @@ impl Fault {
             Fault::SizeTooLarge { .. } => "size.too_large",
             Fault::ShapeParts { .. } => "shape.parts",
             Fault::PageFull { .. } => "page.full",
+            Fault::NoSticker { .. } => "proof.no_sticker",
+            Fault::ArtLost { .. } => "run.art_lost",
             Fault::StockBroken { .. } => "stock.broken",
             Fault::LayoutBroken { .. } => "gang.layout_broken",
             Fault::CopiesLost { .. } => "run.copies_lost",
@@ -182,6 +197,8 @@ impl Fault {
             Fault::CutLineBroken { .. } => Some(Finding::new(Code::ShapeUndrawable)),
             Fault::NotFinite
             | Fault::Cancelled
+            | Fault::NoSticker { .. }
+            | Fault::ArtLost { .. }
             | Fault::StockBroken { .. }
             | Fault::LayoutBroken { .. }
             | Fault::CopiesLost { .. }

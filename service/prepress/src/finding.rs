@@ -93,6 +93,10 @@ codes! {
     PageFull = "page.full", Reject,
         "The page is too small for its stickers.",
         "Order a larger page, fewer copies or smaller stickers.";
+    /// Another sticker than the one whose proof was approved.
+    ProofChanged = "proof.changed", Reject,
+        "The sticker would now be another than the one in the approved proof.",
+        "Look at a new proof and approve it.";
     /// Printed bleed clipped between near neighbours.
     BleedClipped = "bleed.clipped", Note,
         "Neighbours stand closer than twice the bleed: each keeps half of the gap.",

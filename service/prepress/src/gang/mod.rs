@@ -28,7 +28,7 @@ mod settle;
 #[cfg(test)]
 mod tests;
 
-pub use page::{PagePiece, PagePlan, arrange_page};
+pub use page::{PagePiece, PagePlan, arrange_page, check_page};
 
 use crate::cancel::Cancel;
 use crate::fault::Fault;

@@ -73,17 +73,7 @@ const CENTRINGS: u32 = 12;
 /// `page.full` with a page size that would hold the required copies, `order.not_finite`, `gang.layout_broken` (our fault),
 /// `run.cancelled`.
 pub fn arrange_page(plan: &PagePlan, cancel: &Cancel) -> Result<Vec<(usize, Pose)>, Fault> {
-    cancel.check()?;
-    let finite = |ring: &Ring| ring.points().iter().all(|point| point.x.is_finite() && point.y.is_finite());
-    let lengths = [plan.width, plan.height, plan.corner_radius, plan.gap, plan.edge];
-    let drawn = plan.pieces.iter().flat_map(|piece| &piece.outermost).all(finite);
-    if !drawn || lengths.iter().any(|length| !length.mm().is_finite()) {
-        return Err(Fault::NotFinite);
-    }
-    let sheet = Sheet::new(plan, 1.0);
-    let Some(tight) = sheet.pack(sheet.gap, cancel)? else {
-        return Err(Fault::PageFull { would_fit: would_fit(plan, cancel)? });
-    };
+    let (sheet, tight) = packed(plan, cancel)?;
     let gaps = sheet.gaps(cancel)?;
     let made: Vec<Result<Vec<Spot>, Fault>> = gaps
         .par_iter()
@@ -101,6 +91,30 @@ pub fn arrange_page(plan: &PagePlan, cancel: &Cancel) -> Result<Vec<(usize, Pose
         }
     }
     sheet.gated(&best.map(|best| best.1).unwrap_or_default())
+}
+
+/// Whether a page holds its required copies: [`arrange_page`] gives the same answer, and takes longer.
+///
+/// # Errors
+/// As [`arrange_page`].
+pub fn check_page(plan: &PagePlan, cancel: &Cancel) -> Result<(), Fault> {
+    packed(plan, cancel).map(|_| ())
+}
+
+/// The required copies as near to each other as the plan lets them stand.
+fn packed<'a>(plan: &'a PagePlan, cancel: &Cancel) -> Result<(Sheet<'a>, Vec<Spot>), Fault> {
+    cancel.check()?;
+    let finite = |ring: &Ring| ring.points().iter().all(|point| point.x.is_finite() && point.y.is_finite());
+    let lengths = [plan.width, plan.height, plan.corner_radius, plan.gap, plan.edge];
+    let drawn = plan.pieces.iter().flat_map(|piece| &piece.outermost).all(finite);
+    if !drawn || lengths.iter().any(|length| !length.mm().is_finite()) {
+        return Err(Fault::NotFinite);
+    }
+    let sheet = Sheet::new(plan, 1.0);
+    match sheet.pack(sheet.gap, cancel)? {
+        Some(tight) => Ok((sheet, tight)),
+        None => Err(Fault::PageFull { would_fit: would_fit(plan, cancel)? }),
+    }
 }
 
 /// A page of the plan's aspect that holds the required copies.

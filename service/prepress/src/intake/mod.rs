@@ -31,11 +31,13 @@ pub struct Limits {
     pub max_pixels: u64,
     /// Each side.
     pub max_side_px: u32,
+    /// Whether vector art is taken.
+    pub takes_vector: bool,
 }
 
 impl Default for Limits {
     fn default() -> Limits {
-        Limits { max_bytes: 100 << 20, max_pixels: 120_000_000, max_side_px: 30_000 }
+        Limits { max_bytes: 100 << 20, max_pixels: 120_000_000, max_side_px: 30_000, takes_vector: true }
     }
 }
 
@@ -81,6 +83,7 @@ pub fn open(bytes: &[u8], longest_px: u32, limits: &Limits) -> Result<Artwork, F
         Kind::Png => raster::open(bytes, Format::Png, limits),
         Kind::Jpeg => raster::open(bytes, Format::Jpeg, limits),
         Kind::Webp => raster::open(bytes, Format::Webp, limits),
+        Kind::Svg if !limits.takes_vector => Err(Fault::ArtUnsupported { kind: "SVG".to_owned() }),
         Kind::Svg => vector::open(bytes, longest_px, limits),
         Kind::Other(name) => Err(Fault::ArtUnsupported { kind: name.to_owned() }),
         Kind::Unknown if bytes.is_empty() => Err(Fault::ArtUnreadable { reason: "the file is empty".to_owned() }),

@@ -1,11 +1,23 @@
 //! One line of an order.
 
+use std::fmt;
+use std::hash::{Hash, Hasher};
+use std::io;
 use std::sync::Arc;
 
 use crate::units::Mm;
 
+/// A picture's bytes that lie elsewhere until they are needed.
+pub trait ArtFile: Send + Sync + fmt::Debug {
+    /// Reads them.
+    ///
+    /// # Errors
+    /// Whatever keeps them from being read; nobody's fault but ours.
+    fn load(&self) -> io::Result<Arc<[u8]>>;
+}
+
 /// The bytes of a picture, shared by every item that names the same one.
-#[derive(Clone, Debug, PartialEq, Eq, Hash)]
+#[derive(Clone, Debug)]
 pub enum ArtInput {
     /// As sent.
     Bytes(Arc<[u8]>),
@@ -16,6 +28,48 @@ pub enum ArtInput {
         /// Bytes that are taken.
         limit_bytes: u64,
     },
+    /// Read only when the picture is decoded, and forgotten right after. Known by its checksum: two with the same one are
+    /// equal.
+    Stored {
+        /// SHA-256 of the bytes.
+        sha256: [u8; 32],
+        /// How many bytes.
+        bytes: u64,
+        /// Where they lie.
+        file: Arc<dyn ArtFile>,
+    },
+}
+
+impl ArtInput {
+    /// What two equal pictures have in common.
+    fn identity(&self) -> Identity<'_> {
+        match self {
+            ArtInput::Bytes(bytes) => Identity::Bytes(bytes),
+            ArtInput::OverLimit { bytes, limit_bytes } => Identity::OverLimit(*bytes, *limit_bytes),
+            ArtInput::Stored { sha256, bytes, .. } => Identity::Stored(sha256, *bytes),
+        }
+    }
+}
+
+#[derive(PartialEq, Eq, Hash)]
+enum Identity<'a> {
+    Bytes(&'a [u8]),
+    OverLimit(u64, u64),
+    Stored(&'a [u8; 32], u64),
+}
+
+impl PartialEq for ArtInput {
+    fn eq(&self, other: &ArtInput) -> bool {
+        self.identity() == other.identity()
+    }
+}
+
+impl Eq for ArtInput {}
+
+impl Hash for ArtInput {
+    fn hash<H: Hasher>(&self, state: &mut H) {
+        self.identity().hash(state);
+    }
 }
 
 /// The size ordered: of the finished sticker's bounding box, before rotation.
@@ -34,6 +88,11 @@ pub enum Size {
         /// Height.
         height: Mm,
     },
+}
+
+impl Size {
+    /// What a design has whose size was not said: a usual sticker (the contract, section 1, "Size").
+    pub const UNSAID: Size = Size::Longest(Mm::of(60.0));
 }
 
 /// The shape of a cut line.
@@ -184,6 +243,16 @@ pub struct Design {
     pub accept: Accept,
 }
 
+impl Design {
+    /// The backdrop options that count: a picture that fills its shape keeps its backdrop unless removal is asked for.
+    pub fn backdrop_used(&self) -> Backdrop {
+        match (self.outline.art_fit, self.backdrop.remove) {
+            (ArtFit::Cover, BackdropRemove::Auto) => Backdrop { remove: BackdropRemove::Never, ..self.backdrop },
+            _ => self.backdrop,
+        }
+    }
+}
+
 /// One kind of sticker on a sticker sheet.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Piece {
@@ -261,4 +330,6 @@ pub struct Item {
     pub stock: usize,
     /// Words to find it by.
     pub tags: Vec<String>,
+    /// The digest of the proof that the customer agreed to, in lower case: another sticker is set aside.
+    pub approved: Option<String>,
 }

@@ -1,9 +1,11 @@
-//! A stock and a policy as the contract writes them, complete.
+//! A stock, a policy and an item as the contract writes them, complete.
+
+mod item;
 
 use serde_json::{Value, json};
 
 use crate::order::{
-    Colour, CutLinesInPrint, Face, FeedEdge, Form, LabelPlace, Layer, Margins, Policy, RegisterMarks, Stock,
+    Colour, CutLinesInPrint, Face, FeedEdge, Form, Inquiry, LabelPlace, Layer, Margins, Policy, RegisterMarks, Stock,
 };
 
 /// A stock with every field.
@@ -64,6 +66,11 @@ pub fn policy(policy: &Policy) -> Value {
     })
 }
 
+/// The settings of an item that somebody asks about, in the words of a request; see [`item::settings`].
+pub fn inquiry(inquiry: &Inquiry) -> Value {
+    item::settings(inquiry)
+}
+
 fn form(form: &Form) -> Value {
     match form {
         Form::Sheet { media: Some(name), .. } => json!({"sheet": {"size": name}}),
@@ -111,6 +118,9 @@ fn register_marks(marks: &RegisterMarks) -> Value {
 }
 
 fn layer(layer: &Layer) -> Value {
-    let Colour([red, green, blue]) = layer.colour;
-    json!({"name": layer.name, "colour": format!("#{red:02x}{green:02x}{blue:02x}")})
+    json!({"name": layer.name, "colour": colour(layer.colour)})
+}
+
+fn colour(Colour([red, green, blue]): Colour) -> String {
+    format!("#{red:02x}{green:02x}{blue:02x}")
 }

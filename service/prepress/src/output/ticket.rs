@@ -135,7 +135,7 @@ pub struct TicketPlacement {
 }
 
 /// Lengths by kind of cut.
-#[derive(Clone, Copy, Debug, Default, Serialize)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize)]
 pub struct CutLengthMm {
     /// Through the face.
     pub kiss: f64,

@@ -12,7 +12,7 @@ pub use picture::inspect_art;
 
 use serde::Serialize;
 
-use crate::finding::{Finding, Severity};
+use crate::finding::{Code, Finding, Severity};
 
 /// The measures of a report, named as in the contract; `None` where unknown.
 #[derive(Clone, Debug, Default, PartialEq, Serialize)]
@@ -44,6 +44,17 @@ pub struct ArtFacts {
     pub measures: Measures,
     /// Findings that need only the picture.
     pub findings: Vec<Finding>,
+}
+
+impl ArtFacts {
+    /// What is left where no size was ordered: nothing that follows from a size.
+    #[must_use]
+    pub fn without_size(mut self) -> ArtFacts {
+        self.measures.effective_ppi = None;
+        let follows_from_size = [Code::ResolutionLow, Code::SizeTooSmall, Code::SizeTooLarge];
+        self.findings.retain(|finding| !follows_from_size.contains(&finding.code));
+        self
+    }
 }
 
 /// Thresholds. Defaults: common practice, no source.

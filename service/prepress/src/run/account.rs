@@ -36,8 +36,9 @@ pub(super) fn settle(job: &Job, products: &Products, laid_out: &LaidOut) -> Resu
         let mut findings = made.findings.clone();
         let also = laid_out.too_large_too.iter().filter(|(item, _)| *item == number);
         findings.extend(also.map(|(_, finding)| finding.clone()));
+        findings.extend(products.changed[number].clone());
         let mut aside: Vec<SetAside> = Vec::new();
-        if made.sticker.is_none() {
+        if products.sticker_of(number).is_none() {
             aside.push(SetAside {
                 order: line.order.map(|order| order.order.clone()),
                 item: line.item.item.clone(),

@@ -81,7 +81,7 @@ fn too_large_too(job: &Job, products: &Products, lines: &[Line<'_>]) -> Result<V
 }
 
 /// The finding that says by how much a sticker is too large, and what would fit.
-fn too_large(fault: FaultTooLarge, longest: Mm) -> Option<Finding> {
+pub(super) fn too_large(fault: FaultTooLarge, longest: Mm) -> Option<Finding> {
     let (measured, limit) = (fault.measured, fault.limit);
     Fault::SizeTooLarge { measured, limit, would_fit: Some(longest * fault.shrink) }.finding()
 }
@@ -90,10 +90,10 @@ fn too_large(fault: FaultTooLarge, longest: Mm) -> Option<Finding> {
 fn lots_on(job: &Job, stock: usize, products: &Products, lines: &[Line<'_>]) -> Vec<(LotKey, Vec<Claim>)> {
     let mut lots: BTreeMap<LotKey, Vec<Claim>> = BTreeMap::new();
     for (number, line) in lines.iter().enumerate().filter(|(_, line)| line.item.stock == stock) {
-        let product = products.of_item[number];
-        if products.made[product].sticker.is_none() {
+        if products.sticker_of(number).is_none() {
             continue;
         }
+        let product = products.of_item[number];
         let order = line.order.and_then(|order| job.orders.iter().position(|other| std::ptr::eq(other, order)));
         lots.entry((product, line.item.rotate, line.order.is_none())).or_default().push(Claim {
             order: order.unwrap_or(usize::MAX),
@@ -162,7 +162,7 @@ fn add_stock(
 }
 
 /// On a roll, cuts the sheet's frame to what is used of it, and keeps everything where it stands on the material.
-fn cut_to_length(sheet: &mut Sheet) {
+pub(super) fn cut_to_length(sheet: &mut Sheet) {
     let shorter = sheet.frame.cut_to(&sheet.stock, sheet.used_length());
     let shift = sheet.frame.shift_to(&shorter, sheet.stock.feed_edge);
     sheet.frame = shorter;

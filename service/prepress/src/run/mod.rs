@@ -7,13 +7,20 @@
 //! An item that cannot be printed is set aside with findings and the run goes on; a fault ends the run.
 
 mod account;
+mod estimate;
+mod inquire;
 mod layout;
 mod page;
 mod prepare;
+mod proof;
 mod record;
 
 use std::io;
 use std::sync::Mutex;
+
+pub use estimate::estimate;
+pub use inquire::preflight;
+pub use proof::{Proof, ProofDocument, proof};
 
 use rayon::prelude::*;
 use sha2::{Digest, Sha256};

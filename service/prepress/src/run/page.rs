@@ -4,7 +4,7 @@ use std::sync::Arc;
 
 use rayon::prelude::*;
 
-use super::prepare::{Bench, Made, Source, make_design};
+use super::prepare::{Bench, Made, Opened, Source, make_design};
 use crate::fault::Fault;
 use crate::finding::Finding;
 use crate::gang::{self, PagePiece, PagePlan};
@@ -28,8 +28,19 @@ struct Cut {
 
 /// Makes the page, or sets it aside with the findings of its pieces.
 pub(super) fn make(page: &Page, stock: &Stock, bench: Bench<'_>) -> Result<Made, Fault> {
-    let made: Vec<(Made, Vec<Cut>)> =
-        page.pieces.par_iter().map(|piece| make_piece(piece, page.fill, stock, bench)).collect::<Result<_, _>>()?;
+    let opened: Vec<Opened> =
+        page.pieces.par_iter().map(|piece| Source::open(&piece.design, bench)).collect::<Result<_, _>>()?;
+    make_opened(page, &opened, stock, bench)
+}
+
+/// Makes the page of pictures that were opened, one for each piece.
+pub(super) fn make_opened(page: &Page, opened: &[Opened], stock: &Stock, bench: Bench<'_>) -> Result<Made, Fault> {
+    let made: Vec<(Made, Vec<Cut>)> = page
+        .pieces
+        .par_iter()
+        .zip(opened)
+        .map(|(piece, opened)| make_piece(piece, opened, page.fill, stock, bench))
+        .collect::<Result<_, _>>()?;
     let refused = made.iter().any(|(piece, _)| piece.sticker.is_none());
     let findings: Vec<Finding> =
         made.iter().zip(&page.pieces).flat_map(|((made, _), piece)| labelled(&made.findings, piece)).collect();
@@ -37,7 +48,12 @@ pub(super) fn make(page: &Page, stock: &Stock, bench: Bench<'_>) -> Result<Made,
         return Ok(Made { sticker: None, findings, rejected: None });
     }
     let cuts: Vec<Cut> = made.into_iter().flat_map(|(_, cuts)| cuts).collect();
-    let plan = plan(page, stock, &cuts);
+    let pieces = cuts.iter().map(|cut| PagePiece {
+        outermost: cut.sticker.outermost.clone(),
+        copies: cut.copies,
+        fills: cut.copies == 0,
+    });
+    let plan = plan(page, stock, pieces.collect());
     let poses = match gang::arrange_page(&plan, bench.cancel) {
         Ok(poses) => poses,
         Err(fault) => return Made::refused(fault, findings),
@@ -53,37 +69,36 @@ pub(super) fn make(page: &Page, stock: &Stock, bench: Bench<'_>) -> Result<Made,
     Ok(Made { sticker: Some(Arc::new(sticker::assemble_page(page, &placed))), findings, rejected: None })
 }
 
-fn labelled<'a>(findings: &'a [Finding], piece: &'a Piece) -> impl Iterator<Item = Finding> + 'a {
+pub(super) fn labelled<'a>(findings: &'a [Finding], piece: &'a Piece) -> impl Iterator<Item = Finding> + 'a {
     findings.iter().map(|finding| Finding { piece: Some(piece.piece.clone()), ..finding.clone() })
 }
 
-fn plan(page: &Page, stock: &Stock, cuts: &[Cut]) -> PagePlan {
+/// What is to be arranged on a page.
+pub(super) fn plan(page: &Page, stock: &Stock, pieces: Vec<PagePiece>) -> PagePlan {
     PagePlan {
         width: page.width,
         height: page.height,
         corner_radius: page.corner_radius,
         gap: page.gap,
         edge: page.gap.max(LEAST_EDGE).max(stock.bleed * 2.0),
-        pieces: cuts
-            .iter()
-            .map(|cut| PagePiece {
-                outermost: cut.sticker.outermost.clone(),
-                copies: cut.copies,
-                fills: cut.copies == 0,
-            })
-            .collect(),
+        pieces,
     }
 }
 
 /// The piece in its own size, then in smaller ones. A smaller one that cannot be made is left out: nobody ordered it.
-fn make_piece(piece: &Piece, fill: Fill, stock: &Stock, bench: Bench<'_>) -> Result<(Made, Vec<Cut>), Fault> {
-    let opened = Source::open(&[&piece.design], bench)?;
-    let own = make_design(&opened, &piece.design, None, stock, bench)?;
+fn make_piece(
+    piece: &Piece,
+    opened: &Opened,
+    fill: Fill,
+    stock: &Stock,
+    bench: Bench<'_>,
+) -> Result<(Made, Vec<Cut>), Fault> {
+    let own = make_design(opened, &piece.design, None, stock, bench)?;
     let Some(sticker) = own.sticker.clone() else { return Ok((own, Vec::new())) };
     let mut cuts = vec![Cut { piece: piece.piece.clone(), sticker: Arc::clone(&sticker), copies: piece.copies }];
     for longest in smaller_sizes(&sticker, fill) {
         let design = Design { size: Size::Longest(longest), ..piece.design.clone() };
-        let made = make_design(&opened, &design, None, stock, bench)?;
+        let made = make_design(opened, &design, None, stock, bench)?;
         cuts.extend(made.sticker.map(|sticker| Cut { piece: piece.piece.clone(), sticker, copies: 0 }));
     }
     Ok((own, cuts))

@@ -8,10 +8,10 @@ use rayon::prelude::*;
 use super::{Meter, page};
 use crate::cancel::Cancel;
 use crate::fault::Fault;
-use crate::finding::{Finding, Severity};
+use crate::finding::{Code, Finding, Severity};
 use crate::geom::Ring;
 use crate::intake::{self, Artwork, Format, Limits};
-use crate::order::{ArtFit, ArtInput, Backdrop, BackdropRemove, Backing, Design, Item, Job, Product, Size, Stock};
+use crate::order::{ArtInput, Backing, Design, Item, Job, Product, Size, Stock};
 use crate::outline::{self, Outlined};
 use crate::preflight::{self, ArtFacts, Thresholds};
 use crate::silhouette::{self, CutOut};
@@ -53,7 +53,7 @@ pub(super) struct Rejected {
 }
 
 impl Rejected {
-    fn of(outlined: &Outlined) -> Rejected {
+    pub(super) fn of(outlined: &Outlined) -> Rejected {
         Rejected {
             outermost: outlined.through.iter().map(|line| line.flattened(FLATTENING)).collect(),
             reach: outlined.reach,
@@ -75,6 +75,16 @@ impl Made {
 pub(super) struct Products {
     pub(super) made: Vec<Made>,
     pub(super) of_item: Vec<usize>,
+    /// For each item, `proof.changed` when its sticker is another than the approved one.
+    pub(super) changed: Vec<Option<Finding>>,
+}
+
+impl Products {
+    /// The sticker of an item by its number; `None` when the item is set aside.
+    pub(super) fn sticker_of(&self, number: usize) -> Option<&Arc<Sticker>> {
+        let sticker = self.made[self.of_item[number]].sticker.as_ref();
+        sticker.filter(|_| self.changed[number].is_none())
+    }
 }
 
 /// What stages need from around them.
@@ -105,7 +115,21 @@ pub(super) fn products(job: &Job, limits: &Limits, meter: &Meter<'_>, cancel: &C
         })
         .collect::<Result<_, Fault>>()?;
     let by_index: BTreeMap<usize, Made> = made_groups.into_iter().flatten().collect();
-    Ok(Products { made: by_index.into_values().collect(), of_item })
+    let made: Vec<Made> = by_index.into_values().collect();
+    cancel.check()?;
+    let changed = changed(job, &made, &of_item);
+    Ok(Products { made, of_item, changed })
+}
+
+/// Holds every approved digest against that of the sticker made.
+fn changed(job: &Job, made: &[Made], of_item: &[usize]) -> Vec<Option<Finding>> {
+    let items: Vec<&Item> = items(job).collect();
+    let is_another = |(item, product): (&&Item, &usize)| {
+        let (approved, sticker) = (item.approved.as_ref()?, made[*product].sticker.as_ref()?);
+        let digest = sticker.digest(job.stocks[item.stock].face);
+        (digest != *approved).then(|| Finding::new(Code::ProofChanged))
+    };
+    items.par_iter().zip(of_item.par_iter()).map(is_another).collect()
 }
 
 type Distinct<'a> = (&'a Product, usize);
@@ -131,9 +155,9 @@ fn by_picture(distinct: &[Distinct<'_>]) -> Vec<Vec<usize>> {
     for (index, (product, _)) in distinct.iter().enumerate() {
         let same = |group: &Vec<usize>| {
             let first = group.first().and_then(|first| design_of(distinct[*first].0));
-            first
-                .zip(design_of(product))
-                .is_some_and(|((one, _), (other, _))| one.art == other.art && backdrop_of(one) == backdrop_of(other))
+            first.zip(design_of(product)).is_some_and(|((one, _), (other, _))| {
+                one.art == other.art && one.backdrop_used() == other.backdrop_used()
+            })
         };
         match groups.iter_mut().find(|group| same(group)) {
             Some(group) => group.push(index),
@@ -149,14 +173,6 @@ fn design_of(product: &Product) -> Option<(&Design, Option<&Backing>)> {
         Product::DieCut(design) => Some((design, None)),
         Product::KissCut(design, backing) => Some((design, Some(backing))),
         Product::StickerSheet(_) => None,
-    }
-}
-
-/// A picture that fills its shape keeps its backdrop unless removal is asked for.
-fn backdrop_of(design: &Design) -> Backdrop {
-    match (design.outline.art_fit, design.backdrop.remove) {
-        (ArtFit::Cover, BackdropRemove::Auto) => Backdrop { remove: BackdropRemove::Never, ..design.backdrop },
-        _ => design.backdrop,
     }
 }
 
@@ -176,12 +192,16 @@ fn make_group(
         .iter()
         .filter_map(|index| design_of(distinct[*index].0).map(|(design, backing)| (*index, design, backing)))
         .collect();
-    let opened = Source::open(&designs.iter().map(|(_, design, _)| *design).collect::<Vec<_>>(), bench)?;
-    let make = |(index, design, backing): (usize, &Design, Option<&Backing>)| {
+    let Some((_, first, _)) = designs.first() else { return Ok(Vec::new()) };
+    let shared = Source::open(first, bench)?;
+    let is_vector = shared.as_ref().is_ok_and(Source::is_vector);
+    let make = |(position, (index, design, backing)): (usize, (usize, &Design, Option<&Backing>))| {
         bench.cancel.check()?;
-        Ok((index, make_design(&opened, design, backing, stock_of(index), bench)?))
+        // A drawing is rendered for each of its stickers by itself: what a sticker looks like never depends on its company.
+        let own = if is_vector && position > 0 { Some(Source::open(design, bench)?) } else { None };
+        Ok((index, make_design(own.as_ref().unwrap_or(&shared), design, backing, stock_of(index), bench)?))
     };
-    designs.into_iter().map(make).collect()
+    designs.into_iter().enumerate().map(make).collect()
 }
 
 /// A picture without its ground, and what was seen of it.
@@ -194,49 +214,73 @@ pub(super) struct Source {
 pub(super) type Opened = Result<Source, Finding>;
 
 impl Source {
-    /// Opens the picture that all `designs` share. A picture that cannot be used is no fault of the run.
-    pub(super) fn open(designs: &[&Design], bench: Bench<'_>) -> Result<Opened, Fault> {
-        match Source::decode(designs, bench) {
+    /// Opens a design's picture. A picture that cannot be used is no fault of the run.
+    pub(super) fn open(design: &Design, bench: Bench<'_>) -> Result<Opened, Fault> {
+        match Source::decode(design, bench) {
             Ok(source) => Ok(Ok(source)),
             Err(fault) => fault.finding().map(Err).ok_or(fault),
         }
     }
 
-    fn decode(designs: &[&Design], bench: Bench<'_>) -> Result<Source, Fault> {
-        let design = designs.first().ok_or(Fault::ArtBlank)?;
-        let bytes = match &design.art {
-            ArtInput::Bytes(bytes) => bytes,
-            ArtInput::OverLimit { bytes, limit_bytes } => {
-                let (measured, limit) = (*bytes as f64, *limit_bytes as f64);
-                return Err(Fault::ArtOverLimit { measured, limit, unit: "bytes" });
-            }
-        };
-        let backdrop = backdrop_of(design);
-        let mut artwork = intake::open(bytes, VECTOR_LOOK_PX, bench.limits)?;
-        let mut cut_out = silhouette::cut_out(&artwork, backdrop, bench.cancel)?;
+    fn decode(design: &Design, bench: Bench<'_>) -> Result<Source, Fault> {
+        let bytes = load(&design.art, bench.limits)?;
+        let backdrop = design.backdrop_used();
+        let mut artwork = intake::open(&bytes, VECTOR_LOOK_PX, bench.limits)?;
+        let mut cut_out;
         if artwork.format == Format::Svg {
-            let longest_px = vector_px(&artwork, &cut_out, designs);
-            artwork = intake::open(bytes, longest_px, bench.limits)?;
             cut_out = silhouette::cut_out(&artwork, backdrop, bench.cancel)?;
+            let longest_px = vector_px(&artwork, &cut_out, design);
+            artwork = intake::open(&bytes, longest_px, bench.limits)?;
         }
+        drop(bytes);
+        cut_out = silhouette::cut_out(&artwork, backdrop, bench.cancel)?;
         let facts = preflight::inspect_art(&artwork, &cut_out);
         Ok(Source { cut_out, facts })
     }
+
+    /// Whether it was rendered from a drawing.
+    fn is_vector(&self) -> bool {
+        self.facts.measures.format == Some("svg")
+    }
+
+    /// The sticker of a design drawn from this picture.
+    pub(super) fn sticker(
+        &self,
+        outlined: &Outlined,
+        design: &Design,
+        backing: Option<&Backing>,
+        stock: &Stock,
+        bench: Bench<'_>,
+    ) -> Result<Sticker, Fault> {
+        sticker::make(&self.cut_out, outlined, design, backing, stock, bench.cancel)
+    }
 }
 
-/// The longest side at which a drawing's canvas is rendered for the largest of its stickers.
-fn vector_px(look: &Artwork, cut_out: &CutOut, designs: &[&Design]) -> u32 {
+/// A picture's bytes. One that lies elsewhere is held against the limit before it is read.
+fn load(art: &ArtInput, limits: &Limits) -> Result<Arc<[u8]>, Fault> {
+    let over = |bytes: u64, limit_bytes: u64| {
+        Err(Fault::ArtOverLimit { measured: bytes as f64, limit: limit_bytes as f64, unit: "bytes" })
+    };
+    match art {
+        ArtInput::Bytes(bytes) => Ok(Arc::clone(bytes)),
+        ArtInput::OverLimit { bytes, limit_bytes } => over(*bytes, *limit_bytes),
+        ArtInput::Stored { bytes, .. } if *bytes > limits.max_bytes => over(*bytes, limits.max_bytes),
+        ArtInput::Stored { file, .. } => file.load().map_err(|source| Fault::ArtLost { source }),
+    }
+}
+
+/// The longest side at which a drawing's canvas is rendered for its sticker.
+fn vector_px(look: &Artwork, cut_out: &CutOut, design: &Design) -> u32 {
     let (width, height) = (f64::from(cut_out.visible.width_px), f64::from(cut_out.visible.height_px));
     let (canvas_width, canvas_height) = look.pixels.dimensions();
     let canvas_over_art = f64::from(canvas_width.max(canvas_height)) / width.max(height).max(1.0);
-    let longest_mm = |design: &&Design| match design.size {
+    let longest_mm: f64 = match design.size {
         Size::Width(side) => side.mm() * (height / width).max(1.0),
         Size::Height(side) => side.mm() * (width / height).max(1.0),
         Size::Longest(side) => side.mm(),
         Size::Both { width, height } => width.max(height).mm(),
     };
-    let largest_mm = designs.iter().map(longest_mm).fold(0.0, f64::max);
-    let wanted = VECTOR_PPI.pixels(Mm::of(largest_mm.min(1e5) * canvas_over_art.min(1e3)));
+    let wanted = VECTOR_PPI.pixels(Mm::of(longest_mm.min(1e5) * canvas_over_art.min(1e3)));
     wanted.clamp(VECTOR_LOOK_PX, VECTOR_MAX_PX)
 }
 
@@ -252,15 +296,42 @@ pub(super) fn make_design(
         Ok(source) => source,
         Err(finding) => return Ok(Made { sticker: None, findings: vec![finding.clone()], rejected: None }),
     };
-    let outlined = match outline::fit(&source.cut_out, design, backing, stock, bench.cancel) {
-        Ok(outlined) => outlined,
-        Err(fault) => return Made::refused(fault, source.facts.findings.clone()),
-    };
-    let facts = preflight::inspect_outline(&source.facts, &outlined, design, stock, &Thresholds::default());
-    if preflight::worst(&facts.findings) == Some(Severity::Reject) {
-        let rejected = Some(Rejected::of(&outlined));
-        return Ok(Made { sticker: None, findings: facts.findings, rejected });
+    let Draft { facts, outlined } = draft(source, design, backing, stock, bench)?;
+    let findings = facts.findings;
+    let Some(outlined) = outlined else { return Ok(Made { sticker: None, findings, rejected: None }) };
+    if preflight::worst(&findings) == Some(Severity::Reject) {
+        return Ok(Made { sticker: None, findings, rejected: Some(Rejected::of(&outlined)) });
     }
-    let sticker = sticker::make(&source.cut_out, &outlined, design, backing, stock, bench.cancel)?;
-    Ok(Made { sticker: Some(Arc::new(sticker)), findings: facts.findings, rejected: None })
+    let sticker = source.sticker(&outlined, design, backing, stock, bench)?;
+    Ok(Made { sticker: Some(Arc::new(sticker)), findings, rejected: None })
+}
+
+/// A design's lines before anything is painted.
+pub(super) struct Draft {
+    /// Measures and findings.
+    pub(super) facts: ArtFacts,
+    /// `None` when a finding says that no line could be drawn.
+    pub(super) outlined: Option<Outlined>,
+}
+
+/// Draws a design's lines and judges them.
+pub(super) fn draft(
+    source: &Source,
+    design: &Design,
+    backing: Option<&Backing>,
+    stock: &Stock,
+    bench: Bench<'_>,
+) -> Result<Draft, Fault> {
+    match outline::fit(&source.cut_out, design, backing, stock, bench.cancel) {
+        Ok(outlined) => {
+            let facts = preflight::inspect_outline(&source.facts, &outlined, design, stock, &Thresholds::default());
+            Ok(Draft { facts, outlined: Some(outlined) })
+        }
+        Err(fault) => {
+            let Some(finding) = fault.finding() else { return Err(fault) };
+            let mut facts = source.facts.clone();
+            facts.findings.push(finding);
+            Ok(Draft { facts, outlined: None })
+        }
+    }
 }

@@ -4,7 +4,9 @@
 
 mod art;
 mod compose;
+mod digest;
 mod grid;
+mod ink;
 mod nearest;
 mod plan;
 mod plane;

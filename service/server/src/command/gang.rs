@@ -21,7 +21,7 @@ use quoin_prepress::run::{self, Hooks, Progress};
 use super::folder::{FolderFault, OutputFolder};
 use super::terminal::complain;
 use super::{EXIT_BROKEN, EXIT_NOTHING_PLACED, GangArgs, report};
-use crate::wire::{self, FolderArt, Mistake};
+use crate::wire::{self, ConfiguredStocks, FolderArt, Mistake};
 
 /// Bytes of a job file, pictures in base64 included: as large as a whole request may be (the contract, section 4).
 const MAX_JOB_BYTES: u64 = 256 << 20;
@@ -73,7 +73,7 @@ fn make(args: &GangArgs) -> Result<Ticket, Failure> {
     let unreadable = |source| Failure::JobUnreadable { path: args.job.clone(), source };
     let text = read_job_file(&args.job).map_err(unreadable)?;
     let mut art = FolderArt::new(folder_of(&args.job), limits.max_bytes).map_err(unreadable)?;
-    let job = wire::read_gang_job(&text, &mut art).map_err(Failure::Broken)?;
+    let job = wire::read_gang_job(&text, &mut art, &ConfiguredStocks::default()).map_err(Failure::Broken)?;
     drop(text);
     let mut inputs = art.into_paths();
     inputs.push(args.job.canonicalize().map_err(unreadable)?);

@@ -57,6 +57,14 @@ fn file_name(name: &str, most: usize) -> Result<(), String> {
     if name.starts_with('.') { Err("may not start with a dot".to_owned()) } else { Ok(()) }
 }
 
+/// A SHA-256 in hexadecimal digits.
+pub(super) fn digest(text: &str) -> Result<(), String> {
+    if text.len() == 64 && text.bytes().all(|byte| byte.is_ascii_hexdigit()) {
+        return Ok(());
+    }
+    Err("the digest of a proof is 64 hexadecimal digits".to_owned())
+}
+
 /// `#rrggbb`.
 pub(super) fn colour(text: &str) -> Option<Colour> {
     let digits = text.strip_prefix('#').filter(|digits| digits.len() == 6)?;

@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use quoin_prepress::order::{Item, Product, Rotate};
+use quoin_prepress::order::{Item, Product, Rotate, Size};
 use quoin_prepress::units::Mm;
 
 use super::art::{self, ArtSource};
@@ -42,6 +42,8 @@ pub(super) struct Reader<'r> {
     pub(super) art: &'r mut dyn ArtSource,
     /// The job's stocks.
     pub(super) stocks: &'r StockNames,
+    /// What an item's size is that leaves it out; `None`: it may not.
+    pub(super) unsaid_size: Option<Size>,
 }
 
 /// What is made, by word.
@@ -58,13 +60,21 @@ const PRODUCTS: [(&str, ProductWord); 3] = [
     ("sticker_sheet", ProductWord::StickerSheet),
 ];
 
-/// Whether an item is ordered or a shop's own for offcuts.
+/// Fields of an item that is only asked about: the request has the stock.
+const INQUIRED_FIELDS: [&str; 16] = [
+    "item", "art", "size", "quantity", "product", "outline", "backing", "backdrop", "white", "rotate", "accept",
+    "approved", "tags", "page", "pieces", "fill",
+];
+
+/// Whether an item is ordered, a shop's own for offcuts, or asked about.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) enum Line {
     /// Has a `quantity`.
     Ordered,
     /// Has `at_most`.
     Filler,
+    /// May leave out id and quantity; has no stock of its own.
+    Inquired,
 }
 
 /// Reads an item. `order` is the order it belongs to, an empty node for fillers.
@@ -78,26 +88,41 @@ pub(super) fn read_item(
     if !own.expect_object(reader.mistakes) {
         return None;
     }
-    let fields = if line == Line::Ordered { &ITEM_FIELDS } else { &FILLER_FIELDS };
+    let fields: &[&str] = match line {
+        Line::Ordered => &ITEM_FIELDS,
+        Line::Filler => &FILLER_FIELDS,
+        Line::Inquired => &INQUIRED_FIELDS,
+    };
     own.only_fields(reader.mistakes, fields);
     let item = own.over(defaults);
-    if item.get("item").is_none() {
+    if item.get("item").is_none() && line != Line::Inquired {
         item.missing(reader.mistakes, "item");
     }
-    let id = item.ruled_text(reader.mistakes, "item", ids::id);
+    let id = match (item.get("item"), line) {
+        (None, Line::Inquired) => Some(""),
+        _ => item.ruled_text(reader.mistakes, "item", ids::id),
+    };
     let quantity = read_quantity(&item, line, reader.mistakes);
-    let stock = read_stock(own, order, defaults, reader);
+    let stock = if line == Line::Inquired { Some(0) } else { read_stock(own, order, defaults, reader) };
     let bleed = stock.and_then(|index| reader.stocks.bleeds.get(index).copied().flatten());
     let product = read_product(&item, bleed, reader);
     let rotate = read_rotate(&item, reader.mistakes);
     let tags = read_tags(&item, reader.mistakes);
-    item.not_yet(reader.mistakes, "approved", |_| false);
-    Some(Item { item: id?.to_owned(), quantity: quantity?, product: product?, rotate, stock: stock?, tags })
+    let approved = read_approved(&item, reader.mistakes);
+    Some(Item { item: id?.to_owned(), quantity: quantity?, product: product?, rotate, stock: stock?, tags, approved })
+}
+
+/// The digest of an approved proof.
+fn read_approved(item: &Node<'_>, mistakes: &mut Mistakes) -> Option<String> {
+    item.ruled_text(mistakes, "approved", ids::digest).map(str::to_ascii_lowercase)
 }
 
 fn read_quantity(item: &Node<'_>, line: Line, mistakes: &mut Mistakes) -> Option<u32> {
-    let field = if line == Line::Ordered { "quantity" } else { "at_most" };
+    let field = if line == Line::Filler { "at_most" } else { "quantity" };
     if item.get(field).is_none() {
+        if line == Line::Inquired {
+            return Some(1);
+        }
         item.missing(mistakes, field);
     }
     let quantity = item.whole(mistakes, field, &range::QUANTITY)?;
@@ -133,12 +158,12 @@ fn read_product(item: &Node<'_>, bleed: Option<Mm>, reader: &mut Reader<'_>) -> 
     match word {
         ProductWord::DieCut => {
             item.refuse_own(reader.mistakes, &["backing", "page", "pieces", "fill"], "a die-cut sticker");
-            outline::read_design(item, item, reader).map(Product::DieCut)
+            outline::read_design(item, item, reader.unsaid_size, reader).map(Product::DieCut)
         }
         ProductWord::KissCut => {
             item.refuse_own(reader.mistakes, &["page", "pieces", "fill"], "a kiss-cut sticker");
             let backing = outline::read_backing(item, bleed, reader.mistakes);
-            outline::read_design(item, item, reader).map(|design| Product::KissCut(design, backing))
+            outline::read_design(item, item, reader.unsaid_size, reader).map(|design| Product::KissCut(design, backing))
         }
         ProductWord::StickerSheet => {
             item.refuse_own(reader.mistakes, &["art", "size", "backing"], "a sticker sheet");
@@ -187,7 +212,7 @@ pub(super) fn check_defaults(defaults: &Node<'_>, reader: &mut Reader<'_>) {
     page::read_fill(&node, reader.mistakes);
     read_rotate(&node, reader.mistakes);
     read_tags(&node, reader.mistakes);
-    node.not_yet(reader.mistakes, "approved", |_| false);
+    read_approved(&node, reader.mistakes);
     if let Some(size) = node.choice("size") {
         outline::check_size(&size, reader.mistakes);
     }

@@ -2,13 +2,12 @@
 
 use std::collections::BTreeMap;
 
-use quoin_prepress::fault::Fault;
-use quoin_prepress::frame;
 use quoin_prepress::order::{Item, Job, Order, Stock, media_size};
 use quoin_prepress::units::Mm;
 use serde_json::Value;
 
 use super::ArtSource;
+use super::configured::ConfiguredStocks;
 use super::ids;
 use super::item::{self, Line, Reader, StockNames};
 use super::mistake::{MistakeCode, Mistakes, Pointer};
@@ -22,7 +21,12 @@ use super::unique::check_unique;
 const DEFAULT_REPORT_MEDIA: &str = "iso_a4_210x297mm";
 
 /// Reads a job; `None` when it has mistakes.
-pub(super) fn read_job(job: &Node<'_>, art: &mut dyn ArtSource, mistakes: &mut Mistakes) -> Option<Job> {
+pub(super) fn read_job(
+    job: &Node<'_>,
+    configured: &ConfiguredStocks,
+    art: &mut dyn ArtSource,
+    mistakes: &mut Mistakes,
+) -> Option<Job> {
     if !job.expect_object(mistakes) {
         return None;
     }
@@ -38,11 +42,11 @@ pub(super) fn read_job(job: &Node<'_>, art: &mut dyn ArtSource, mistakes: &mut M
     let run = job.ruled_text(mistakes, "run", ids::run_name);
     let date = read_date(job, "date", ids::is_date, "a date and time of RFC 3339, like 2026-12-01T18:00:00Z", mistakes);
     job.not_yet(mistakes, "reprint", |_| false);
-    let (stocks, names) = read_stocks(job, mistakes);
+    let (stocks, names) = read_stocks(job, configured, mistakes);
     let defaults = job.section(mistakes, "defaults");
     let report_size = read_report_size(job, mistakes);
     let outputs = policy::read_outputs(job, mistakes);
-    let reader = &mut Reader { mistakes, art, stocks: &names };
+    let reader = &mut Reader { mistakes, art, stocks: &names, unsaid_size: None };
     item::check_defaults(&defaults, reader);
     let orders = read_orders(job, &defaults, reader);
     let policy = policy::read_policy(job, &defaults, reader);
@@ -73,7 +77,7 @@ fn read_report_size(job: &Node<'_>, mistakes: &mut Mistakes) -> Option<(Mm, Mm)>
 }
 
 /// The stocks that could be read, and the names of all of them.
-fn read_stocks(job: &Node<'_>, mistakes: &mut Mistakes) -> (Vec<Stock>, StockNames) {
+fn read_stocks(job: &Node<'_>, configured: &ConfiguredStocks, mistakes: &mut Mistakes) -> (Vec<Stock>, StockNames) {
     let mut names = StockNames::default();
     let Some(list) = job.list(mistakes, "stocks") else { return (Vec::new(), names) };
     names.known = true;
@@ -84,8 +88,7 @@ fn read_stocks(job: &Node<'_>, mistakes: &mut Mistakes) -> (Vec<Stock>, StockNam
     }
     let mut stocks = Vec::with_capacity(list.len());
     for (index, entry) in list.iter().enumerate() {
-        let before = mistakes.count();
-        let stock = stock::read_stock(entry, mistakes);
+        let stock = stock::read_checked(entry, configured, mistakes);
         names.bleeds.push(stock.as_ref().map(|stock| stock.bleed));
         match stock::name_of(entry) {
             // Nobody knows which items mean a stock whose name cannot be read.
@@ -99,27 +102,9 @@ fn read_stocks(job: &Node<'_>, mistakes: &mut Mistakes) -> (Vec<Stock>, StockNam
                 names.by_name.insert(name.to_owned(), index);
             }
         }
-        if let Some(stock) = stock {
-            if mistakes.count() == before {
-                check_stock(&stock, &entry.pointer(), mistakes);
-            }
-            stocks.push(stock);
-        }
+        stocks.extend(stock);
     }
     (stocks, names)
-}
-
-/// Whether a sheet can be made of a stock at all: its layers can be told apart; its margins, marks and window agree.
-fn check_stock(stock: &Stock, pointer: &Pointer, mistakes: &mut Mistakes) {
-    let faults = frame::layers_fault(&stock.stock, &stock.layers).into_iter().chain(frame::lay_out(stock).err());
-    for fault in faults {
-        let (at, reason) = if let Fault::StockBroken { field, reason, .. } = &fault {
-            (pointer.below(field), reason.clone())
-        } else {
-            (pointer.clone(), fault.to_string())
-        };
-        mistakes.add(MistakeCode::BrokenStock, &at, reason);
-    }
 }
 
 fn read_orders(job: &Node<'_>, defaults: &Node<'_>, reader: &mut Reader<'_>) -> Vec<Order> {

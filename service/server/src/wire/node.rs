@@ -203,11 +203,15 @@ impl<'a> Node<'a> {
 
     /// A whole number. `5.0` is one (JSON Schema 2020-12 core, section 6.3).
     pub(super) fn whole(&self, mistakes: &mut Mistakes, key: &str, range: &Range) -> Option<u64> {
-        let node = self.get(key)?;
-        let number = node.as_number(mistakes, range)?;
+        self.get(key)?.as_whole(mistakes, range)
+    }
+
+    /// The whole number that this node is.
+    pub(super) fn as_whole(&self, mistakes: &mut Mistakes, range: &Range) -> Option<u64> {
+        let number = self.as_number(mistakes, range)?;
         if number.fract().abs() > 0.0 || number < 0.0 {
             let message = format!("must be a whole number, {range}, not {number}");
-            mistakes.add(MistakeCode::WrongType, &node.pointer(), message);
+            mistakes.add(MistakeCode::WrongType, &self.pointer(), message);
             return None;
         }
         // Ranges of whole numbers end at 2^53 at most, up to where doubles are exact.

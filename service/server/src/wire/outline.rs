@@ -55,13 +55,21 @@ const ACCEPTABLE: [&str; 17] = [
 const DEFAULT_CORNER_RADIUS: Mm = Mm::of(3.0);
 
 /// A picture and how it becomes a sticker. `own` has art and size; `settings` has all the rest (a piece takes its settings
-/// from its item, but never art or size).
-pub(super) fn read_design(own: &Node<'_>, settings: &Node<'_>, reader: &mut Reader<'_>) -> Option<Design> {
+/// from its item, but never art or size). `unsaid_size` is what a size is that is left out; `None`: it may not be.
+pub(super) fn read_design(
+    own: &Node<'_>,
+    settings: &Node<'_>,
+    unsaid_size: Option<Size>,
+    reader: &mut Reader<'_>,
+) -> Option<Design> {
     let outline = read_outline(settings, reader.mistakes);
     let backdrop = read_backdrop(settings, reader.mistakes);
     let white = read_white(settings, reader.mistakes);
     let accept = read_accept(settings, reader.mistakes);
-    let size = required(own, "size", reader.mistakes).and_then(|node| read_size(&node, outline.shape, reader.mistakes));
+    let size = match (own.choice("size"), unsaid_size) {
+        (None, Some(unsaid)) => Some(unsaid),
+        _ => required(own, "size", reader.mistakes).and_then(|node| read_size(&node, outline.shape, reader.mistakes)),
+    };
     let art = required(own, "art", reader.mistakes).and_then(|node| art::read(&node, reader.art, reader.mistakes));
     Some(Design { art: art?, size: size?, outline, backdrop, white, accept })
 }

@@ -100,7 +100,7 @@ fn read_piece(own: &Node<'_>, item: &Node<'_>, reader: &mut Reader<'_>) -> Optio
     }
     let piece = own.ruled_text(reader.mistakes, "piece", ids::id);
     let copies = own.whole(reader.mistakes, "copies", &range::PIECE_COPIES).unwrap_or(1);
-    let design = outline::read_design(own, &own.over(item), reader);
+    let design = outline::read_design(own, &own.over(item), None, reader);
     Some(Piece { piece: piece?.to_owned(), design: design?, copies: u32::try_from(copies).ok()? })
 }
 

@@ -94,6 +94,10 @@ pub(super) const REPORT_SIDE: Range = Range::mm(100.0, 1_500.0);
 
 /// `quantity` and `at_most` (the contract, section 1).
 pub(super) const QUANTITY: Range = Range::plain(1.0, 100_000.0);
+/// Entries of `quantities` (the contract, section 1).
+pub(super) const QUANTITIES: usize = 100;
+/// `view.longest_px` (the contract, section 1); on fewer pixels nothing can be seen.
+pub(super) const PROOF_PX: Range = Range::plain(32.0, 2_000.0);
 /// `copies` of a piece on one page.
 pub(super) const PIECE_COPIES: Range = Range::plain(1.0, 10_000.0);
 /// `time_budget_ms`: at most a day.

@@ -1,11 +1,14 @@
 //! A stock and how printer and cutter take it.
 
+use quoin_prepress::fault::Fault;
+use quoin_prepress::frame;
 use quoin_prepress::order::{
     CutLinesInPrint, Cutting, Face, FeedEdge, Form, LabelPlace, Layer, Layers, Margins, Stock, Underbase, media_size,
 };
 use quoin_prepress::units::{Mm, Ppi};
 use serde_json::Value;
 
+use super::configured::ConfiguredStocks;
 use super::ids;
 use super::marks;
 use super::mistake::{MistakeCode, Mistakes};
@@ -44,16 +47,56 @@ pub(super) fn name_of<'a>(entry: &Node<'a>) -> Option<&'a str> {
     value.as_str().or_else(|| value.get("stock").and_then(Value::as_str))
 }
 
-/// Reads an entry of `stocks`.
-pub(super) fn read_stock(entry: &Node<'_>, mistakes: &mut Mistakes) -> Option<Stock> {
+/// Reads a stock of a request: the name of a configured one, or a description, which starts from the configured one of its
+/// name where there is one.
+pub(super) fn read_checked(entry: &Node<'_>, configured: &ConfiguredStocks, mistakes: &mut Mistakes) -> Option<Stock> {
     if let Some(Value::String(name)) = entry.value() {
-        let message = format!("no stock \"{name}\" is configured; describe it with `stock` and `form`");
-        mistakes.add(MistakeCode::UnknownStock, &entry.pointer(), message);
-        return None;
+        let found = configured.named(name).cloned();
+        if found.is_none() {
+            mistakes.add(MistakeCode::UnknownStock, &entry.pointer(), not_configured(name, configured));
+        }
+        return found;
     }
     if !entry.expect_object(mistakes) {
         return None;
     }
+    let document = name_of(entry).and_then(|name| configured.document(name));
+    let merged = document.map(|document| entry.over(&Node::new(entry.pointer(), document)));
+    let before = mistakes.count();
+    let stock = read_stock(merged.as_ref().unwrap_or(entry), mistakes)?;
+    if mistakes.count() == before {
+        check_stock(&stock, entry, merged.is_some(), mistakes);
+    }
+    Some(stock)
+}
+
+fn not_configured(name: &str, configured: &ConfiguredStocks) -> String {
+    match configured.stocks() {
+        [] => format!("no stock \"{name}\" is configured; describe it with `stock` and `form`"),
+        _ => format!("no stock \"{name}\" is configured, but {}", configured.names()),
+    }
+}
+
+/// Whether a sheet can be made of a stock at all: its layers can be told apart; its margins, marks and window agree. What
+/// comes from a configured stock is no mistake of the request: the nearest thing that is written there is pointed at.
+fn check_stock(stock: &Stock, entry: &Node<'_>, is_merged: bool, mistakes: &mut Mistakes) {
+    let faults = frame::layers_fault(&stock.stock, &stock.layers).into_iter().chain(frame::lay_out(stock).err());
+    for fault in faults {
+        let (mut field, reason) = if let Fault::StockBroken { field, reason, .. } = &fault {
+            (field.as_str(), reason.clone())
+        } else {
+            ("", fault.to_string())
+        };
+        let is_written = |field: &str| entry.value().is_some_and(|value| value.pointer(field).is_some());
+        while is_merged && !is_written(field) {
+            field = field.rsplit_once('/').map_or("", |(above, _)| above);
+        }
+        mistakes.add(MistakeCode::BrokenStock, &entry.pointer().below(field), reason);
+    }
+}
+
+/// Reads a stock from what is said of it.
+fn read_stock(entry: &Node<'_>, mistakes: &mut Mistakes) -> Option<Stock> {
     entry.only_fields(mistakes, &FIELDS);
     refuse_what_is_not_made_yet(entry, mistakes);
     for field in ["stock", "form"] {
@@ -227,7 +270,9 @@ fn read_feed_edge(entry: &Node<'_>, is_roll: bool, mistakes: &mut Mistakes) -> O
         && let Some(node) = entry.get("feed_edge")
     {
         let message = "a roll is fed by its top or bottom edge";
-        mistakes.add(MistakeCode::Contradiction, &node.pointer(), message);
+        // One that a configured stock says is contradicted by the form that is written here.
+        let blamed = entry.get("form").filter(|_| !node.is_own()).unwrap_or(node);
+        mistakes.add(MistakeCode::Contradiction, &blamed.pointer(), message);
     }
     Some(edge)
 }

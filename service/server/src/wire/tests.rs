@@ -8,7 +8,7 @@ use serde_json::{Value, json};
 
 use super::art::{ArtMissing, ArtRef};
 use super::mistake::MistakeCode;
-use super::{ArtSource, read_gang_job};
+use super::{ArtSource, ConfiguredStocks, read_gang_job};
 
 /// Every file is there.
 struct AnyArt;
@@ -48,14 +48,15 @@ fn with(mut job: Value, pointer: &str, value: Value) -> Value {
 }
 
 fn read(job: &Value) -> Job {
-    match read_gang_job(job.to_string().as_bytes(), &mut AnyArt) {
+    match read_gang_job(job.to_string().as_bytes(), &mut AnyArt, &ConfiguredStocks::default()) {
         Ok(job) => job,
         Err(mistakes) => panic!("{mistakes:#?}"),
     }
 }
 
 fn mistakes(job: &Value) -> Vec<(MistakeCode, String)> {
-    let mistakes = read_gang_job(job.to_string().as_bytes(), &mut AnyArt).expect_err("the job is broken");
+    let mistakes = read_gang_job(job.to_string().as_bytes(), &mut AnyArt, &ConfiguredStocks::default())
+        .expect_err("the job is broken");
     mistakes.into_iter().map(|mistake| (mistake.code, mistake.pointer.as_str().to_owned())).collect()
 }
 
@@ -96,7 +97,8 @@ fn defaults_reach_items_and_null_takes_them_back() {
     let job = with(good_job(), "/defaults", defaults);
     let job = with(job, "/orders/0/items/0/outline", json!({"border_mm": null}));
     let job = with(job, "/orders/0/items/0/quantity", json!(null));
-    let with_null = read_gang_job(job.to_string().as_bytes(), &mut AnyArt).expect_err("no quantity");
+    let with_null =
+        read_gang_job(job.to_string().as_bytes(), &mut AnyArt, &ConfiguredStocks::default()).expect_err("no quantity");
     assert_eq!(with_null[0].code, MistakeCode::MissingField);
     let item = read(&with(job, "/orders/0/items/0/quantity", json!(4))).orders.remove(0).items.remove(0);
     assert_eq!((item.quantity, item.rotate), (4, Rotate::None));
@@ -154,8 +156,6 @@ fn what_is_not_made_yet_is_refused_unless_it_is_the_default() {
         ("/stocks/0/start_offset_mm", json!(50), ""),
         ("/policy", json!({"overs_percent": 5}), "/overs_percent"),
         ("/policy", json!({"order_tags": true}), "/order_tags"),
-        ("/orders/0/items/0/approved", json!("00"), ""),
-        ("/defaults", json!({"approved": "00"}), "/approved"),
         ("/reprint", json!([]), ""),
         ("/outputs", json!(["test_sheet"]), "/0"),
     ];

@@ -3,14 +3,13 @@
 //! Drawn in bands and written row by row: memory holds one band and the prints that it and later bands still need, at the
 //! picture's own resolution, however long a roll is.
 
-mod picture;
+pub(super) mod picture;
 
-use resvg::tiny_skia::{
-    BlendMode, Color, FillRule, FilterQuality, Mask, Paint, PathBuilder, Pixmap, PixmapPaint, Stroke, Transform,
-};
+use resvg::tiny_skia::{BlendMode, FillRule, FilterQuality, Mask, Pixmap, PixmapPaint, Stroke, Transform};
 
+use super::skia;
 use crate::fault::Fault;
-use crate::geom::{Affine, BezPath, PathEl, Point, Rect};
+use crate::geom::{Affine, BezPath, Rect};
 use crate::order::{Colour, Face};
 use crate::sheet::Sheet;
 use crate::units::{Mm, Ppi};
@@ -23,12 +22,6 @@ pub const PREVIEW_PPI: Ppi = Ppi::of(150.0);
 const CUT_LINE: Mm = Mm::of(0.25);
 /// Rows drawn at once. Fewer take less memory and more drawing of what lies on two bands.
 const BAND_ROWS: u32 = 1024;
-/// What white stock, see-through and shining stock look like where nothing is printed. The chequer says "nothing here"
-/// without drawing the eye.
-const WHITE_GROUND: [u8; 3] = [255, 255, 255];
-const CLEAR_GROUND: [u8; 3] = [238, 240, 242];
-const CLEAR_CHEQUER: [u8; 3] = [230, 233, 236];
-const METALLIC_GROUND: [u8; 3] = [208, 212, 217];
 /// Side of a square of the chequer.
 const CHEQUER: Mm = Mm::of(5.0);
 
@@ -114,12 +107,7 @@ struct Band<'a> {
 
 impl Band<'_> {
     fn ground(&mut self, face: Face) {
-        let ground = match face {
-            Face::White => WHITE_GROUND,
-            Face::Clear => CLEAR_GROUND,
-            Face::Metallic => METALLIC_GROUND,
-        };
-        self.pixels.fill(colour(ground));
+        self.pixels.fill(skia::colour(skia::face(face)));
         if face == Face::Clear {
             self.chequer();
         }
@@ -128,7 +116,7 @@ impl Band<'_> {
     /// Every second square. Drawn pixel by pixel, so that no square depends on where bands begin.
     fn chequer(&mut self) {
         let side = CHEQUER.mm() * self.view.ppi.px_per_mm();
-        let [r, g, b] = CLEAR_CHEQUER;
+        let [r, g, b] = skia::CLEAR_CHEQUER;
         let width = self.pixels.width() as usize;
         let square = |px: usize| (px as f64 / side) as usize;
         for (index, pixel) in self.pixels.data_mut().chunks_exact_mut(4).enumerate() {
@@ -154,7 +142,7 @@ impl Band<'_> {
         let Some(mask) = self.mask(&kurbo::Shape::to_path(&reach, 0.1)) else { return };
         for mark in &sheet.frame.marks {
             let zone = kurbo::Circle::new(mark.centre, mark.clear_radius().mm());
-            self.fill_within(&kurbo::Shape::to_path(&zone, 0.01), WHITE_GROUND, Some(&mask));
+            self.fill_within(&kurbo::Shape::to_path(&zone, 0.01), skia::WHITE_GROUND, Some(&mask));
         }
     }
 
@@ -167,7 +155,7 @@ impl Band<'_> {
             if matches!(mask, Some(None)) {
                 continue;
             }
-            let transform = skia(Affine::translate((0.0, -f64::from(self.top_px))) * place.to_px);
+            let transform = skia::transform(Affine::translate((0.0, -f64::from(self.top_px))) * place.to_px);
             let paint =
                 PixmapPaint { opacity: 1.0, blend_mode: BlendMode::SourceOver, quality: FilterQuality::Bilinear };
             if let Some(picture) = pictures.picture(&place) {
@@ -190,7 +178,7 @@ impl Band<'_> {
 
     fn fill_within(&mut self, path: &BezPath, ink: [u8; 3], mask: Option<&Mask>) {
         if let Some(path) = self.path(path) {
-            self.pixels.fill_path(&path, &paint(ink), FillRule::Winding, Transform::identity(), mask);
+            self.pixels.fill_path(&path, &skia::paint(ink), FillRule::Winding, Transform::identity(), mask);
         }
     }
 
@@ -198,7 +186,7 @@ impl Band<'_> {
         let width = (CUT_LINE.mm() * self.view.ppi.px_per_mm()) as f32;
         if let Some(path) = self.path(path) {
             let stroke = Stroke { width, ..Stroke::default() };
-            self.pixels.stroke_path(&path, &paint(ink), &stroke, Transform::identity(), None);
+            self.pixels.stroke_path(&path, &skia::paint(ink), &stroke, Transform::identity(), None);
         }
     }
 
@@ -211,18 +199,7 @@ impl Band<'_> {
         if !shows {
             return None;
         }
-        let mut builder = PathBuilder::new();
-        let at = |p: &Point| (p.x as f32, p.y as f32);
-        for element in moved.elements() {
-            match element {
-                PathEl::MoveTo(p) => builder.move_to(at(p).0, at(p).1),
-                PathEl::LineTo(p) => builder.line_to(at(p).0, at(p).1),
-                PathEl::QuadTo(a, p) => builder.quad_to(at(a).0, at(a).1, at(p).0, at(p).1),
-                PathEl::CurveTo(a, b, p) => builder.cubic_to(at(a).0, at(a).1, at(b).0, at(b).1, at(p).0, at(p).1),
-                PathEl::ClosePath => builder.close(),
-            }
-        }
-        builder.finish()
+        skia::path(&moved)
     }
 }
 
@@ -251,7 +228,7 @@ fn encode(
         let to_px = Affine::translate((0.0, -f64::from(top_px))) * view.to_px;
         let mut band = Band { view, top_px, pixels, to_px };
         draw(&mut band);
-        let row_bytes = straight(&band.pixels, kind);
+        let row_bytes = skia::straight(&band.pixels, kind);
         std::io::Write::write_all(&mut stream, &row_bytes)
             .map_err(|source| Fault::OutputBroken { file, source: Box::new(source) })?;
         top_px += rows;
@@ -259,32 +236,6 @@ fn encode(
     stream.finish().map_err(broken)?;
     writer.finish().map_err(broken)?;
     Ok(bytes)
-}
-
-/// Pixels without premultiplication, with alpha or (opaque ones) without.
-fn straight(pixels: &Pixmap, kind: png::ColorType) -> Vec<u8> {
-    let channels = if kind == png::ColorType::Rgb { 3 } else { 4 };
-    let mut out = Vec::with_capacity(pixels.pixels().len() * channels);
-    for pixel in pixels.pixels() {
-        let colour = pixel.demultiply();
-        out.extend_from_slice(&[colour.red(), colour.green(), colour.blue(), colour.alpha()][..channels]);
-    }
-    out
-}
-
-fn colour([r, g, b]: [u8; 3]) -> Color {
-    Color::from_rgba8(r, g, b, 255)
-}
-
-fn paint(ink: [u8; 3]) -> Paint<'static> {
-    let mut paint = Paint { anti_alias: true, ..Paint::default() };
-    paint.set_color(colour(ink));
-    paint
-}
-
-fn skia(transform: Affine) -> Transform {
-    let [a, b, c, d, e, f] = transform.as_coeffs();
-    Transform::from_row(a as f32, b as f32, c as f32, d as f32, e as f32, f as f32)
 }
 
 #[cfg(test)]

@@ -10,25 +10,25 @@ use resvg::tiny_skia::{IntSize, Pixmap};
 use super::View;
 use crate::geom::{Affine, Rect};
 use crate::sheet::Sheet;
-use crate::sticker::Print;
+use crate::sticker::{Print, Sticker};
 
 /// A print (by its address) at a size in pixels.
 type Key = (usize, u32, u32);
 
 /// A print where it shows.
 #[derive(Clone)]
-pub(super) struct Place {
+pub(in crate::output) struct Place {
     /// Index of the placement.
-    pub(super) placement: usize,
+    pub(in crate::output) placement: usize,
     /// From the brought-down picture's pixels to the view's.
-    pub(super) to_px: Affine,
+    pub(in crate::output) to_px: Affine,
     key: Key,
     print: Arc<Print>,
     rows: Range<f64>,
 }
 
 /// All prints of a sheet in painting order, and those already unpacked.
-pub(super) struct Pictures {
+pub(in crate::output) struct Pictures {
     places: Vec<Place>,
     ready: BTreeMap<Key, Option<Pixmap>>,
 }
@@ -46,14 +46,25 @@ impl Pictures {
         Pictures { places: places.collect(), ready: BTreeMap::new() }
     }
 
+    /// Those of one sticker, whose millimetres become pixels by `to_px`.
+    pub(in crate::output) fn of_sticker(sticker: &Sticker, to_px: Affine) -> Pictures {
+        let places = sticker.prints.iter().map(|print| place(0, &print.print, to_px * print.to_mm));
+        Pictures { places: places.collect(), ready: BTreeMap::new() }
+    }
+
+    /// All of them, in painting order.
+    pub(in crate::output) fn all(&self) -> Vec<Place> {
+        self.places.clone()
+    }
+
     /// What shows in some rows, in painting order.
-    pub(super) fn in_rows(&self, rows: Range<u32>) -> Vec<Place> {
+    pub(in crate::output) fn in_rows(&self, rows: Range<u32>) -> Vec<Place> {
         let (top, bottom) = (f64::from(rows.start), f64::from(rows.end));
         self.places.iter().filter(|place| place.rows.end >= top && place.rows.start <= bottom).cloned().collect()
     }
 
     /// Drops what no row from here on shows.
-    pub(super) fn forget_above(&mut self, row: u32) {
+    pub(in crate::output) fn forget_above(&mut self, row: u32) {
         let top = f64::from(row);
         let needed: std::collections::BTreeSet<Key> =
             self.places.iter().filter(|place| place.rows.end >= top).map(|place| place.key).collect();
@@ -61,7 +72,7 @@ impl Pictures {
     }
 
     /// The picture of a place.
-    pub(super) fn picture(&mut self, place: &Place) -> Option<&Pixmap> {
+    pub(in crate::output) fn picture(&mut self, place: &Place) -> Option<&Pixmap> {
         let (_, width, height) = place.key;
         self.ready.entry(place.key).or_insert_with(|| bring_down(&place.print, width, height)).as_ref()
     }
@@ -90,7 +101,7 @@ fn place(placement: usize, print: &Arc<Print>, to_view: Affine) -> Place {
 }
 
 /// Art over its white ink, premultiplied, at a size no larger than its own.
-fn bring_down(print: &Print, width: u32, height: u32) -> Option<Pixmap> {
+pub(in crate::output) fn bring_down(print: &Print, width: u32, height: u32) -> Option<Pixmap> {
     let colour = print.colour.unpack();
     let alpha = print.alpha.unpack();
     let white = print.white.as_ref().map(crate::sticker::Plane::unpack);
