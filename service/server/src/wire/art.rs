@@ -13,6 +13,9 @@ use quoin_prepress::order::ArtInput;
 use super::mistake::{MistakeCode, Mistakes};
 use super::node::Node;
 
+/// The ways to send a picture: exactly one of them.
+pub(super) const ART_FIELDS: [&str; 3] = ["part", "file", "base64"];
+
 /// How a job names a picture.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(crate) enum ArtRef<'a> {
@@ -48,8 +51,8 @@ pub(super) fn read(node: &Node<'_>, source: &mut dyn ArtSource, mistakes: &mut M
     if !node.expect_object(mistakes) {
         return None;
     }
-    node.only_fields(mistakes, &["part", "file", "base64"]);
-    let given: Vec<Node<'_>> = ["part", "file", "base64"].iter().filter_map(|key| node.get(key)).collect();
+    node.only_fields(mistakes, &ART_FIELDS);
+    let given: Vec<Node<'_>> = ART_FIELDS.iter().filter_map(|key| node.get(key)).collect();
     let [way] = given.as_slice() else {
         let code = if given.is_empty() { MistakeCode::MissingField } else { MistakeCode::Contradiction };
         mistakes.add(code, &node.pointer(), "a picture is exactly one of `part`, `file`, `base64`");

@@ -13,12 +13,14 @@ use super::outline;
 use super::page;
 use super::range;
 
-const ITEM_FIELDS: [&str; 17] = [
+/// Fields of an item.
+pub(super) const ITEM_FIELDS: [&str; 17] = [
     "item", "art", "size", "quantity", "product", "outline", "backing", "backdrop", "white", "rotate", "accept",
     "approved", "stock", "tags", "page", "pieces", "fill",
 ];
 
-const FILLER_FIELDS: [&str; 17] = [
+/// Fields of a filler: an item's, with `at_most` for `quantity`.
+pub(super) const FILLER_FIELDS: [&str; 17] = [
     "item", "art", "size", "at_most", "product", "outline", "backing", "backdrop", "white", "rotate", "accept",
     "approved", "stock", "tags", "page", "pieces", "fill",
 ];
@@ -48,13 +50,18 @@ pub(super) struct Reader<'r> {
 
 /// What is made, by word.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-enum ProductWord {
+pub(super) enum ProductWord {
     DieCut,
     KissCut,
     StickerSheet,
 }
 
-const PRODUCTS: [(&str, ProductWord); 3] = [
+/// Words of `rotate`.
+pub(super) const ROTATIONS: [(&str, Rotate); 3] =
+    [("free", Rotate::Free), ("quarter_turns", Rotate::QuarterTurns), ("none", Rotate::None)];
+
+/// Words of `product`.
+pub(super) const PRODUCTS: [(&str, ProductWord); 3] = [
     ("die_cut", ProductWord::DieCut),
     ("kiss_cut", ProductWord::KissCut),
     ("sticker_sheet", ProductWord::StickerSheet),
@@ -184,8 +191,7 @@ fn check_settings(item: &Node<'_>, mistakes: &mut Mistakes) {
 }
 
 fn read_rotate(item: &Node<'_>, mistakes: &mut Mistakes) -> Rotate {
-    let words = [("free", Rotate::Free), ("quarter_turns", Rotate::QuarterTurns), ("none", Rotate::None)];
-    item.word(mistakes, "rotate", &words).unwrap_or(Rotate::Free)
+    item.word(mistakes, "rotate", &ROTATIONS).unwrap_or(Rotate::Free)
 }
 
 fn read_tags(item: &Node<'_>, mistakes: &mut Mistakes) -> Vec<String> {

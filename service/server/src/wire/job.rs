@@ -17,8 +17,15 @@ use super::range;
 use super::stock;
 use super::unique::check_unique;
 
+/// Fields of a job.
+pub(super) const JOB_FIELDS: [&str; 9] =
+    ["run", "date", "defaults", "stocks", "orders", "reprint", "policy", "report_size", "outputs"];
+
+/// Fields of an order.
+pub(super) const ORDER_FIELDS: [&str; 4] = ["order", "due", "stock", "items"];
+
 /// Page of the pick list where nothing is said.
-const DEFAULT_REPORT_MEDIA: &str = "iso_a4_210x297mm";
+pub(super) const DEFAULT_REPORT_MEDIA: &str = "iso_a4_210x297mm";
 
 /// Reads a job; `None` when it has mistakes.
 pub(super) fn read_job(
@@ -30,10 +37,7 @@ pub(super) fn read_job(
     if !job.expect_object(mistakes) {
         return None;
     }
-    job.only_fields(
-        mistakes,
-        &["run", "date", "defaults", "stocks", "orders", "reprint", "policy", "report_size", "outputs"],
-    );
+    job.only_fields(mistakes, &JOB_FIELDS);
     for field in ["run", "stocks", "orders"] {
         if job.get(field).is_none() {
             job.missing(mistakes, field);
@@ -133,7 +137,7 @@ fn read_order(entry: &Node<'_>, defaults: &Node<'_>, reader: &mut Reader<'_>) ->
     if !entry.expect_object(reader.mistakes) {
         return None;
     }
-    entry.only_fields(reader.mistakes, &["order", "due", "stock", "items"]);
+    entry.only_fields(reader.mistakes, &ORDER_FIELDS);
     for field in ["order", "items"] {
         if entry.get(field).is_none() {
             entry.missing(reader.mistakes, field);

@@ -9,12 +9,21 @@ use super::mistake::{MistakeCode, Mistakes};
 use super::node::{Node, wrong_type};
 use super::range;
 
+/// What a stock without marks says instead of an object.
+pub(super) const NO_MARKS: [(&str, ()); 1] = [("none", ())];
+
+/// Fields of `register_marks`.
+pub(super) const FIELDS: [&str; 4] = ["shape", "diameter_mm", "clear_mm", "at"];
+
+/// Shapes of marks.
+pub(super) const SHAPES: [(&str, ()); 1] = [("disc", ())];
+
 /// `"none"`, or discs with their clear zones.
 pub(super) fn read_register_marks(entry: &Node<'_>, mistakes: &mut Mistakes) -> Option<RegisterMarks> {
     let marks = entry.choice("register_marks")?;
     match marks.value() {
         Some(Value::String(_)) => {
-            marks.as_word(mistakes, &[("none", ())]);
+            marks.as_word(mistakes, &NO_MARKS);
             return None;
         }
         Some(value) if !value.is_object() => {
@@ -23,8 +32,8 @@ pub(super) fn read_register_marks(entry: &Node<'_>, mistakes: &mut Mistakes) -> 
         }
         _ => {}
     }
-    marks.only_fields(mistakes, &["shape", "diameter_mm", "clear_mm", "at"]);
-    marks.word(mistakes, "shape", &[("disc", ())]);
+    marks.only_fields(mistakes, &FIELDS);
+    marks.word(mistakes, "shape", &SHAPES);
     Some(RegisterMarks {
         diameter: marks.length(mistakes, "diameter_mm", &range::MARK_DIAMETER).unwrap_or(Mm::of(5.0)),
         clear: marks.length(mistakes, "clear_mm", &range::MARK_CLEAR).unwrap_or(Mm::of(3.0)),

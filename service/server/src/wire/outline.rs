@@ -13,7 +13,7 @@ use super::range;
 
 /// A shape before its measures.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-enum ShapeWord {
+pub(super) enum ShapeWord {
     Contour,
     Rectangle,
     RoundedRectangle,
@@ -21,7 +21,8 @@ enum ShapeWord {
     Ellipse,
 }
 
-const SHAPES: [(&str, ShapeWord); 5] = [
+/// Words of `shape`.
+pub(super) const SHAPES: [(&str, ShapeWord); 5] = [
     ("contour", ShapeWord::Contour),
     ("rectangle", ShapeWord::Rectangle),
     ("rounded_rectangle", ShapeWord::RoundedRectangle),
@@ -29,9 +30,36 @@ const SHAPES: [(&str, ShapeWord); 5] = [
     ("ellipse", ShapeWord::Ellipse),
 ];
 
+/// Words of `outline.parts`.
+pub(super) const PARTS: [(&str, Parts); 3] =
+    [("join", Parts::Join), ("separate", Parts::Separate), ("set_aside", Parts::SetAside)];
+
+/// Words of `outline.art_fit`.
+pub(super) const ART_FITS: [(&str, ArtFit); 2] = [("contain", ArtFit::Contain), ("cover", ArtFit::Cover)];
+
+/// Words of `backdrop.remove`.
+pub(super) const REMOVALS: [(&str, BackdropRemove); 3] =
+    [("auto", BackdropRemove::Auto), ("always", BackdropRemove::Always), ("never", BackdropRemove::Never)];
+
+/// Words of `white`.
+pub(super) const WHITES: [(&str, White); 3] = [("all", White::All), ("art", White::Art), ("none", White::None)];
+
+/// Fields of `size`.
+pub(super) const SIZE_FIELDS: [&str; 3] = ["width_mm", "height_mm", "longest_mm"];
+
+/// Fields of `outline`.
+pub(super) const OUTLINE_FIELDS: [&str; 7] =
+    ["shape", "border_mm", "border_colour", "corner_radius_mm", "art_fit", "keep_holes_wider_than_mm", "parts"];
+
+/// Fields of `backing`.
+pub(super) const BACKING_FIELDS: [&str; 4] = ["shape", "margin_mm", "corner_radius_mm", "colour"];
+
+/// Fields of `backdrop`.
+pub(super) const BACKDROP_FIELDS: [&str; 2] = ["remove", "tolerance_delta_e"];
+
 /// Codes of findings that a customer can settle: those of the families `resolution`, `transparency`, `shape`, `colour` and
 /// `detail` (the contract, section 1), also the ones that no stage reports yet.
-const ACCEPTABLE: [&str; 17] = [
+pub(super) const ACCEPTABLE: [&str; 17] = [
     "resolution.low",
     "resolution.upscaled",
     "transparency.none",
@@ -93,7 +121,7 @@ fn read_size(node: &Node<'_>, shape: Shape, mistakes: &mut Mistakes) -> Option<S
     if !node.expect_object(mistakes) {
         return None;
     }
-    node.only_fields(mistakes, &["width_mm", "height_mm", "longest_mm"]);
+    node.only_fields(mistakes, &SIZE_FIELDS);
     let before = mistakes.count();
     let width = node.length(mistakes, "width_mm", &range::ORDERED);
     let height = node.length(mistakes, "height_mm", &range::ORDERED);
@@ -147,19 +175,15 @@ fn read_shape(section: &Node<'_>, default: ShapeWord, mistakes: &mut Mistakes) -
 /// The outline of an item or piece.
 pub(super) fn read_outline(node: &Node<'_>, mistakes: &mut Mistakes) -> Outline {
     let section = node.section(mistakes, "outline");
-    section.only_fields(
-        mistakes,
-        &["shape", "border_mm", "border_colour", "corner_radius_mm", "art_fit", "keep_holes_wider_than_mm", "parts"],
-    );
+    section.only_fields(mistakes, &OUTLINE_FIELDS);
     let shape = read_shape(&section, ShapeWord::Contour, mistakes);
-    let parts = [("join", Parts::Join), ("separate", Parts::Separate), ("set_aside", Parts::SetAside)];
     Outline {
         shape,
         border: section.length(mistakes, "border_mm", &range::BORDER).unwrap_or(Mm::of(3.0)),
         border_colour: section.colour(mistakes, "border_colour").unwrap_or(Colour::WHITE),
         art_fit: read_art_fit(&section, shape, mistakes),
         keep_holes_wider_than: read_holes(&section, shape, mistakes),
-        parts: section.word(mistakes, "parts", &parts).unwrap_or(Parts::Join),
+        parts: section.word(mistakes, "parts", &PARTS).unwrap_or(Parts::Join),
     }
 }
 
@@ -177,8 +201,7 @@ fn read_holes(section: &Node<'_>, shape: Shape, mistakes: &mut Mistakes) -> Hole
 }
 
 fn read_art_fit(section: &Node<'_>, shape: Shape, mistakes: &mut Mistakes) -> ArtFit {
-    let words = [("contain", ArtFit::Contain), ("cover", ArtFit::Cover)];
-    let fit = section.word(mistakes, "art_fit", &words).unwrap_or(ArtFit::Contain);
+    let fit = section.word(mistakes, "art_fit", &ART_FITS).unwrap_or(ArtFit::Contain);
     if fit == ArtFit::Contain || shape != Shape::Contour {
         return fit;
     }
@@ -192,9 +215,9 @@ fn read_art_fit(section: &Node<'_>, shape: Shape, mistakes: &mut Mistakes) -> Ar
 /// The through cut around a kiss cut, for a stock with this bleed; `None`: the stock is not known.
 pub(super) fn read_backing(node: &Node<'_>, bleed: Option<Mm>, mistakes: &mut Mistakes) -> Backing {
     let section = node.section(mistakes, "backing");
-    section.only_fields(mistakes, &["shape", "margin_mm", "corner_radius_mm", "colour"]);
+    section.only_fields(mistakes, &BACKING_FIELDS);
     let twice = bleed.unwrap_or(Mm::ZERO) * 2.0;
-    let least = range::SPACING.at_least(Mm::of(2.0).max(twice).mm());
+    let least = range::SPACING.at_least(range::BACKING_MARGIN_LEAST_MM.max(twice.mm()));
     Backing {
         shape: read_shape(&section, ShapeWord::RoundedRectangle, mistakes),
         margin: section.length(mistakes, "margin_mm", &least).unwrap_or(Mm::of(4.0).max(twice)),
@@ -205,18 +228,16 @@ pub(super) fn read_backing(node: &Node<'_>, bleed: Option<Mm>, mistakes: &mut Mi
 /// Backdrop options.
 pub(super) fn read_backdrop(node: &Node<'_>, mistakes: &mut Mistakes) -> Backdrop {
     let section = node.section(mistakes, "backdrop");
-    section.only_fields(mistakes, &["remove", "tolerance_delta_e"]);
-    let words = [("auto", BackdropRemove::Auto), ("always", BackdropRemove::Always), ("never", BackdropRemove::Never)];
+    section.only_fields(mistakes, &BACKDROP_FIELDS);
     Backdrop {
-        remove: section.word(mistakes, "remove", &words).unwrap_or(BackdropRemove::Auto),
+        remove: section.word(mistakes, "remove", &REMOVALS).unwrap_or(BackdropRemove::Auto),
         tolerance_delta_e: section.number(mistakes, "tolerance_delta_e", &range::TOLERANCE).unwrap_or(3.5),
     }
 }
 
 /// What white ink is printed under.
 pub(super) fn read_white(node: &Node<'_>, mistakes: &mut Mistakes) -> White {
-    let words = [("all", White::All), ("art", White::Art), ("none", White::None)];
-    node.word(mistakes, "white", &words).unwrap_or(White::All)
+    node.word(mistakes, "white", &WHITES).unwrap_or(White::All)
 }
 
 /// Codes of findings that are settled with the customer.

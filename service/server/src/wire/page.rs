@@ -12,6 +12,18 @@ use super::node::Node;
 use super::outline;
 use super::range;
 
+/// Fields of `page`.
+pub(super) const PAGE_FIELDS: [&str; 4] = ["width_mm", "height_mm", "corner_radius_mm", "gap_mm"];
+
+/// Fields of a piece.
+pub(super) const PIECE_FIELDS: [&str; 8] = ["piece", "art", "size", "copies", "outline", "backdrop", "white", "accept"];
+
+/// Fields of `fill`.
+pub(super) const FILL_FIELDS: [&str; 2] = ["with", "smallest_mm"];
+
+/// Words of `fill.with`: whether there are smaller copies.
+pub(super) const FILLS: [(&str, bool); 2] = [("none", false), ("smaller_copies", true)];
+
 /// A page's measures without what stands on it.
 pub(super) struct PageSize {
     width: Option<Mm>,
@@ -49,7 +61,7 @@ pub(super) fn read_page_size(
     mistakes: &mut Mistakes,
 ) -> PageSize {
     let section = item.section(mistakes, "page");
-    section.only_fields(mistakes, &["width_mm", "height_mm", "corner_radius_mm", "gap_mm"]);
+    section.only_fields(mistakes, &PAGE_FIELDS);
     if all_required && section.value().is_some() {
         for field in ["width_mm", "height_mm"] {
             if section.get(field).is_none() {
@@ -62,7 +74,9 @@ pub(super) fn read_page_size(
         width: section.length(mistakes, "width_mm", &range::ORDERED),
         height: section.length(mistakes, "height_mm", &range::ORDERED),
         corner_radius: section.length(mistakes, "corner_radius_mm", &range::CORNER_RADIUS).unwrap_or(Mm::of(3.0)),
-        gap: section.length(mistakes, "gap_mm", &range::SPACING.at_least(1.0)).unwrap_or(Mm::of(2.0).max(twice)),
+        gap: section
+            .length(mistakes, "gap_mm", &range::SPACING.at_least(range::PAGE_GAP_LEAST_MM))
+            .unwrap_or(Mm::of(2.0).max(twice)),
     }
 }
 
@@ -94,7 +108,7 @@ fn read_piece(own: &Node<'_>, item: &Node<'_>, reader: &mut Reader<'_>) -> Optio
     if !own.expect_object(reader.mistakes) {
         return None;
     }
-    own.only_fields(reader.mistakes, &["piece", "art", "size", "copies", "outline", "backdrop", "white", "accept"]);
+    own.only_fields(reader.mistakes, &PIECE_FIELDS);
     if own.get("piece").is_none() {
         own.missing(reader.mistakes, "piece");
     }
@@ -107,11 +121,11 @@ fn read_piece(own: &Node<'_>, item: &Node<'_>, reader: &mut Reader<'_>) -> Optio
 /// What fills the gaps.
 pub(super) fn read_fill(item: &Node<'_>, mistakes: &mut Mistakes) -> Fill {
     let Some(fill) = item.choice("fill").filter(|node| node.expect_object(mistakes)) else { return Fill::None };
-    fill.only_fields(mistakes, &["with", "smallest_mm"]);
+    fill.only_fields(mistakes, &FILL_FIELDS);
     if fill.get("with").is_none() {
         fill.missing(mistakes, "with");
     }
-    match fill.word(mistakes, "with", &[("none", false), ("smaller_copies", true)]) {
+    match fill.word(mistakes, "with", &FILLS) {
         Some(true) => {
             if fill.get("smallest_mm").is_none() {
                 fill.missing(mistakes, "smallest_mm");

@@ -6,11 +6,11 @@ use std::fmt;
 /// Bounds of a number.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Range {
-    least: f64,
-    most: f64,
+    pub(super) least: f64,
+    pub(super) most: f64,
     /// The lower bound itself is out.
-    above: bool,
-    unit: &'static str,
+    pub(super) above: bool,
+    pub(super) unit: &'static str,
 }
 
 impl Range {
@@ -58,6 +58,10 @@ pub(super) const CORNER_RADIUS: Range = Range::mm(0.0, 100_000.0);
 pub(super) const HOLE: Range = Range::mm(0.0, 100_000.0);
 /// `backing.margin_mm` and `page.gap_mm`, before what the bleed asks for.
 pub(super) const SPACING: Range = Range::mm(0.0, 1_000.0);
+/// What `backing.margin_mm` and `page.gap_mm` may not be under, whatever the bleed (the contract, section 1).
+pub(super) const BACKING_MARGIN_LEAST_MM: f64 = 2.0;
+/// See [`BACKING_MARGIN_LEAST_MM`].
+pub(super) const PAGE_GAP_LEAST_MM: f64 = 1.0;
 /// `backdrop.tolerance_delta_e`: 100 is the way from black to white in OKLab.
 pub(super) const TOLERANCE: Range = Range::plain(0.0, 100.0);
 

@@ -15,7 +15,8 @@ use super::mistake::{MistakeCode, Mistakes};
 use super::node::{Node, wrong_type};
 use super::range;
 
-const FIELDS: [&str; 20] = [
+/// Fields of a stock.
+pub(super) const FIELDS: [&str; 20] = [
     "stock",
     "form",
     "margins_mm",
@@ -38,8 +39,54 @@ const FIELDS: [&str; 20] = [
     "start_offset_mm",
 ];
 
+/// Fields of `form`: exactly one of them.
+pub(super) const FORM_FIELDS: [&str; 2] = ["sheet", "roll"];
+
+/// Fields of `form.sheet`.
+pub(super) const SHEET_FIELDS: [&str; 3] = ["size", "width_mm", "height_mm"];
+
+/// Fields of `form.roll`.
+pub(super) const ROLL_FIELDS: [&str; 3] = ["width_mm", "max_length_mm", "section_length_mm"];
+
+/// Fields of `margins_mm` and `unprintable_mm`.
+pub(super) const SIDE_FIELDS: [&str; 4] = ["top", "right", "bottom", "left"];
+
+/// Fields of `print_scale`.
+pub(super) const SCALE_FIELDS: [&str; 2] = ["x", "y"];
+
+/// Fields of `layers`.
+pub(super) const LAYERS_FIELDS: [&str; 3] = ["kiss", "through", "white"];
+
+/// Fields of a layer.
+pub(super) const LAYER_FIELDS: [&str; 2] = ["name", "colour"];
+
+/// Fields of `cutting`.
+pub(super) const CUTTING_FIELDS: [&str; 6] =
+    ["minimum_width_mm", "bridge_reach_mm", "inside_radius_mm", "outside_radius_mm", "speck_mm", "nick_mm"];
+
+/// Fields of `underbase`.
+pub(super) const UNDERBASE_FIELDS: [&str; 2] = ["choke_mm", "threshold"];
+
+/// Words of `feed_edge`.
+pub(super) const FEED_EDGES: [(&str, FeedEdge); 4] =
+    [("top", FeedEdge::Top), ("right", FeedEdge::Right), ("bottom", FeedEdge::Bottom), ("left", FeedEdge::Left)];
+
+/// Words of `face`.
+pub(super) const FACES: [(&str, Face); 3] =
+    [("white", Face::White), ("clear", Face::Clear), ("metallic", Face::Metallic)];
+
+/// Words of `label`.
+pub(super) const LABELS: [(&str, LabelPlace); 2] = [("margin", LabelPlace::Margin), ("none", LabelPlace::None)];
+
+/// Words of `cut_lines_in_print`.
+pub(super) const CUT_LINES: [(&str, CutLinesInPrint); 2] =
+    [("none", CutLinesInPrint::None), ("separations", CutLinesInPrint::Separations)];
+
+/// Words of `colour`. Only the first is made yet.
+pub(super) const COLOURS: [(&str, ()); 2] = [("rgb", ()), ("cmyk", ())];
+
 /// Longest length cut off a roll where nothing is said.
-const DEFAULT_ROLL_LENGTH: Mm = Mm::of(2000.0);
+pub(super) const DEFAULT_ROLL_LENGTH: Mm = Mm::of(2000.0);
 
 /// The name that an entry of `stocks` gives, whether or not the rest can be read.
 pub(super) fn name_of<'a>(entry: &Node<'a>) -> Option<&'a str> {
@@ -116,9 +163,6 @@ fn read_stock(entry: &Node<'_>, mistakes: &mut Mistakes) -> Option<Stock> {
 
 /// What the entry says, over what is built in.
 fn read_settings(entry: &Node<'_>, built_in: Stock, mistakes: &mut Mistakes) -> Stock {
-    let face = [("white", Face::White), ("clear", Face::Clear), ("metallic", Face::Metallic)];
-    let label = [("margin", LabelPlace::Margin), ("none", LabelPlace::None)];
-    let cut_lines = [("none", CutLinesInPrint::None), ("separations", CutLinesInPrint::Separations)];
     let is_roll = matches!(built_in.form, Form::Roll { .. });
     let finish = entry.ruled_text(mistakes, "finish", |text| ids::text(text, 0, range::FINISH_CHARS));
     Stock {
@@ -127,12 +171,12 @@ fn read_settings(entry: &Node<'_>, built_in: Stock, mistakes: &mut Mistakes) -> 
         feed_edge: read_feed_edge(entry, is_roll, mistakes).unwrap_or(built_in.feed_edge),
         gutter: entry.length(mistakes, "gutter_mm", &range::GUTTER).unwrap_or(built_in.gutter),
         bleed: entry.length(mistakes, "bleed_mm", &range::BLEED).unwrap_or(built_in.bleed),
-        face: entry.word(mistakes, "face", &face).unwrap_or(built_in.face),
+        face: entry.word(mistakes, "face", &FACES).unwrap_or(built_in.face),
         finish: finish.map_or(built_in.finish, str::to_owned),
         register_marks: marks::read_register_marks(entry, mistakes),
-        label: entry.word(mistakes, "label", &label).unwrap_or(built_in.label),
+        label: entry.word(mistakes, "label", &LABELS).unwrap_or(built_in.label),
         cut_lines_in_print: entry
-            .word(mistakes, "cut_lines_in_print", &cut_lines)
+            .word(mistakes, "cut_lines_in_print", &CUT_LINES)
             .unwrap_or(built_in.cut_lines_in_print),
         layers: read_layers(entry, built_in.layers, mistakes),
         print_ppi: entry.number(mistakes, "print_ppi", &range::PRINT_PPI).map_or(built_in.print_ppi, Ppi::of),
@@ -145,15 +189,14 @@ fn read_settings(entry: &Node<'_>, built_in: Stock, mistakes: &mut Mistakes) -> 
 
 /// Fields of the contract that have one value so far.
 fn refuse_what_is_not_made_yet(entry: &Node<'_>, mistakes: &mut Mistakes) {
-    let words = [("rgb", ()), ("cmyk", ())];
-    if entry.word(mistakes, "colour", &words).is_some() {
+    if entry.word(mistakes, "colour", &COLOURS).is_some() {
         entry.not_yet(mistakes, "colour", |value| value == "rgb");
     }
     let is_zero = |value: &Value| value.as_f64().is_some_and(|number| number.abs() <= 0.0);
     entry.not_yet(mistakes, "available", |_| false);
     entry.not_yet(mistakes, "start_offset_mm", is_zero);
     let scale = entry.section(mistakes, "print_scale");
-    scale.only_fields(mistakes, &["x", "y"]);
+    scale.only_fields(mistakes, &SCALE_FIELDS);
     let is_one = |value: &Value| value.as_f64().is_some_and(|number| (number - 1.0).abs() <= 0.0);
     scale.not_yet(mistakes, "x", is_one);
     scale.not_yet(mistakes, "y", is_one);
@@ -164,7 +207,7 @@ fn read_form(form: &Node<'_>, mistakes: &mut Mistakes) -> Option<Form> {
     if !form.expect_object(mistakes) {
         return None;
     }
-    form.only_fields(mistakes, &["sheet", "roll"]);
+    form.only_fields(mistakes, &FORM_FIELDS);
     match (form.get("sheet"), form.get("roll")) {
         (Some(sheet), None) => read_sheet(&sheet, mistakes),
         (None, Some(roll)) => read_roll(&roll, mistakes),
@@ -183,7 +226,7 @@ fn read_sheet(sheet: &Node<'_>, mistakes: &mut Mistakes) -> Option<Form> {
     if !sheet.expect_object(mistakes) {
         return None;
     }
-    sheet.only_fields(mistakes, &["size", "width_mm", "height_mm"]);
+    sheet.only_fields(mistakes, &SHEET_FIELDS);
     let Some(size) = sheet.get("size") else {
         for field in ["width_mm", "height_mm"] {
             if sheet.get(field).is_none() {
@@ -223,7 +266,7 @@ fn read_roll(roll: &Node<'_>, mistakes: &mut Mistakes) -> Option<Form> {
     if !roll.expect_object(mistakes) {
         return None;
     }
-    roll.only_fields(mistakes, &["width_mm", "max_length_mm", "section_length_mm"]);
+    roll.only_fields(mistakes, &ROLL_FIELDS);
     if roll.get("width_mm").is_none() {
         roll.missing(mistakes, "width_mm");
     }
@@ -236,7 +279,7 @@ fn read_roll(roll: &Node<'_>, mistakes: &mut Mistakes) -> Option<Form> {
 /// A length for each side; sides that are left out have the built-in one.
 fn read_margins(entry: &Node<'_>, field: &str, built_in: Margins, mistakes: &mut Mistakes) -> Margins {
     let Some(sides) = entry.choice(field).filter(|node| node.expect_object(mistakes)) else { return built_in };
-    sides.only_fields(mistakes, &["top", "right", "bottom", "left"]);
+    sides.only_fields(mistakes, &SIDE_FIELDS);
     let mut side = |name, built_in| sides.length(mistakes, name, &range::MARGIN).unwrap_or(built_in);
     Margins {
         top: side("top", built_in.top),
@@ -262,9 +305,7 @@ fn read_unprintable(entry: &Node<'_>, built_in: Margins, mistakes: &mut Mistakes
 }
 
 fn read_feed_edge(entry: &Node<'_>, is_roll: bool, mistakes: &mut Mistakes) -> Option<FeedEdge> {
-    let words =
-        [("top", FeedEdge::Top), ("right", FeedEdge::Right), ("bottom", FeedEdge::Bottom), ("left", FeedEdge::Left)];
-    let edge = entry.word(mistakes, "feed_edge", &words)?;
+    let edge = entry.word(mistakes, "feed_edge", &FEED_EDGES)?;
     if is_roll
         && matches!(edge, FeedEdge::Right | FeedEdge::Left)
         && let Some(node) = entry.get("feed_edge")
@@ -279,10 +320,10 @@ fn read_feed_edge(entry: &Node<'_>, is_roll: bool, mistakes: &mut Mistakes) -> O
 
 fn read_layers(entry: &Node<'_>, built_in: Layers, mistakes: &mut Mistakes) -> Layers {
     let section = entry.section(mistakes, "layers");
-    section.only_fields(mistakes, &["kiss", "through", "white"]);
+    section.only_fields(mistakes, &LAYERS_FIELDS);
     let mut layer = |key, built_in: Layer| {
         let layer = section.section(mistakes, key);
-        layer.only_fields(mistakes, &["name", "colour"]);
+        layer.only_fields(mistakes, &LAYER_FIELDS);
         let given = layer.ruled_text(mistakes, "name", ids::layer_name);
         let colour = layer.colour(mistakes, "colour").unwrap_or(built_in.colour);
         Layer { name: given.map_or(built_in.name, str::to_owned), colour }
@@ -296,10 +337,7 @@ fn read_layers(entry: &Node<'_>, built_in: Layers, mistakes: &mut Mistakes) -> L
 
 fn read_cutting(entry: &Node<'_>, built_in: Cutting, mistakes: &mut Mistakes) -> Cutting {
     let section = entry.section(mistakes, "cutting");
-    section.only_fields(
-        mistakes,
-        &["minimum_width_mm", "bridge_reach_mm", "inside_radius_mm", "outside_radius_mm", "speck_mm", "nick_mm"],
-    );
+    section.only_fields(mistakes, &CUTTING_FIELDS);
     section.not_yet(mistakes, "nick_mm", |_| false);
     let mut length = |key, range| section.length(mistakes, key, range);
     Cutting {
@@ -313,7 +351,7 @@ fn read_cutting(entry: &Node<'_>, built_in: Cutting, mistakes: &mut Mistakes) ->
 
 fn read_underbase(entry: &Node<'_>, built_in: Underbase, mistakes: &mut Mistakes) -> Underbase {
     let section = entry.section(mistakes, "underbase");
-    section.only_fields(mistakes, &["choke_mm", "threshold"]);
+    section.only_fields(mistakes, &UNDERBASE_FIELDS);
     Underbase {
         choke: section.length(mistakes, "choke_mm", &range::CHOKE).unwrap_or(built_in.choke),
         threshold: section.number(mistakes, "threshold", &range::THRESHOLD).unwrap_or(built_in.threshold),
