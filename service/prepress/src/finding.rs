@@ -3,12 +3,15 @@
 //! Every finding has a stable code, a severity, what was measured against which limit, where in the picture, plain words
 //! for the customer and a remedy. Thresholds are common practice, no source, unless their constant says otherwise.
 
+use std::borrow::Cow;
+
+use schemars::{JsonSchema, Schema, SchemaGenerator, json_schema};
 use serde::Serialize;
 
 use crate::units::Mm;
 
 /// How bad it is; the worst finding is the report's verdict.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, JsonSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum Severity {
     /// Good to know.
@@ -153,39 +156,54 @@ impl Serialize for Code {
     }
 }
 
+impl JsonSchema for Code {
+    fn schema_name() -> Cow<'static, str> {
+        "FindingCode".into()
+    }
+
+    fn json_schema(_: &mut SchemaGenerator) -> Schema {
+        let codes: Vec<&str> = Code::ALL.iter().map(|code| code.as_str()).collect();
+        json_schema!({
+            "type": "string",
+            "enum": codes,
+            "description": "Stable code of a finding; it never changes its meaning. New codes may be added.",
+        })
+    }
+}
+
 /// A box in the picture, in pixels after orientation.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, JsonSchema)]
 pub struct Place {
-    /// Left edge.
+    /// Left edge in pixels.
     pub x_px: u32,
-    /// Upper edge.
+    /// Upper edge in pixels.
     pub y_px: u32,
-    /// Width.
+    /// Width in pixels.
     pub width_px: u32,
-    /// Height.
+    /// Height in pixels.
     pub height_px: u32,
 }
 
 /// One thing to say about an item.
-#[derive(Clone, Debug, PartialEq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
 pub struct Finding {
     /// Stable code.
     pub code: Code,
-    /// How bad.
+    /// How bad it is.
     pub severity: Severity,
     /// What was measured, where something was. Never NaN.
     pub measured: Option<f64>,
-    /// The limit it was held against.
+    /// The limit it was held against, where there is one.
     pub limit: Option<f64>,
-    /// The unit of both.
+    /// The unit of both, like `ppi`, `mm`, `px` or `parts`.
     pub unit: Option<&'static str>,
-    /// The piece of a sticker sheet that it is about.
+    /// The piece of a sticker sheet that it is about; null otherwise.
     pub piece: Option<String>,
     /// Where in the picture; may be empty.
     pub places: Vec<Place>,
-    /// Plain words for a customer.
+    /// What is the matter, in plain words that a customer may read.
     pub message: String,
-    /// What to do.
+    /// What to do about it, in plain words.
     pub remedy: String,
 }
 
@@ -294,13 +312,13 @@ impl Finding {
 }
 
 /// Copies of an item that are not printed, and why.
-#[derive(Clone, Debug, PartialEq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
 pub struct SetAside {
-    /// The order; `None` for a filler.
+    /// The order; null for a filler.
     pub order: Option<String>,
-    /// The item.
+    /// The shop's line id.
     pub item: String,
-    /// Copy numbers.
+    /// Their copy numbers, from 1.
     pub copies: Vec<u32>,
     /// Why; at least one.
     pub findings: Vec<Finding>,

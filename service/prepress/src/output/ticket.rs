@@ -4,6 +4,7 @@
 
 use std::collections::BTreeMap;
 
+use schemars::JsonSchema;
 use serde::Serialize;
 use serde_json::Value;
 
@@ -12,63 +13,69 @@ use crate::finding::{Finding, SetAside};
 /// Value of [`Ticket::schema`].
 pub const SCHEMA: &str = "ticket/1";
 
-/// The record of a run.
-#[derive(Clone, Debug, Serialize)]
+/// The machine-readable record of a run: every copy of every order, where it is or why it is set aside.
+///
+/// Lengths are millimetres, areas square millimetres, angles degrees clockwise, densities and shares 0 to 1. On a sheet x
+/// points right and y down from its top-left corner.
+#[derive(Clone, Debug, Serialize, JsonSchema)]
 pub struct Ticket {
-    /// Always [`SCHEMA`].
+    /// Name and version of this schema.
+    #[schemars(extend("const" = SCHEMA))]
     pub schema: &'static str,
     /// The run's name.
     pub run: String,
-    /// As ordered.
+    /// Date or date and time (RFC 3339) as the job gave it.
     pub date: Option<String>,
-    /// As ordered.
+    /// Amount of work that went into the layout, as ordered.
+    #[schemars(extend("enum" = ["draft", "standard", "thorough"]))]
     pub effort: &'static str,
-    /// The time budget ended the improvement.
+    /// The time budget ended the improvement: another run may give other bytes.
     pub stopped_early: bool,
-    /// As ordered.
+    /// Seed of every random choice, as ordered.
     pub seed: u64,
     /// Every sheet and length of roll.
     pub sheets: Vec<TicketSheet>,
-    /// Files outside the sheets' folders.
+    /// Files outside the sheets' folders, this one apart.
     pub files: Vec<FileEntry>,
     /// Every order of the job, those set aside too.
     pub orders: Vec<TicketOrder>,
     /// What was set aside, with the findings that say why.
     pub set_aside: Vec<SetAside>,
-    /// What was used.
+    /// The settings that were used.
     pub settings: Settings,
     /// Sums.
     pub totals: Totals,
 }
 
 /// One sheet, or one length of roll.
-#[derive(Clone, Debug, Serialize)]
+#[derive(Clone, Debug, Serialize, JsonSchema)]
 pub struct TicketSheet {
-    /// From 1.
+    /// Its number, from 1.
+    #[schemars(range(min = 1))]
     pub sheet: u32,
-    /// Its stock.
+    /// Name of its stock.
     pub stock: String,
-    /// Its folder in the run.
+    /// Its folder in the run, like `sheet-001`.
     pub folder: String,
-    /// Width.
+    /// Width as it enters the printer.
     pub width_mm: f64,
-    /// Height; on a roll, the length to cut off.
+    /// Height as it enters the printer; on a roll, the length to cut off.
     pub height_mm: f64,
-    /// Where cut lines and bleeds stand.
+    /// Inside it stand all cut lines and bleeds.
     pub window_mm: WindowMm,
     /// Register marks, in order of the feed.
     pub marks: Vec<TicketMark>,
-    /// What stands on it.
+    /// Every sticker that stands on it.
     pub placements: Vec<TicketPlacement>,
     /// Area inside the outermost lines, holes not subtracted.
     pub placed_area_mm2: f64,
     /// Area of the window.
     pub window_area_mm2: f64,
-    /// The one over the other.
+    /// Placed area over window area, 0 to 1.
     pub density: f64,
     /// From the window's feed side to the farthest outermost line.
     pub used_length_mm: f64,
-    /// What the blade travels.
+    /// Length that the blade cuts.
     pub cut_length_mm: CutLengthMm,
     /// Every file of the folder.
     pub files: Vec<FileEntry>,
@@ -76,100 +83,112 @@ pub struct TicketSheet {
     pub print_settings: PrintSettings,
 }
 
-/// The window.
-#[derive(Clone, Copy, Debug, Serialize)]
-#[allow(missing_docs, reason = "a box says what it is")]
+/// The part of a sheet that stickers may use, in the sheet's millimetres.
+#[derive(Clone, Copy, Debug, Serialize, JsonSchema)]
 pub struct WindowMm {
+    /// Left edge.
     pub x: f64,
+    /// Upper edge.
     pub y: f64,
+    /// Width.
     pub width: f64,
+    /// Height.
     pub height: f64,
 }
 
 /// A register mark.
-#[derive(Clone, Copy, Debug, Serialize)]
+#[derive(Clone, Copy, Debug, Serialize, JsonSchema)]
 pub struct TicketMark {
-    /// Always `disc`.
+    /// Its shape.
+    #[schemars(extend("enum" = ["disc"]))]
     pub shape: &'static str,
-    /// Centre.
+    /// Its centre, from the sheet's left edge.
     pub x_mm: f64,
-    /// Centre.
+    /// Its centre, from the sheet's upper edge.
     pub y_mm: f64,
-    /// Diameter.
+    /// Diameter of the disc.
     pub diameter_mm: f64,
-    /// Clear zone around its edge.
+    /// Zone around its edge that is free of any other ink.
     pub clear_mm: f64,
 }
 
-/// One physical sticker.
-#[derive(Clone, Debug, Serialize)]
+/// One physical sticker (of a sticker sheet: one page) on its sheet.
+///
+/// Its origin is the centre of its outermost cut line's bounding box before rotation; rotation 0 is the picture upright.
+#[derive(Clone, Debug, Serialize, JsonSchema)]
 pub struct TicketPlacement {
-    /// From 1 on each sheet.
+    /// Its number, from 1 on each sheet.
+    #[schemars(range(min = 1))]
     pub placement: u32,
-    /// Null for fillers.
+    /// Its order; null for a filler.
     pub order: Option<String>,
-    /// The shop's line id.
+    /// The shop's line id; null for an order's tag.
     pub item: Option<String>,
-    /// Copy number.
+    /// Its copy number, from 1; an over's goes on after the quantity.
     pub copy: u32,
-    /// `die_cut`, `kiss_cut`, `sticker_sheet`.
+    /// What is made.
+    #[schemars(extend("enum" = ["die_cut", "kiss_cut", "sticker_sheet"]))]
     pub product: &'static str,
-    /// A shop's own sticker in an offcut.
+    /// It is the shop's own, in an offcut.
     pub filler: bool,
-    /// A spare copy.
+    /// It is a spare copy.
     pub over: bool,
-    /// Where the origin lands.
+    /// Where its origin lands, from the sheet's left edge.
     pub x_mm: f64,
-    /// Where the origin lands.
+    /// Where its origin lands, from the sheet's upper edge.
     pub y_mm: f64,
-    /// Clockwise.
+    /// How far it is turned, degrees clockwise.
     pub rotation_deg: f64,
-    /// Of the outermost line's box before rotation.
+    /// Width of the outermost line's box before rotation.
     pub width_mm: f64,
-    /// Of the outermost line's box before rotation.
+    /// Height of the outermost line's box before rotation.
     pub height_mm: f64,
-    /// Of the finished sticker.
+    /// Width of the finished sticker (kiss cut: of the kiss cut).
     pub finished_width_mm: f64,
-    /// Of the finished sticker.
+    /// Height of the finished sticker (kiss cut: of the kiss cut).
     pub finished_height_mm: f64,
 }
 
-/// Lengths by kind of cut.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize)]
+/// Lengths by kind of cut, in millimetres.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, JsonSchema)]
 pub struct CutLengthMm {
-    /// Through the face.
+    /// Kiss cuts: through the face, not the liner.
     pub kiss: f64,
-    /// Through face and liner.
+    /// Through cuts: through face and liner.
     pub through: f64,
 }
 
 /// A file of the run.
-#[derive(Clone, Debug, Serialize)]
+#[derive(Clone, Debug, Serialize, JsonSchema)]
 pub struct FileEntry {
-    /// Relative to the run.
+    /// Relative to the run's folder.
     pub path: String,
-    /// Its size.
+    /// Its size in bytes.
     pub bytes: u64,
-    /// SHA-256 in hexadecimal.
+    /// SHA-256 of its bytes, in hexadecimal.
+    #[schemars(regex(pattern = r"^[0-9a-f]{64}$"))]
     pub sha256: String,
 }
 
-/// Attributes of the PWG 5100 series for whoever drives the printer.
-#[derive(Clone, Debug, Serialize)]
+/// IPP attributes (RFC 8011 and the PWG 5100 series) for whoever drives the printer.
+#[derive(Clone, Debug, Serialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub struct PrintSettings {
-    /// Media name.
+    /// Media name of PWG 5101.1; `custom_<stock>_WxHmm` for other sizes, W across the feed.
     pub media: String,
-    /// Always `none`.
+    /// Never scaled.
+    #[schemars(extend("enum" = ["none"]))]
     pub print_scaling: &'static str,
-    /// Always `high`.
+    /// The best there is.
+    #[schemars(extend("enum" = ["high"]))]
     pub print_quality: &'static str,
-    /// Always `one-sided`.
+    /// On one side.
+    #[schemars(extend("enum" = ["one-sided"]))]
     pub sides: &'static str,
 }
 
 /// An order of the job.
-#[derive(Clone, Debug, Serialize)]
+#[derive(Clone, Debug, Serialize, JsonSchema)]
 pub struct TicketOrder {
     /// Its number.
     pub order: String,
@@ -182,7 +201,7 @@ pub struct TicketOrder {
 }
 
 /// A line of an order.
-#[derive(Clone, Debug, Serialize)]
+#[derive(Clone, Debug, Serialize, JsonSchema)]
 pub struct TicketItem {
     /// The shop's line id.
     pub item: String,
@@ -190,9 +209,9 @@ pub struct TicketItem {
     pub quantity: u32,
     /// Copies placed.
     pub placed: u32,
-    /// Copies set aside: `quantity` less `placed`.
+    /// Copies set aside: always `quantity` less `placed`.
     pub set_aside: u32,
-    /// As ordered.
+    /// Words to find it by, as ordered.
     pub tags: Vec<String>,
     /// Sheets that hold copies of it.
     pub sheets: Vec<u32>,
@@ -204,33 +223,34 @@ pub struct TicketItem {
 }
 
 /// Where a copy is.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, JsonSchema)]
 pub struct Where {
-    /// Copy number.
+    /// Its copy number.
     pub copy: u32,
-    /// Sheet.
+    /// Number of its sheet.
     pub sheet: u32,
-    /// Placement on the sheet.
+    /// Number of its placement on that sheet.
     pub placement: u32,
 }
 
-/// What a run used.
-#[derive(Clone, Debug, Serialize)]
+/// The settings that a run used.
+#[derive(Clone, Debug, Serialize, JsonSchema)]
+#[schemars(rename = "RunSettings")]
 pub struct Settings {
     /// Stocks by name, complete.
     pub stocks: BTreeMap<String, Value>,
-    /// The policy.
+    /// The policy; fillers by their ids.
     pub policy: Value,
 }
 
 /// Sums over the run.
-#[derive(Clone, Copy, Debug, Default, Serialize)]
+#[derive(Clone, Copy, Debug, Default, Serialize, JsonSchema)]
 pub struct Totals {
     /// Sheets and lengths of roll.
     pub sheets: u32,
     /// Copies ordered.
     pub ordered: u32,
-    /// Copies placed, without fillers and overs.
+    /// Copies placed, without fillers, overs and tags.
     pub placed: u32,
     /// Copies set aside.
     pub set_aside: u32,
@@ -238,7 +258,7 @@ pub struct Totals {
     pub fillers: u32,
     /// Spare copies placed.
     pub overs: u32,
-    /// Placed area over window area; the last sheet of each stock counts to its used length.
+    /// Placed area over window area, 0 to 1; the last sheet of each stock counts to its used length.
     pub density: f64,
 }
 

@@ -10,30 +10,51 @@ mod picture;
 pub use ordered::inspect_outline;
 pub use picture::inspect_art;
 
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use crate::finding::{Code, Finding, Severity};
 
-/// The measures of a report, named as in the contract; `None` where unknown.
-#[derive(Clone, Debug, Default, PartialEq, Serialize)]
-#[allow(missing_docs, reason = "the contract names and explains each")]
+/// The measures of a report; null where unknown: no size ordered, art that cannot be read, or a sticker sheet, whose pieces
+/// have their own. Of a vector picture `effective_ppi` and both `largest_mm_at_…` are null, and pixel measures are those of
+/// its rendering.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, JsonSchema)]
 pub struct Measures {
+    /// The picture's format, told by its content.
+    #[schemars(extend("enum" = ["png", "jpeg", "webp", "svg", null]))]
     pub format: Option<&'static str>,
+    /// Width of the picture in pixels, upright.
     pub width_px: Option<u32>,
+    /// Height of the picture in pixels, upright.
     pub height_px: Option<u32>,
+    /// Left edge of the visible art in the picture, in pixels.
     pub art_x_px: Option<u32>,
+    /// Upper edge of the visible art in the picture, in pixels.
     pub art_y_px: Option<u32>,
+    /// Width of the visible art in pixels.
     pub art_width_px: Option<u32>,
+    /// Height of the visible art in pixels.
     pub art_height_px: Option<u32>,
+    /// Pixels of the art per inch at the ordered size.
     pub effective_ppi: Option<f64>,
+    /// Longest side, in millimetres, that the finished sticker may have for 300 ppi, border included.
     pub largest_mm_at_300_ppi: Option<f64>,
+    /// Longest side, in millimetres, that the finished sticker may have for 150 ppi, border included.
     pub largest_mm_at_150_ppi: Option<f64>,
+    /// Share of the visible art that is neither opaque nor clear, 0 to 1.
     pub translucent_share: Option<f64>,
+    /// Floating parts of the art.
     pub parts: Option<usize>,
+    /// Width, in millimetres, of the narrowest place of the bordered shape, before it was thickened.
     pub thinnest_mm: Option<f64>,
+    /// What became of a plain backdrop.
+    #[schemars(extend("enum" = ["none", "removed", "kept", "cannot_tell", null]))]
     pub backdrop: Option<&'static str>,
+    /// Name of the colour profile that the picture carries.
     pub colour_profile: Option<String>,
+    /// Border, in millimetres, that suits this picture.
     pub suggested_border_mm: Option<f64>,
+    /// Longest side of the finished sticker, in millimetres, that suits this picture.
     pub suggested_longest_mm: Option<f64>,
 }
 
