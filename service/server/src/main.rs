@@ -5,6 +5,7 @@
 mod app;
 mod command;
 mod handlers;
+mod openapi;
 mod problem;
 mod routes;
 mod wire;

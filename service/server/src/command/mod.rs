@@ -4,6 +4,7 @@ mod copies;
 mod folder;
 mod gang;
 mod health;
+mod openapi;
 mod report;
 mod serve;
 mod table;
@@ -33,6 +34,8 @@ enum Command {
     Gang(GangArgs),
     /// Serve HTTP
     Serve(ListenArgs),
+    /// Print the OpenAPI document of the service
+    Openapi(OpenapiArgs),
     /// Ask a running service whether it is alive; exit code 0 when it is
     Health(ListenArgs),
 }
@@ -49,6 +52,14 @@ struct GangArgs {
     /// Replace what is in the folder, once the new files are complete
     #[arg(long)]
     replace: bool,
+}
+
+/// `quoin openapi`
+#[derive(Debug, Args)]
+struct OpenapiArgs {
+    /// Print the JSON Schema of ticket.json instead
+    #[arg(long)]
+    ticket: bool,
 }
 
 /// Where the service listens.
@@ -71,6 +82,7 @@ pub(crate) fn main() -> ExitCode {
     };
     match parsed.command {
         Command::Gang(args) => gang::run(&args),
+        Command::Openapi(args) => openapi::run(args.ticket),
         Command::Serve(args) => serve::run(&args.listen),
         Command::Health(args) => health::run(&args.listen),
     }

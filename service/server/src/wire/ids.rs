@@ -4,10 +4,19 @@ use super::range;
 use quoin_prepress::order::Colour;
 
 /// Longest id, tag and stock name in characters (the contract, section 1).
-const ID_MAX_CHARS: usize = 64;
+pub(super) const ID_MAX_CHARS: usize = 64;
 
 /// Longest run name in characters (the contract, section 1).
-const RUN_MAX_CHARS: usize = 32;
+pub(super) const RUN_MAX_CHARS: usize = 32;
+
+/// [`is_plain`] for the whole of a text, as a regular expression of ECMA-262 (JSON Schema 2020-12 core, section 6.4).
+pub(super) const PLAIN_PATTERN: &str = "^[^\\u0000-\\u001F\\u007F-\\u009F\\uFFFE\\uFFFF]*$";
+
+/// [`file_name`] as such an expression, its length apart.
+pub(super) const FILE_NAME_PATTERN: &str = "^[A-Za-z0-9_-][A-Za-z0-9._-]*$";
+
+/// [`colour`] as such an expression.
+pub(super) const COLOUR_PATTERN: &str = "^#[0-9A-Fa-f]{6}$";
 
 /// Whether XML 1.0 (fifth edition, 2.2, production `Char`) allows a character, control characters excepted.
 fn is_plain(c: char) -> bool {

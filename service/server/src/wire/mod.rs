@@ -17,6 +17,7 @@ mod outline;
 mod page;
 mod policy;
 mod range;
+pub(crate) mod schema;
 mod stock;
 #[cfg(test)]
 mod tests;

@@ -1,0 +1,1 @@
+//! Readers and schemas held against each other.
