@@ -4,6 +4,7 @@
 
 mod app;
 mod command;
+mod docs;
 mod handlers;
 mod openapi;
 mod problem;

@@ -60,6 +60,9 @@ struct OpenapiArgs {
     /// Print the JSON Schema of ticket.json instead
     #[arg(long)]
     ticket: bool,
+    /// Print the page for reading instead, HTML as at /docs
+    #[arg(long, conflicts_with = "ticket")]
+    docs: bool,
 }
 
 /// Where the service listens.
@@ -82,7 +85,7 @@ pub(crate) fn main() -> ExitCode {
     };
     match parsed.command {
         Command::Gang(args) => gang::run(&args),
-        Command::Openapi(args) => openapi::run(args.ticket),
+        Command::Openapi(args) => openapi::run(&args),
         Command::Serve(args) => serve::run(&args.listen),
         Command::Health(args) => health::run(&args.listen),
     }

@@ -1,16 +1,22 @@
-//! `quoin openapi`: prints the contract of the HTTP service, or the ticket's schema.
+//! `quoin openapi`: prints the contract of the HTTP service, the ticket's schema, or the page for reading.
 
 use std::io::{self, Write};
 use std::process::ExitCode;
 
-use super::EXIT_BROKEN;
 use super::terminal::complain;
-use crate::openapi;
+use super::{EXIT_BROKEN, OpenapiArgs};
+use crate::{docs, openapi};
 
 /// Runs the command.
-pub(super) fn run(ticket: bool) -> ExitCode {
-    let document = if ticket { openapi::ticket_schema() } else { openapi::document() };
-    match io::stdout().lock().write_all(openapi::pretty(&document).as_bytes()) {
+pub(super) fn run(args: &OpenapiArgs) -> ExitCode {
+    let text = if args.docs {
+        docs::page()
+    } else if args.ticket {
+        openapi::pretty(&openapi::ticket_schema())
+    } else {
+        openapi::pretty(&openapi::document())
+    };
+    match io::stdout().lock().write_all(text.as_bytes()) {
         Ok(()) => ExitCode::SUCCESS,
         Err(error) => {
             complain(&format!("error: cannot write the document: {error}"));

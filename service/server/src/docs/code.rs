@@ -1,0 +1,45 @@
+//! What there is to say of a code: a page each, and the list of all.
+
+use quoin_prepress::finding::Code;
+
+use super::html::{escape, inline, page};
+
+/// The page of a problem's, mistake's or finding's code. `status`: that of an answer with this code as its own; none for a
+/// finding.
+pub(crate) fn problem_page(code: &str, title: &str, status: Option<u16>, cause: &str, remedy: &str) -> String {
+    let status = match status {
+        Some(status) => {
+            let text = status.to_string();
+            format!("<p>Status <b class=\"status s{}\">{text}</b></p>\n", &text[..1])
+        }
+        None => "<p>A finding about a sticker: it stands in reports and tickets.</p>\n".to_owned(),
+    };
+    let body = format!(
+        "<header>\n<p class=\"brand\">Quoin</p>\n<p class=\"more\"><a href=\"/docs\">How to use it</a></p>\n</header>\n\
+         <main class=\"single\">\n<article class=\"code\">\n<p><code>{}</code></p>\n<h1>{}</h1>\n{status}\
+         <h2>How it comes about</h2>\n<p>{}</p>\n<h2>What to do</h2>\n<p>{}</p>\n\
+         <p class=\"more\"><a href=\"/docs#codes\">All codes</a></p>\n</article>\n</main>\n",
+        escape(code),
+        escape(title),
+        inline(cause),
+        inline(remedy),
+    );
+    page(&format!("{code}: {title}"), &body)
+}
+
+/// All codes, with links to their pages.
+pub(super) fn section() -> String {
+    let mut html = String::from(
+        "<section id=\"codes\">\n<h2>Codes</h2>\n<p>A code never changes its meaning. Each has a page that says how it comes \
+         about and what to do.</p>\n<h3>Findings</h3>\n<dl class=\"codes\">\n",
+    );
+    for code in Code::ALL {
+        html.push_str(&format!(
+            "<div><dt><a href=\"/problems/{0}\"><code>{0}</code></a></dt><dd>{1}</dd></div>\n",
+            escape(code.as_str()),
+            inline(code.message())
+        ));
+    }
+    html.push_str("</dl>\n</section>\n");
+    html
+}
