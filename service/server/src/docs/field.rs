@@ -119,8 +119,13 @@ fn kind(schema: &Value, null_is_said: bool) -> String {
 }
 
 fn kind_of_items(items: &Value, null_is_said: bool) -> String {
-    let of = kind(items, null_is_said);
-    if of.is_empty() { "anything".to_owned() } else { of }
+    match kind(items, null_is_said).as_str() {
+        "" => "anything".to_owned(),
+        "whole number" => "whole numbers".to_owned(),
+        "number" => "numbers".to_owned(),
+        "object" => "objects".to_owned(),
+        of => of.to_owned(),
+    }
 }
 
 /// A JSON value as short text.

@@ -17,10 +17,14 @@ use html::{escape, inline, page as whole_page, paragraphs};
 pub(crate) use code::problem_page;
 
 /// The parts of the document that people read, in the order of the page; the last are found by following links.
-const SCHEMAS: [(&str, &str); 3] = [
-    ("Requests", "What the operations take. A field that may be left out may also be `null`."),
-    ("Answers", "What the operations give. Every field is always there; accept those that you do not know."),
-    ("Ticket", "`ticket.json`, and what it is made of."),
+const SCHEMAS: [(&str, &str, &str); 3] = [
+    ("of-requests", "Requests", "What the operations take. A field that may be left out may also be `null`."),
+    (
+        "of-answers",
+        "Answers",
+        "What the operations give. Every field is always there; accept those that you do not know.",
+    ),
+    ("of-tickets", "Ticket", "`ticket.json`, and what it is made of."),
 ];
 
 /// The page `/docs`.
@@ -68,12 +72,17 @@ fn contents(document: &Value, schemas: &Schemas) -> String {
         ));
     }
     list.push_str("</ul></li>\n");
-    for ((title, _), names) in SCHEMAS.iter().zip(&schemas.groups) {
-        list.push_str(&format!("<li><a href=\"#{0}\">{0}</a>\n<ul class=\"names\">\n", escape(title)));
+    for ((anchor, title, _), names) in SCHEMAS.iter().zip(&schemas.groups) {
+        list.push_str(&format!(
+            "<li><a href=\"#{}\">{}</a>\n<details>\n<summary>its {} schemas</summary>\n<ul>\n",
+            escape(anchor),
+            escape(title),
+            names.len()
+        ));
         for name in names {
             list.push_str(&format!("<li><a href=\"#{0}\">{0}</a></li>\n", escape(name)));
         }
-        list.push_str("</ul></li>\n");
+        list.push_str("</ul>\n</details></li>\n");
     }
     list.push_str(
         "<li><a href=\"#codes\">Codes</a></li>\n<li><a href=\"#cautions\">Cautions</a></li>\n</ul>\n</details>\n</nav>\n",
@@ -108,8 +117,13 @@ impl Schemas {
 
     fn section(&self, document: &Value) -> String {
         let mut html = String::new();
-        for ((title, about), names) in SCHEMAS.iter().zip(&self.groups) {
-            html.push_str(&format!("<section id=\"{0}\">\n<h2>{0}</h2>\n<p>{1}</p>\n", escape(title), inline(about)));
+        for ((anchor, title, about), names) in SCHEMAS.iter().zip(&self.groups) {
+            html.push_str(&format!(
+                "<section id=\"{}\">\n<h2>{}</h2>\n<p>{}</p>\n",
+                escape(anchor),
+                escape(title),
+                inline(about)
+            ));
             for name in names {
                 let schema = &document["components"]["schemas"][name];
                 html.push_str(&format!("<article class=\"schema\" id=\"{0}\">\n<h3>{0}</h3>\n", escape(name)));

@@ -96,30 +96,44 @@ fn folded(title: &str, value: &Value) -> String {
     )
 }
 
-/// What the operation answers: what goes well by media type, then the faults in one list.
+/// What the operation answers: what goes well with its media types, then the faults, folded.
 fn answers(operation: &Value, document: &Value) -> String {
-    let mut html = String::from("<h4>Answers</h4>\n<dl class=\"answers\">\n");
+    let (mut good, mut faults) = (String::new(), String::new());
+    let mut statuses = Vec::new();
     for (status, answer) in operation["responses"].as_object().into_iter().flatten() {
         let answer = match answer["$ref"].as_str() {
             Some(target) => &document["components"]["responses"][field::target_name(target)],
             None => answer,
         };
-        let kinds: Vec<String> = answer["content"].as_object().into_iter().flatten().map(of_media_type).collect();
-        let kinds = if status == "200" { format!(" {}", kinds.join(" ")) } else { String::new() };
-        html.push_str(&format!(
-            "<div><dt><b class=\"status s{}\">{}</b></dt><dd>{}{kinds}{}</dd></div>\n",
-            escape(&status[..1]),
-            escape(status),
-            inline(answer["description"].as_str().unwrap_or_default()),
-            own_headers(answer),
-        ));
+        if status.starts_with('2') {
+            good.push_str(&row(status, answer, true));
+        } else {
+            faults.push_str(&row(status, answer, false));
+            statuses.push(escape(status));
+        }
     }
-    html.push_str("</dl>\n");
-    let good = &operation["responses"]["200"]["content"]["application/json"]["examples"];
-    for example in good.as_object().into_iter().flat_map(|examples| examples.values()) {
-        html.push_str(&folded(example["summary"].as_str().unwrap_or("Example"), &example["value"]));
-    }
-    html
+    let examples = &operation["responses"]["200"]["content"]["application/json"]["examples"];
+    let examples = examples.as_object().into_iter().flat_map(|examples| examples.values());
+    let examples: String =
+        examples.map(|example| folded(example["summary"].as_str().unwrap_or("Example"), &example["value"])).collect();
+    format!(
+        "<h4>Answers</h4>\n<dl class=\"answers\">\n{good}</dl>\n{examples}\
+         <details>\n<summary>Faults: {}</summary>\n<p>Each is a <a href=\"#Problem\">Problem</a> of the media type \
+         <code>application/problem+json</code>.</p>\n<dl class=\"answers\">\n{faults}</dl>\n</details>\n",
+        statuses.join(", ")
+    )
+}
+
+fn row(status: &str, answer: &Value, with_media_types: bool) -> String {
+    let kinds: Vec<String> = answer["content"].as_object().into_iter().flatten().map(of_media_type).collect();
+    let kinds = if with_media_types { format!("<br>{}", kinds.join(" ")) } else { String::new() };
+    format!(
+        "<div><dt><b class=\"status s{}\">{}</b></dt><dd>{}{kinds}{}</dd></div>\n",
+        escape(&status[..1]),
+        escape(status),
+        inline(answer["description"].as_str().unwrap_or_default()),
+        own_headers(answer),
+    )
 }
 
 fn of_media_type((kind, media): (&String, &Value)) -> String {

@@ -9,7 +9,8 @@ const STEPS: [(&str, &str, &str); 3] = [
         "The answer is a report: a verdict, findings with a remedy each, and measures.",
         r#"curl -sS http://127.0.0.1:8080/v1/preflight \
   -F 'job={"item": {"art": {"part": "heart"}, "size": {"width_mm": 60}},
-           "stock": {"stock": "gloss-white", "form": {"sheet": {"size": "na_letter_8.5x11in"}}}};type=application/json' \
+           "stock": {"stock": "gloss-white",
+                     "form": {"sheet": {"size": "na_letter_8.5x11in"}}}};type=application/json' \
   -F heart=@service/demo/art/heart.png"#,
     ),
     (
@@ -17,7 +18,8 @@ const STEPS: [(&str, &str, &str); 3] = [
         "The answer is a PNG; its header field Proof-Digest names what the customer agreed to.",
         r#"curl -sS http://127.0.0.1:8080/v1/proofs -o proof.png \
   -F 'job={"item": {"art": {"part": "heart"}, "size": {"width_mm": 60}},
-           "stock": {"stock": "gloss-white", "form": {"sheet": {"size": "na_letter_8.5x11in"}}}};type=application/json' \
+           "stock": {"stock": "gloss-white",
+                     "form": {"sheet": {"size": "na_letter_8.5x11in"}}}};type=application/json' \
   -F heart=@service/demo/art/heart.png"#,
     ),
     (
@@ -28,7 +30,8 @@ const STEPS: [(&str, &str, &str); 3] = [
            "stocks": [{"stock": "gloss-white", "form": {"sheet": {"size": "na_letter_8.5x11in"}}}],
            "orders": [{"order": "1042", "items": [
              {"item": "1", "art": {"part": "heart"}, "size": {"width_mm": 32}, "quantity": 12},
-             {"item": "2", "art": {"part": "crow"}, "size": {"height_mm": 50}, "quantity": 6}]}]};type=application/json' \
+             {"item": "2", "art": {"part": "crow"}, "size": {"height_mm": 50}, "quantity": 6}
+           ]}]};type=application/json' \
   -F heart=@service/demo/art/heart.png -F crow=@service/demo/art/crow.png"#,
     ),
 ];

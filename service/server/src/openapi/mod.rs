@@ -27,7 +27,7 @@ At night one gang run lays out all orders of the day and answers print files, cu
 **Requests.** A request with art is `multipart/form-data` (RFC 7578): one part `job` of `application/json` and one part per \
 picture, whose name the JSON mentions with `{\"part\": \"name\"}`; a part that nothing mentions, or that comes twice, is \
 refused. Small clients may send `application/json` alone with pictures inline: `{\"base64\": \"…\"}`. Nothing is ever fetched \
-from a URL. Unknown fields are refused. Wherever a field may be left out, `null` says the same.
+from a URL. Unknown fields are refused. Wherever a field may be left out, `null` stands for the built-in value.
 
 **Units.** Lengths are millimetres, areas square millimetres, angles degrees clockwise, densities and shares 0 to 1; names say \
 their unit. x points right, y down.
