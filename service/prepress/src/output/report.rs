@@ -2,6 +2,7 @@
 //!
 //! Names and units are the contract's; every field is always there, `null` where unknown.
 
+use schemars::JsonSchema;
 use serde::Serialize;
 use serde_json::Value;
 
@@ -13,7 +14,7 @@ use crate::preflight::{Measures, worst};
 use crate::units::Mm;
 
 /// The worst finding in one word.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, JsonSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum Verdict {
     /// Nothing but notes.
@@ -45,7 +46,7 @@ impl Verdict {
 }
 
 /// The size of a finished sticker.
-#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, JsonSchema)]
 pub struct Finished {
     /// Width before rotation; of a kiss cut, that of the kiss cut.
     pub width_mm: f64,
@@ -61,7 +62,7 @@ impl Finished {
 }
 
 /// One piece of a sticker sheet.
-#[derive(Clone, Debug, PartialEq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
 pub struct PieceReport {
     /// Its id.
     pub piece: String,
@@ -72,7 +73,7 @@ pub struct PieceReport {
 }
 
 /// Every setting that was used, whether said or built in.
-#[derive(Clone, Debug, PartialEq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
 pub struct UsedSettings {
     /// The stock, complete, as in a ticket.
     pub stock: Value,
@@ -88,7 +89,7 @@ impl UsedSettings {
 }
 
 /// Preflight's report.
-#[derive(Clone, Debug, PartialEq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
 pub struct Report {
     /// The worst finding.
     pub verdict: Verdict,
@@ -105,7 +106,7 @@ pub struct Report {
 }
 
 /// What a quantity takes of its stock.
-#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, JsonSchema)]
 pub struct QuantityEstimate {
     /// Copies.
     pub quantity: u32,
@@ -120,7 +121,7 @@ pub struct QuantityEstimate {
 }
 
 /// The price basis.
-#[derive(Clone, Debug, PartialEq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
 pub struct Estimate {
     /// The worst finding.
     pub verdict: Verdict,

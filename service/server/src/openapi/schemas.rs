@@ -1,8 +1,8 @@
 //! Every schema of the document: those of requests, and those of answers as their types derive them.
 
-use quoin_prepress::finding::{Finding, SetAside, Severity};
+use quoin_prepress::finding::{Finding, SetAside};
+use quoin_prepress::output::report::{Estimate, Report};
 use quoin_prepress::output::ticket::Ticket;
-use quoin_prepress::preflight::Measures;
 use schemars::generate::{SchemaGenerator, SchemaSettings};
 use serde_json::{Map, Value, json};
 
@@ -41,16 +41,24 @@ fn derived() -> Map<String, Value> {
     generator.subschema_for::<Ticket>();
     generator.subschema_for::<Finding>();
     generator.subschema_for::<SetAside>();
-    generator.subschema_for::<Severity>();
-    generator.subschema_for::<Measures>();
+    generator.subschema_for::<Report>();
+    generator.subschema_for::<Estimate>();
     let mut schemas = generator.take_definitions(true);
     schemas.insert("UsedStock".to_owned(), schema::complete_stock());
     schemas.insert("UsedPolicy".to_owned(), schema::complete_policy());
-    for name in ["Report", "Estimate"] {
-        schemas.insert(name.to_owned(), json!({"type": "object", "description": "As the contract has it."}));
+    schemas.insert("UsedItem".to_owned(), schema::complete_item());
+    if let Some(settings) = schemas.get_mut("UsedSettings") {
+        settings["properties"]["stock"] = described(&settings["properties"]["stock"], refer("UsedStock"));
+        settings["properties"]["item"] = described(&settings["properties"]["item"], refer("UsedItem"));
     }
     say_settings(&mut schemas, &refer("UsedStock"), &refer("UsedPolicy"));
     schemas
+}
+
+/// A schema with the description of another.
+fn described(by: &Value, mut schema: Value) -> Value {
+    schema["description"] = by["description"].clone();
+    schema
 }
 
 /// The ticket's schema on its own, its parts under `$defs`.
@@ -70,9 +78,7 @@ pub(super) fn ticket() -> Value {
 fn say_settings(schemas: &mut Map<String, Value>, stock: &Value, policy: &Value) {
     let Some(settings) = schemas.get_mut("RunSettings") else { return };
     settings["properties"]["stocks"]["additionalProperties"] = stock.clone();
-    let description = settings["properties"]["policy"]["description"].take();
-    settings["properties"]["policy"] = policy.clone();
-    settings["properties"]["policy"]["description"] = description;
+    settings["properties"]["policy"] = described(&settings["properties"]["policy"], policy.clone());
 }
 
 /// What the HTTP service puts around what the library writes.

@@ -66,6 +66,9 @@ fn file_name(name: &str, most: usize) -> Result<(), String> {
     if name.starts_with('.') { Err("may not start with a dot".to_owned()) } else { Ok(()) }
 }
 
+/// [`digest`] as a regular expression of ECMA-262.
+pub(super) const DIGEST_PATTERN: &str = "^[0-9A-Fa-f]{64}$";
+
 /// A SHA-256 in hexadecimal digits.
 pub(super) fn digest(text: &str) -> Result<(), String> {
     if text.len() == 64 && text.bytes().all(|byte| byte.is_ascii_hexdigit()) {

@@ -10,6 +10,22 @@ use super::node::Node;
 use super::range;
 use super::stock;
 
+/// Fields of a request for preflight.
+pub(super) const PREFLIGHT_FIELDS: [&str; 2] = ["item", "stock"];
+
+/// Fields of a request for a proof.
+pub(super) const PROOF_FIELDS: [&str; 3] = ["item", "stock", "view"];
+
+/// Fields of a request for an estimate.
+pub(super) const ESTIMATE_FIELDS: [&str; 3] = ["item", "stock", "quantities"];
+
+/// Fields of `view`.
+pub(super) const VIEW_FIELDS: [&str; 3] = ["ground", "cut_line", "longest_px"];
+
+/// Words of `view.ground`.
+pub(super) const GROUNDS: [(&str, Ground); 3] =
+    [("neutral", Ground::Neutral), ("dark", Ground::Dark), ("transparent", Ground::Transparent)];
+
 /// Whether an item may leave its size out.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) enum SizeIs {
@@ -19,10 +35,10 @@ pub(super) enum SizeIs {
     Optional,
 }
 
-/// Reads `item` and `stock` of a request that has these fields besides.
+/// Reads `item` and `stock` of a request that has these fields.
 pub(super) fn read_inquiry(
     request: &Node<'_>,
-    more_fields: &[&str],
+    fields: &[&str],
     size: SizeIs,
     configured: &ConfiguredStocks,
     art: &mut dyn ArtSource,
@@ -31,7 +47,7 @@ pub(super) fn read_inquiry(
     if !request.expect_object(mistakes) {
         return None;
     }
-    request.only_fields(mistakes, &[&["item", "stock"], more_fields].concat());
+    request.only_fields(mistakes, fields);
     let stock = read_stock(request, configured, mistakes);
     let Some(own) = request.get("item") else {
         request.missing(mistakes, "item");
@@ -67,12 +83,11 @@ fn read_stock(request: &Node<'_>, configured: &ConfiguredStocks, mistakes: &mut 
 /// How a proof is looked at.
 pub(super) fn read_view(request: &Node<'_>, mistakes: &mut Mistakes) -> View {
     let section = request.section(mistakes, "view");
-    section.only_fields(mistakes, &["ground", "cut_line", "longest_px"]);
-    let grounds = [("neutral", Ground::Neutral), ("dark", Ground::Dark), ("transparent", Ground::Transparent)];
+    section.only_fields(mistakes, &VIEW_FIELDS);
     let unsaid = View::default();
     let longest_px = section.whole(mistakes, "longest_px", &range::PROOF_PX);
     View {
-        ground: section.word(mistakes, "ground", &grounds).unwrap_or(unsaid.ground),
+        ground: section.word(mistakes, "ground", &GROUNDS).unwrap_or(unsaid.ground),
         cut_line: section.flag(mistakes, "cut_line").unwrap_or(unsaid.cut_line),
         longest_px: longest_px.and_then(|longest| u32::try_from(longest).ok()).unwrap_or(unsaid.longest_px),
     }

@@ -68,7 +68,7 @@ pub(super) const PRODUCTS: [(&str, ProductWord); 3] = [
 ];
 
 /// Fields of an item that is only asked about: the request has the stock.
-const INQUIRED_FIELDS: [&str; 16] = [
+pub(super) const INQUIRED_FIELDS: [&str; 16] = [
     "item", "art", "size", "quantity", "product", "outline", "backing", "backdrop", "white", "rotate", "accept",
     "approved", "tags", "page", "pieces", "fill",
 ];

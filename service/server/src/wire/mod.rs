@@ -55,7 +55,9 @@ pub(crate) fn read_preflight(
     art: &mut dyn ArtSource,
     configured: &ConfiguredStocks,
 ) -> Result<Inquiry, Vec<Mistake>> {
-    read(text, |request, mistakes| inquiry::read_inquiry(request, &[], SizeIs::Optional, configured, art, mistakes))
+    read(text, |request, mistakes| {
+        inquiry::read_inquiry(request, &inquiry::PREFLIGHT_FIELDS, SizeIs::Optional, configured, art, mistakes)
+    })
 }
 
 /// Reads a request for a proof.
@@ -69,7 +71,8 @@ pub(crate) fn read_proof(
 ) -> Result<(Inquiry, View), Vec<Mistake>> {
     read(text, |request, mistakes| {
         let view = inquiry::read_view(request, mistakes);
-        let inquiry = inquiry::read_inquiry(request, &["view"], SizeIs::Optional, configured, art, mistakes);
+        let inquiry =
+            inquiry::read_inquiry(request, &inquiry::PROOF_FIELDS, SizeIs::Optional, configured, art, mistakes);
         Some((inquiry?, view))
     })
 }
@@ -85,7 +88,8 @@ pub(crate) fn read_estimate(
 ) -> Result<(Inquiry, Vec<u32>), Vec<Mistake>> {
     read(text, |request, mistakes| {
         let quantities = inquiry::read_quantities(request, mistakes);
-        let inquiry = inquiry::read_inquiry(request, &["quantities"], SizeIs::Required, configured, art, mistakes)?;
+        let inquiry =
+            inquiry::read_inquiry(request, &inquiry::ESTIMATE_FIELDS, SizeIs::Required, configured, art, mistakes)?;
         let quantities = quantities.unwrap_or_else(|| vec![inquiry.quantity]);
         Some((inquiry, quantities))
     })

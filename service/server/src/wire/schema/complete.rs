@@ -30,6 +30,40 @@ pub(crate) fn complete_policy() -> Value {
     policy
 }
 
+/// The settings of one item as a report echoes them: what its product and shape do not have is left out.
+pub(crate) fn complete_item() -> Value {
+    let mut item = complete(&super::item::item(super::item::Kind::Single));
+    item["description"] =
+        "The item's settings that were used; what its product and shape do not have is not there.".into();
+    if let Some(properties) = item["properties"].as_object_mut() {
+        properties.retain(|name, _| !["item", "art", "approved", "tags"].contains(&name.as_str()));
+        for section in ["outline", "backing"] {
+            forget_required(properties.get_mut(section));
+        }
+        let mut piece =
+            properties.get("pieces").and_then(|pieces| pieces.get("items")).map(complete).unwrap_or_default();
+        if let Some(properties) = piece["properties"].as_object_mut() {
+            properties.remove("art");
+            forget_required(properties.get_mut("outline"));
+        }
+        forget_required(Some(&mut piece));
+        properties["pieces"]["items"] = piece;
+        // A size that was left out is null.
+        let size = properties["size"].take();
+        let description = size["description"].clone();
+        properties["size"] = json!({"anyOf": [size, {"type": "null"}], "description": description});
+    }
+    item["required"] = json!(["product", "quantity", "rotate"]);
+    item
+}
+
+/// Lets every field of an object be left out.
+fn forget_required(schema: Option<&mut Value>) {
+    if let Some(Value::Object(map)) = schema {
+        map.remove("required");
+    }
+}
+
 /// A request's schema turned into that of an answer.
 fn complete(schema: &Value) -> Value {
     if let Some(name) = schema.get("$ref").and_then(Value::as_str) {

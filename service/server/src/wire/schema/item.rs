@@ -127,11 +127,8 @@ fn quantity(kind: Kind) -> (&'static str, Field) {
 fn approved() -> Field {
     let description = "The digest of the proof that the customer agreed to, 64 hexadecimal digits: when the sticker would now \
                        be another, the item is set aside (`proof.changed`).";
-    Field::pattern(DIGEST_PATTERN, description).or(Value::Null).not_yet(true)
+    Field::pattern(ids::DIGEST_PATTERN, description).or(Value::Null)
 }
-
-/// A proof's digest: SHA-256 in hexadecimal.
-pub(super) const DIGEST_PATTERN: &str = "^[0-9a-f]{64}$";
 
 fn tags() -> Field {
     let tag = json!({"type": "string", "minLength": 1, "maxLength": ids::ID_MAX_CHARS, "pattern": ids::PLAIN_PATTERN});

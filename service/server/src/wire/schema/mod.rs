@@ -18,7 +18,7 @@ use std::collections::BTreeMap;
 
 use serde_json::Value;
 
-pub(crate) use complete::{complete_policy, complete_stock};
+pub(crate) use complete::{complete_item, complete_policy, complete_stock};
 use item::Kind;
 use outline::Written;
 
@@ -64,7 +64,7 @@ pub(crate) fn requests() -> BTreeMap<&'static str, Value> {
 
 /// The fields of an object in the order of its reader's list, which is the contract's.
 pub(crate) fn fields(schema: &str) -> Option<&'static [&'static str]> {
-    use super::{item, job, marks, outline, page, policy, stock};
+    use super::{inquiry, item, job, marks, outline, page, policy, stock};
     let fields: &'static [&'static str] = match schema {
         "Art" => &super::art::ART_FIELDS,
         "Size" => &outline::SIZE_FIELDS,
@@ -74,7 +74,8 @@ pub(crate) fn fields(schema: &str) -> Option<&'static [&'static str]> {
         "Page" | "PageDefaults" => &page::PAGE_FIELDS,
         "Piece" => &page::PIECE_FIELDS,
         "Fill" => &page::FILL_FIELDS,
-        "Item" | "ItemDefaults" | "SingleItem" => &item::ITEM_FIELDS,
+        "Item" | "ItemDefaults" => &item::ITEM_FIELDS,
+        "SingleItem" => &item::INQUIRED_FIELDS,
         "Filler" => &item::FILLER_FIELDS,
         "Stock" => &stock::FIELDS,
         "Form" => &stock::FORM_FIELDS,
@@ -90,6 +91,10 @@ pub(crate) fn fields(schema: &str) -> Option<&'static [&'static str]> {
         "GangJob" => &job::JOB_FIELDS,
         "Order" => &job::ORDER_FIELDS,
         "Policy" => &policy::POLICY_FIELDS,
+        "PreflightRequest" => &inquiry::PREFLIGHT_FIELDS,
+        "ProofRequest" => &inquiry::PROOF_FIELDS,
+        "EstimateRequest" => &inquiry::ESTIMATE_FIELDS,
+        "View" => &inquiry::VIEW_FIELDS,
         _ => return None,
     };
     Some(fields)

@@ -1,15 +1,11 @@
 //! Requests about one sticker: preflight, proof, estimate.
 
+use quoin_prepress::order::View;
 use serde_json::{Value, json};
 
+use super::super::inquiry::GROUNDS;
 use super::super::range;
 use super::field::{Field, object, with_rules};
-
-/// The ground that a proof is drawn on.
-const GROUNDS: [(&str, ()); 3] = [("neutral", ()), ("dark", ()), ("transparent", ())];
-
-/// Longest side of a proof in pixels (the contract, section 1).
-const LONGEST_PX: (u32, u32) = (1, 2000);
 
 fn of_every() -> Vec<(&'static str, Field)> {
     let stock =
@@ -34,7 +30,8 @@ pub(super) fn estimate() -> Value {
     let mut properties = of_every();
     let quantity = json!({"type": "integer", "minimum": range::QUANTITY.least, "maximum": range::QUANTITY.most});
     let description = "Quantities to lay out, each by itself. Left out: the item's quantity.";
-    properties.push(("quantities", Field::list(quantity, 1, description).optional()));
+    properties
+        .push(("quantities", Field::list(quantity, 1, description).with("maxItems", range::QUANTITIES).optional()));
     let sized = json!({
         "if": {"properties": {"item": {"not": {"properties": {"product": {"const": "sticker_sheet"}}, "required": ["product"]}}}},
         "then": {"properties": {"item": {"required": ["size"]}}},
@@ -44,14 +41,16 @@ pub(super) fn estimate() -> Value {
 
 /// `view` of a proof.
 pub(super) fn view() -> Value {
-    let longest = json!({"type": "integer", "minimum": LONGEST_PX.0, "maximum": LONGEST_PX.1, "x-unit": "px"});
+    let built_in = View::default();
+    let longest = "Longest side of the whole picture, margin included; ignored for SVG.";
+    let ground = GROUNDS.iter().find(|(_, ground)| *ground == built_in.ground).map_or("neutral", |(word, _)| word);
     object(
         "How a proof is drawn.",
         &[],
         vec![
-            ("ground", Field::word(&GROUNDS, "What the sticker lies on.").or("neutral")),
-            ("cut_line", Field::flag("Whether the cut lines are drawn.").or(true)),
-            ("longest_px", Field::schema(longest, "Longest side of the whole picture; ignored for SVG.").or(1200)),
+            ("ground", Field::word(&GROUNDS, "What the sticker lies on.").or(ground)),
+            ("cut_line", Field::flag("Whether the cut lines are drawn.").or(built_in.cut_line)),
+            ("longest_px", Field::whole(&range::PROOF_PX, longest).or(built_in.longest_px).with("x-unit", "px")),
         ],
     )
 }

@@ -2,11 +2,11 @@
 
 use std::sync::Arc;
 
-use quoin_prepress::order::{ArtInput, Job};
+use quoin_prepress::order::ArtInput;
 use serde_json::{Value, json};
 
 use crate::wire::art::{ArtMissing, ArtRef};
-use crate::wire::{ArtSource, read_gang_job};
+use crate::wire::{ArtSource, ConfiguredStocks, Mistake, read_estimate, read_gang_job, read_preflight, read_proof};
 
 /// Every picture is there.
 struct AnyArt;
@@ -21,8 +21,17 @@ impl ArtSource for AnyArt {
     }
 }
 
-/// What a reader made of a request.
-type Read = Result<Job, Vec<(String, String)>>;
+/// What a reader made of a request, written out so that results of all readers compare; or codes and pointers.
+type Read = Result<String, Vec<(String, String)>>;
+
+/// Who reads the request.
+#[derive(Clone, Copy, Debug)]
+enum Reader {
+    Gang,
+    Preflight,
+    Proof,
+    Estimate,
+}
 
 /// A request, and the object in it that a schema describes.
 #[derive(Clone, Debug)]
@@ -34,6 +43,7 @@ pub(super) struct Context {
     /// Properties that this request is not the place for.
     pub(super) skipped: &'static [&'static str],
     request: Value,
+    reader: Reader,
 }
 
 impl Context {
@@ -50,9 +60,15 @@ impl Context {
 
     /// What the reader says.
     pub(super) fn read(&self, request: &Value) -> Read {
-        let read = read_gang_job(request.to_string().as_bytes(), &mut AnyArt);
-        let plain =
-            |mistake: &crate::wire::Mistake| (mistake.code.as_str().to_owned(), mistake.pointer.as_str().to_owned());
+        let (text, art, shop) = (request.to_string(), &mut AnyArt, &ConfiguredStocks::default());
+        let text = text.as_bytes();
+        let read = match self.reader {
+            Reader::Gang => read_gang_job(text, art, shop).map(|read| format!("{read:?}")),
+            Reader::Preflight => read_preflight(text, art, shop).map(|read| format!("{read:?}")),
+            Reader::Proof => read_proof(text, art, shop).map(|read| format!("{read:?}")),
+            Reader::Estimate => read_estimate(text, art, shop).map(|read| format!("{read:?}")),
+        };
+        let plain = |mistake: &Mistake| (mistake.code.as_str().to_owned(), mistake.pointer.as_str().to_owned());
         read.map_err(|mistakes| mistakes.iter().map(plain).collect())
     }
 }
@@ -111,12 +127,12 @@ fn stock(more: &Value) -> Value {
 }
 
 fn context(schema: &'static str, request: Value, at: &'static str, skipped: &'static [&'static str]) -> Context {
-    Context { schema, at, skipped, request }
+    Context { schema, at, skipped, request, reader: Reader::Gang }
 }
 
 /// Every object of a request at least once.
 pub(super) fn contexts() -> Vec<Context> {
-    [of_jobs(), of_items(), of_designs(), of_sticker_sheets(), of_stocks()].concat()
+    [of_jobs(), of_items(), of_designs(), of_sticker_sheets(), of_stocks(), of_inquiries()].concat()
 }
 
 fn of_jobs() -> Vec<Context> {
@@ -203,5 +219,24 @@ fn of_stocks() -> Vec<Context> {
         context("PrintScale", section("print_scale"), "/stocks/0/print_scale", &[]),
         context("Cutting", section("cutting"), "/stocks/0/cutting", &[]),
         context("Underbase", section("underbase"), "/stocks/0/underbase", &[]),
+    ]
+}
+
+fn of_inquiries() -> Vec<Context> {
+    let stock = json!({"stock": "gloss", "form": {"sheet": {"size": "na_letter_8.5x11in"}}});
+    let sized = json!({"art": {"part": "a"}, "size": {"width_mm": 60}});
+    let sheet = json!({"product": "sticker_sheet", "page": {"width_mm": 100, "height_mm": 150},
+                       "pieces": [{"piece": "a", "art": {"part": "a"}, "size": {"width_mm": 30}}]});
+    let of = |item: &Value| json!({"item": item, "stock": stock});
+    let view = json!({"item": sized, "stock": stock, "view": {}});
+    let inquiry = |schema, request, at, skipped, reader| Context { schema, at, skipped, request, reader };
+    let of_sheet: &[&str] = &["art", "size", "product", "backing"];
+    vec![
+        inquiry("PreflightRequest", of(&sized), "", &[], Reader::Preflight),
+        inquiry("ProofRequest", of(&sized), "", &[], Reader::Proof),
+        inquiry("EstimateRequest", of(&sized), "", &[], Reader::Estimate),
+        inquiry("SingleItem", of(&sized), "/item", OF_SHEETS, Reader::Preflight),
+        inquiry("SingleItem", of(&sheet), "/item", of_sheet, Reader::Estimate),
+        inquiry("View", view, "/view", &[], Reader::Proof),
     ]
 }

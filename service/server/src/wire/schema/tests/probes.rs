@@ -3,7 +3,6 @@
 use serde_json::{Value, json};
 
 use crate::wire::ids;
-use crate::wire::schema::item::DIGEST_PATTERN;
 use crate::wire::schema::stock::MEDIA_PATTERN;
 
 /// What the reader should say.
@@ -117,7 +116,7 @@ fn numbers(schema: &Value, step: f64) -> Vec<Probe> {
 fn matching(pattern: &str) -> String {
     match pattern {
         ids::COLOUR_PATTERN => "#0f766E".to_owned(),
-        DIGEST_PATTERN => "0a".repeat(32),
+        ids::DIGEST_PATTERN => "0a".repeat(32),
         MEDIA_PATTERN => "iso_a4_210x297mm".to_owned(),
         ids::FILE_NAME_PATTERN => "a.B_9-".to_owned(),
         ids::PLAIN_PATTERN => "№ 7/ä 🦊".to_owned(),
