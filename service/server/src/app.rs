@@ -1,40 +1,124 @@
-//! Builds the HTTP application.
+//! Builds the HTTP application, and ends it in order.
 
 use std::io;
 use std::net::{SocketAddr, ToSocketAddrs};
+use std::time::Duration;
 
-use actix_web::dev::Server;
+use actix_web::dev::{Server, ServerHandle};
+use actix_web::middleware::from_fn;
+use actix_web::web::Data;
 use actix_web::{App, HttpServer};
 
 use crate::routes;
+use crate::service::{Phase, Service};
+use crate::settings::Settings;
+use crate::signals::{self, Signal};
+use crate::watch::watch;
 
-/// Starts to listen, and says where: port 0 becomes a free one.
-///
-/// # Errors
-/// When the address cannot be bound, or is reachable from other machines: there are no keys yet that would keep strangers
-/// out.
-pub(crate) fn start(listen: &str) -> io::Result<(Server, Vec<SocketAddr>)> {
-    let addresses: Vec<SocketAddr> = listen.to_socket_addrs()?.collect();
-    if let Some(open) = addresses.iter().find(|address| !address.ip().is_loopback()) {
-        let message = format!("{open} can be reached from other machines; only loopback addresses are served");
-        return Err(io::Error::new(io::ErrorKind::PermissionDenied, message));
-    }
-    // A client that goes away drops its handler at once instead of working on for nobody.
-    let server = HttpServer::new(|| App::new().configure(routes::all)).h1_allow_half_closed(false);
-    let server = server.bind(addresses.as_slice())?;
-    let bound = server.addrs();
-    Ok((server.run(), bound))
+/// Time for the head of a request to arrive. Stops: connections that send a header a minute.
+const HEAD_DEADLINE: Duration = Duration::from_secs(10);
+
+/// How often a stopping service looks whether its work is done.
+const LOOK_AGAIN: Duration = Duration::from_millis(20);
+
+/// Time for answers that are ready to be sent, once the work is over or given up.
+const SEND_DEADLINE: Duration = Duration::from_secs(10);
+
+/// A service that listens.
+pub(crate) struct Listening {
+    server: Server,
+    service: Data<Service>,
+    /// Where it listens.
+    pub(crate) addresses: Vec<SocketAddr>,
 }
 
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn addresses_that_others_can_reach_are_refused() {
-        for listen in ["0.0.0.0:0", "[::]:0", "192.0.2.1:0"] {
-            let refused = start(listen).err().map(|error| error.kind());
-            assert_eq!(refused, Some(io::ErrorKind::PermissionDenied), "{listen}");
-        }
+/// Starts to listen: port 0 becomes a free one.
+///
+/// # Errors
+/// When the address cannot be bound, or is reachable from other machines and nothing keeps strangers out.
+pub(crate) fn start(settings: Settings) -> io::Result<Listening> {
+    let addresses: Vec<SocketAddr> = settings.listen.to_socket_addrs()?.collect();
+    if let Some(open) = addresses.iter().find(|address| !settings.may_listen_on(**address)) {
+        let message = format!(
+            "{open} can be reached from other machines, and there are no keys: configure keys (`quoin key NAME` makes \
+             one), listen on 127.0.0.1, or say --open-without-keys"
+        );
+        return Err(io::Error::new(io::ErrorKind::PermissionDenied, message));
     }
+    let service = Data::new(Service::start(settings)?);
+    let shared = service.clone();
+    let server =
+        HttpServer::new(move || App::new().app_data(shared.clone()).configure(routes::all).wrap(from_fn(watch)));
+    let server = server
+        // A client that goes away drops its handler at once instead of working on for nobody.
+        .h1_allow_half_closed(false)
+        .client_request_timeout(HEAD_DEADLINE)
+        .shutdown_timeout(SEND_DEADLINE.as_secs())
+        // Stopping is ours: first not ready, then no new work, then the rest.
+        .disable_signals()
+        .bind(addresses.as_slice())?;
+    let addresses = server.addrs();
+    Ok(Listening { server: server.run(), service, addresses })
+}
+
+impl Listening {
+    /// Serves until a signal asks it to stop and the work is done.
+    ///
+    /// # Errors
+    /// Whatever breaks the server.
+    pub(crate) async fn serve(self) -> io::Result<()> {
+        let Listening { server, service, .. } = self;
+        let stopping = actix_web::rt::spawn(stop_in_order(server.handle(), service));
+        let served = server.await;
+        stopping.abort();
+        served
+    }
+}
+
+/// Waits for a signal, then: not ready; after the notice no new work; after the deadline, or when nothing is left to do,
+/// the end. A second signal is the end at once.
+async fn stop_in_order(server: ServerHandle, service: Data<Service>) {
+    let mut signals = match signals::listen() {
+        Ok(signals) => signals,
+        Err(error) => {
+            tracing::error!(%error, "signals cannot be heard: the service stops only when it is killed");
+            return;
+        }
+    };
+    let first = signals.next().await;
+    service.enter_phase(Phase::Leaving);
+    // Whoever presses Ctrl-C has no balancer that must learn of it.
+    let notice = if first == Signal::Interrupt { Duration::ZERO } else { service.settings.drain_notice };
+    let left = service.settings.drain_deadline.saturating_sub(notice);
+    tracing::info!(notice_s = notice.as_secs(), "stopping: not ready any more");
+    tokio::select! {
+        () = tokio::time::sleep(notice) => {}
+        _ = signals.next() => return end_now(server, &service).await,
+    }
+    service.enter_phase(Phase::Closed);
+    tracing::info!(at_work = service.queue.taken(), deadline_s = left.as_secs(), "stopping: no new work");
+    tokio::select! {
+        done = tokio::time::timeout(left, work_done(&service)) => {
+            if done.is_err() {
+                tracing::warn!(at_work = service.queue.taken(), "stopping: work that still runs is given up");
+                service.give_up();
+                // What is given up is answered with 503; nothing takes long to notice.
+                let _ = tokio::time::timeout(SEND_DEADLINE, work_done(&service)).await;
+            }
+        }
+        _ = signals.next() => return end_now(server, &service).await,
+    }
+    server.stop(true).await;
+}
+
+async fn work_done(service: &Service) {
+    while service.queue.taken() > 0 {
+        tokio::time::sleep(LOOK_AGAIN).await;
+    }
+}
+
+async fn end_now(server: ServerHandle, service: &Service) {
+    tracing::warn!("stopping: at once");
+    service.give_up();
+    server.stop(false).await;
 }

@@ -2,22 +2,29 @@
 //!
 //! No geometry, no pixels: here are JSON, files, the terminal and HTTP.
 
+mod answer;
 mod app;
+mod budget;
 mod command;
 mod docs;
+mod gate;
 mod handlers;
+mod logging;
+mod metrics;
 mod openapi;
+mod operation;
 mod problem;
+mod request;
 mod routes;
+mod service;
+mod settings;
+mod signals;
+mod visit;
+mod watch;
 mod wire;
 
 use std::process::ExitCode;
 
-use tracing_subscriber::EnvFilter;
-
 fn main() -> ExitCode {
-    // `RUST_LOG` says more or less; a log that cannot be set up is no reason to print no sheets.
-    let filter = EnvFilter::try_from_default_env().unwrap_or_else(|_| EnvFilter::new("warn"));
-    let _ = tracing_subscriber::fmt().with_env_filter(filter).with_writer(std::io::stderr).try_init();
     command::main()
 }

@@ -1,58 +1,39 @@
 //! Every path of the service.
 
 use actix_web::web::{self, ServiceConfig};
+use actix_web::{Resource, Route};
 
-use crate::handlers::health;
-use crate::problem;
+use crate::handlers::{documents, estimates, gangs, health, metrics, preflight, proofs, stocks};
+use crate::problem::Problem;
 
 /// Adds every path to an application.
 pub(crate) fn all(config: &mut ServiceConfig) {
-    for path in ["/healthz", "/readyz"] {
-        let resource = web::resource(path)
-            .route(web::get().to(health::alive))
-            .route(web::head().to(health::alive))
-            .default_service(web::to(|| async { problem::method_not_allowed("GET, HEAD") }));
-        config.service(resource);
-    }
-    config.default_service(web::to(|| async { problem::not_found() }));
+    config
+        .service(taking_post("/v1/preflight", web::post().to(preflight::preflight)))
+        .service(taking_post("/v1/proofs", web::post().to(proofs::proof)))
+        .service(taking_post("/v1/estimates", web::post().to(estimates::estimate)))
+        .service(taking_post("/v1/gangs", web::post().to(gangs::gang)))
+        .service(taking_get("/v1/stocks", || web::route().to(stocks::list)))
+        .service(taking_get("/healthz", || web::route().to(health::alive)))
+        .service(taking_get("/readyz", || web::route().to(health::ready)))
+        .service(taking_get("/metrics", || web::route().to(metrics::metrics)))
+        .service(taking_get("/openapi.json", || web::route().to(documents::openapi)))
+        .service(taking_get("/docs", || web::route().to(documents::docs)))
+        .service(taking_get("/problems/{code}", || web::route().to(documents::problem)))
+        .default_service(web::to(|| async { Err::<&str, _>(Problem::NotFound) }));
 }
 
-#[cfg(test)]
-mod tests {
-    use actix_web::http::{Method, StatusCode, header};
-    use actix_web::{App, rt::System, test};
-    use serde_json::Value;
+fn taking_post(path: &str, post: Route) -> Resource {
+    web::resource(path)
+        .route(post)
+        .default_service(web::to(|| async { Err::<&str, _>(Problem::MethodNotAllowed { allow: "POST" }) }))
+}
 
-    /// Status, content type, body and `Allow` of an answer.
-    fn answer(method: Method, path: &str) -> (StatusCode, String, Vec<u8>, Option<String>) {
-        System::new().block_on(async {
-            let app = test::init_service(App::new().configure(super::all)).await;
-            let response =
-                test::call_service(&app, test::TestRequest::with_uri(path).method(method).to_request()).await;
-            let header = |name| response.headers().get(name).and_then(|value| value.to_str().ok()).map(str::to_owned);
-            let (status, kind, allow) = (response.status(), header(header::CONTENT_TYPE), header(header::ALLOW));
-            let body = test::read_body(response).await;
-            (status, kind.unwrap_or_default(), body.to_vec(), allow)
-        })
-    }
-
-    #[::std::prelude::v1::test]
-    fn a_living_service_says_so() {
-        for path in ["/healthz", "/readyz"] {
-            let (status, _, body, _) = answer(Method::GET, path);
-            assert_eq!((status, body.as_slice()), (StatusCode::OK, b"ok\n".as_slice()), "{path}");
-            assert_eq!(answer(Method::HEAD, path).0, StatusCode::OK, "{path}");
-        }
-    }
-
-    #[::std::prelude::v1::test]
-    fn other_paths_and_methods_are_problem_documents() {
-        let (status, kind, body, _) = answer(Method::GET, "/v1/nothing");
-        assert_eq!((status, kind.as_str()), (StatusCode::NOT_FOUND, "application/problem+json"));
-        let body: Value = serde_json::from_slice(&body).expect("JSON");
-        assert_eq!((&body["status"], &body["type"]), (&404.into(), &"/problems/http.not_found".into()));
-        let (status, kind, _, allow) = answer(Method::POST, "/healthz");
-        assert_eq!((status, kind.as_str()), (StatusCode::METHOD_NOT_ALLOWED, "application/problem+json"));
-        assert_eq!(allow.as_deref(), Some("GET, HEAD"));
-    }
+/// HEAD is answered like GET, and its content left out on the way (RFC 9110, section 9.3.2).
+fn taking_get(path: &str, route: impl Fn() -> Route) -> Resource {
+    use actix_web::http::Method;
+    web::resource(path)
+        .route(route().method(Method::GET))
+        .route(route().method(Method::HEAD))
+        .default_service(web::to(|| async { Err::<&str, _>(Problem::MethodNotAllowed { allow: "GET, HEAD" }) }))
 }

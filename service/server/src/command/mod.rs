@@ -15,6 +15,9 @@ use std::process::ExitCode;
 
 use clap::{Args, Parser, Subcommand};
 
+use crate::logging;
+use crate::settings::{self, SettingsArgs};
+
 /// Something could not be made: a broken job, wrong usage, or a failure. Nothing was written.
 const EXIT_BROKEN: u8 = 1;
 /// Nothing of the job could be placed. Nothing was written.
@@ -33,11 +36,30 @@ enum Command {
     /// Make the sheets of a gang job
     Gang(GangArgs),
     /// Serve HTTP
-    Serve(ListenArgs),
+    Serve(SettingsArgs),
     /// Print the OpenAPI document of the service
     Openapi(OpenapiArgs),
+    /// Look at the settings without serving
+    #[command(subcommand)]
+    Config(ConfigCommand),
+    /// Make a key for a client of the service
+    Key(KeyArgs),
     /// Ask a running service whether it is alive; exit code 0 when it is
-    Health(ListenArgs),
+    Health(HealthArgs),
+}
+
+#[derive(Debug, Subcommand)]
+enum ConfigCommand {
+    /// Check the settings and say what is wrong with them
+    Check(SettingsArgs),
+}
+
+/// `quoin key`
+#[derive(Debug, Args)]
+struct KeyArgs {
+    /// Who gets it; stands in the settings and nowhere else
+    #[arg(value_name = "NAME", value_parser = settings::key_name)]
+    name: String,
 }
 
 /// `quoin gang`
@@ -64,11 +86,10 @@ struct OpenapiArgs {
     #[arg(long, conflicts_with = "ticket")]
     docs: bool,
 }
-
-/// Where the service listens.
+/// `quoin health`
 #[derive(Debug, Args)]
-struct ListenArgs {
-    /// Address of the service; loopback only
+struct HealthArgs {
+    /// Address of the service
     #[arg(long, env = "QUOIN_LISTEN", default_value = "127.0.0.1:8080", value_name = "HOST:PORT")]
     listen: String,
 }
@@ -83,10 +104,15 @@ pub(crate) fn main() -> ExitCode {
             return if error.exit_code() == 0 { ExitCode::SUCCESS } else { ExitCode::from(EXIT_BROKEN) };
         }
     };
+    if !matches!(parsed.command, Command::Serve(_)) {
+        logging::start("warn");
+    }
     match parsed.command {
         Command::Gang(args) => gang::run(&args),
         Command::Openapi(args) => openapi::run(&args),
-        Command::Serve(args) => serve::run(&args.listen),
+        Command::Serve(args) => serve::run(&args),
+        Command::Config(ConfigCommand::Check(args)) => serve::check(&args),
+        Command::Key(args) => serve::key(&args.name),
         Command::Health(args) => health::run(&args.listen),
     }
 }

@@ -56,15 +56,28 @@ impl fmt::Display for Pointer {
 }
 
 macro_rules! codes {
-    ($($(#[$doc:meta])* $name:ident = $code:literal;)*) => {
+    ($($(#[$doc:meta])* $name:ident = $code:literal, $cause:literal, $remedy:literal;)*) => {
         /// The stable code of a mistake. A code never changes its meaning once published.
         #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
         pub(crate) enum MistakeCode { $($(#[$doc])* $name,)* }
 
         impl MistakeCode {
+            /// Every code there is.
+            pub(crate) const ALL: &[MistakeCode] = &[$(MistakeCode::$name,)*];
+
             /// As written in answers.
             pub(crate) const fn as_str(self) -> &'static str {
                 match self { $(MistakeCode::$name => $code,)* }
+            }
+
+            /// How it comes about, for its page.
+            pub(crate) const fn cause(self) -> &'static str {
+                match self { $(MistakeCode::$name => $cause,)* }
+            }
+
+            /// What to do, for its page.
+            pub(crate) const fn remedy(self) -> &'static str {
+                match self { $(MistakeCode::$name => $remedy,)* }
             }
         }
     };
@@ -72,49 +85,105 @@ macro_rules! codes {
 
 codes! {
     /// Not JSON at all: broken syntax or UTF-8, NaN, a number beyond doubles, nested too deep.
-    NotJson = "job.not_json";
+    NotJson = "job.not_json",
+        "The text is not JSON as RFC 8259 has it.",
+        "Write it with a JSON library.";
     /// One object has a field twice.
-    DuplicateField = "job.duplicate_field";
+    DuplicateField = "job.duplicate_field",
+        "One object has the same field twice; nobody knows which was meant.",
+        "Leave one of them out.";
     /// A field that this object does not have, by name or by its shape or product.
-    UnknownField = "job.unknown_field";
+    UnknownField = "job.unknown_field",
+        "There is no field of this name here: it is mistyped, stands in the wrong object, or belongs to another shape or product.",
+        "Compare the name with /docs; take it out.";
     /// A field that must be there is not.
-    MissingField = "job.missing_field";
+    MissingField = "job.missing_field",
+        "A field that must be there is not.",
+        "Add it to the object that the pointer names.";
     /// Another JSON type than asked for.
-    WrongType = "job.wrong_type";
+    WrongType = "job.wrong_type",
+        "The value has another JSON type than the field.",
+        "Write the type that the message names: lengths are numbers, not text with a unit.";
     /// A number outside its range, or a list or text too short or too long.
-    OutOfRange = "job.out_of_range";
+    OutOfRange = "job.out_of_range",
+        "A number is outside its range, or a list or text is too short or too long.",
+        "Stay within the range that the message names.";
     /// A word that is none of the field's choices.
-    UnknownWord = "job.unknown_word";
+    UnknownWord = "job.unknown_word",
+        "The word is none of the field's choices.",
+        "Choose one of the words that the message lists.";
     /// Part of the contract, but not made yet.
-    NotSupportedYet = "job.not_supported_yet";
+    NotSupportedYet = "job.not_supported_yet",
+        "The field is known, but this version does not do what it asks for.",
+        "Leave it out or at its default.";
     /// Two orders, items of one order, pieces or stocks with one id.
-    DuplicateId = "job.duplicate_id";
+    DuplicateId = "job.duplicate_id",
+        "Two orders, two items of one order, two pieces of a page, two fillers or two stocks have the same id.",
+        "Give each an id of its own; one line with a larger quantity says the same as two lines.";
     /// An id, name, tag or text with a character that it may not have, or of a wrong length.
-    BadId = "job.bad_id";
+    BadId = "job.bad_id",
+        "An id, name, tag or text has a character that it may not have, or is too short or too long.",
+        "Keep to what the message says: control characters are never taken.";
     /// Not a `#rrggbb` colour.
-    BadColour = "job.bad_colour";
+    BadColour = "job.bad_colour",
+        "The colour is not written as # and six hexadecimal digits.",
+        "Write it like #ffffff.";
     /// Not a calendar date, or not a time of RFC 3339.
-    BadDate = "job.bad_date";
+    BadDate = "job.bad_date",
+        "The date is not in the calendar, or not written as RFC 3339 has it.",
+        "Write a day like 2026-12-01, a time like 2026-12-01T18:00:00Z.";
     /// Not a self-describing media name of PWG 5101.1.
-    UnknownMedia = "job.unknown_media";
+    UnknownMedia = "job.unknown_media",
+        "The size is not a self-describing media name of PWG 5101.1.",
+        "Write it like iso_a4_210x297mm, or give `width_mm` and `height_mm`.";
     /// A stock that the job does not list, or that nobody configured.
-    UnknownStock = "job.unknown_stock";
-    /// Several stocks, and neither item nor order nor defaults choose one.
-    NoStockChosen = "job.no_stock_chosen";
+    UnknownStock = "job.unknown_stock",
+        "No stock of this name is listed in the job or configured in the service.",
+        "Compare the name with GET /v1/stocks, or describe the stock with `stock` and `form`.";
+    /// Several stocks, and nothing chooses one.
+    NoStockChosen = "job.no_stock_chosen",
+        "There are several stocks to choose from, and neither the item, its order nor the defaults name one.",
+        "Name a stock in the item, its order or `defaults`; in a single request, in `stock`.";
     /// A stock that no sheet can be made of, e.g. without room for its marks.
-    BrokenStock = "job.broken_stock";
+    BrokenStock = "job.broken_stock",
+        "No sheet can be made of this stock: its margins, marks, label or layers contradict each other.",
+        "Change the field that the pointer names as the message says.";
     /// Fields that exclude each other.
-    Contradiction = "job.contradiction";
+    Contradiction = "job.contradiction",
+        "Two fields, or a field and the shape or product that it stands in, exclude each other.",
+        "Keep one of them.";
     /// More copies in one job than are taken.
-    TooManyCopies = "job.too_many_copies";
+    TooManyCopies = "job.too_many_copies",
+        "One job asks for more copies than are taken at once.",
+        "Split the job.";
     /// A file that is not there, cannot be read or is no regular file.
-    FileMissing = "job.file_missing";
+    FileMissing = "job.file_missing",
+        "A file that the job names is not beside the job file, or cannot be read.",
+        "Check its name and place. This is of the command line alone.";
     /// A file outside the job file's folder.
-    FileOutsideFolder = "job.file_outside_folder";
-    /// A way of sending pictures that this door does not take: `part` on the command line.
-    ArtNotTaken = "job.art_not_taken";
+    FileOutsideFolder = "job.file_outside_folder",
+        "A file that the job names lies outside the job file's folder.",
+        "Copy it into the folder. This is of the command line alone.";
+    /// A way of sending pictures that this door does not take: `part` on the command line, `file` over HTTP.
+    ArtNotTaken = "job.art_not_taken",
+        "Pictures cannot be sent this way here: `file` is for the command line, `part` for multipart requests.",
+        "Over HTTP, send the picture as a part and name it with `part`, or as `base64`.";
+    /// A part that the job mentions is not in the body.
+    PartMissing = "job.part_missing",
+        "The job mentions a part that is not in the body.",
+        "Send the picture as a part of that name; names are compared letter by letter.";
+    /// A part that nothing mentions.
+    PartUnused = "job.part_unused",
+        "The body has a part that nothing in the job mentions.",
+        "Mention it with `part`, or leave it out.";
+    /// Two parts of one name.
+    PartDoubled = "job.part_doubled",
+        "The body has two parts of one name; nobody knows which was meant.",
+        "Give each part a name of its own. One part may be mentioned by many items.";
     /// Not base64 (RFC 4648, section 4).
-    BadBase64 = "job.bad_base64";
+    BadBase64 = "job.bad_base64",
+        "The text is not base64 as RFC 4648, section 4 has it, with its padding and without line breaks.",
+        "Encode the picture's bytes with the standard alphabet.";
 }
 
 /// One mistake in a request.

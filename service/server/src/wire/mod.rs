@@ -25,12 +25,11 @@ mod unique;
 
 use quoin_prepress::order::{Inquiry, Job, View};
 
-pub(crate) use art::{ArtSource, FolderArt};
+pub(crate) use art::{ArtMissing, ArtRef, ArtSource, FolderArt};
 pub(crate) use configured::ConfiguredStocks;
-pub(crate) use mistake::{Mistake, Mistakes};
+pub(crate) use mistake::{Mistake, MistakeCode, Mistakes, Pointer};
 
 use inquiry::SizeIs;
-use mistake::Pointer;
 use node::Node;
 
 /// Reads a gang job.

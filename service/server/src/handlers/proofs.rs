@@ -1,0 +1,58 @@
+//! `POST /v1/proofs`
+
+use actix_web::HttpResponse;
+use actix_web::http::header::HeaderName;
+use quoin_prepress::order::{Inquiry, Product, ProofDrawing, View};
+use quoin_prepress::run;
+
+use crate::answer;
+use crate::operation::Operation;
+use crate::problem::Problem;
+use crate::request::{Ask, Asked};
+use crate::settings::Scope;
+use crate::wire::{self, ArtSource, ConfiguredStocks, Mistake};
+
+const SVG: &str = "image/svg+xml";
+
+/// The header field that names what the customer agrees to.
+const PROOF_DIGEST: HeaderName = HeaderName::from_static("proof-digest");
+
+/// An item and how it is to be shown.
+pub(crate) struct Proof {
+    inquiry: Inquiry,
+    view: View,
+}
+
+impl Ask for Proof {
+    const OPERATION: Operation = Operation::Proof;
+    const SCOPE: Scope = Scope::Inspect;
+    const ANSWERS: &'static [&'static str] = &["image/png", SVG, answer::JSON];
+
+    fn read(text: &[u8], art: &mut dyn ArtSource, stocks: &ConfiguredStocks) -> Result<Proof, Vec<Mistake>> {
+        let (inquiry, view) = wire::read_proof(text, art, stocks)?;
+        Ok(Proof { inquiry, view })
+    }
+
+    fn products(&self) -> impl Iterator<Item = &Product> {
+        std::iter::once(&self.inquiry.product)
+    }
+}
+
+/// The finished sticker.
+pub(crate) async fn proof(asked: Asked<Proof>) -> Result<HttpResponse, Problem> {
+    let media_type = asked.answer;
+    let drawing = if media_type == SVG { ProofDrawing::Svg } else { ProofDrawing::Png };
+    let work = move |ask: &Proof, desk: &crate::request::Desk| {
+        run::proof(&ask.inquiry, &ask.view, drawing, &desk.limits, &desk.cancel)
+    };
+    let proof = asked.work(work).await?;
+    let digest = proof.digest.clone();
+    let mut response = if media_type == answer::JSON {
+        answer::json(&proof.document())?
+    } else {
+        answer::bytes(media_type, proof.picture)
+    };
+    let digest = digest.parse().map_err(|_| Problem::Panicked)?;
+    response.headers_mut().insert(PROOF_DIGEST, digest);
+    Ok(response)
+}

@@ -1,0 +1,126 @@
+//! Pictures that came with a request.
+
+use std::collections::{BTreeMap, BTreeSet};
+use std::fs::File;
+use std::io::{self, BufReader, Read, Seek, SeekFrom};
+use std::sync::{Arc, Mutex, PoisonError};
+
+use quoin_prepress::order::{ArtFile, ArtInput};
+
+use crate::gate::{Sizes, size_of};
+use crate::wire::{ArtMissing, ArtRef, ArtSource, Mistake, MistakeCode, Pointer};
+
+/// A picture in a temporary file that has no name any more: it is gone when nobody holds it.
+#[derive(Debug)]
+pub(super) struct PartFile {
+    file: Mutex<File>,
+    bytes: u64,
+}
+
+impl PartFile {
+    /// A file that was written to its end.
+    pub(super) fn new(file: File, bytes: u64) -> PartFile {
+        PartFile { file: Mutex::new(file), bytes }
+    }
+
+    fn rewound(&self) -> io::Result<std::sync::MutexGuard<'_, File>> {
+        // Whoever panicked while reading left nothing but a position behind.
+        let mut file = self.file.lock().unwrap_or_else(PoisonError::into_inner);
+        file.seek(SeekFrom::Start(0))?;
+        Ok(file)
+    }
+
+    /// Width and height as the head of the picture says.
+    fn size_px(&self) -> Option<(u64, u64)> {
+        let file = self.rewound().ok()?;
+        size_of(BufReader::new(&*file))
+    }
+}
+
+impl ArtFile for PartFile {
+    fn load(&self) -> io::Result<Arc<[u8]>> {
+        let mut file = self.rewound()?;
+        let length = usize::try_from(self.bytes).map_err(io::Error::other)?;
+        // Allocated at its full length, so that no second copy is ever made.
+        let mut bytes: Arc<[u8]> = std::iter::repeat_n(0, length).collect();
+        file.read_exact(Arc::get_mut(&mut bytes).expect("nobody else knows it yet"))?;
+        Ok(bytes)
+    }
+}
+
+/// Parts by name.
+pub(super) type ByName = BTreeMap<String, ArtInput>;
+
+/// The parts of a body.
+#[derive(Debug, Default)]
+pub(super) struct Parts {
+    /// The first of each name.
+    pub(super) by_name: ByName,
+    /// Their files, for a look at their heads.
+    pub(super) files: BTreeMap<[u8; 32], Arc<PartFile>>,
+    /// Names that came more than once.
+    pub(super) doubled: BTreeSet<String>,
+}
+
+/// Gives the parts to whoever mentions them, and knows which nobody mentioned.
+pub(super) struct PartsArt {
+    parts: Parts,
+    mentioned: BTreeSet<String>,
+    sizes: Sizes,
+    limit_bytes: u64,
+}
+
+impl PartsArt {
+    /// Parts, of each at most so many bytes.
+    pub(super) fn new(parts: Parts, limit_bytes: u64) -> PartsArt {
+        PartsArt { parts, mentioned: BTreeSet::new(), sizes: Sizes::new(), limit_bytes }
+    }
+
+    /// What is wrong with the parts themselves. A job that was not read to its end may have mentioned any of them.
+    pub(super) fn mistakes(&self, has_others: bool) -> Vec<Mistake> {
+        let doubled = self.parts.doubled.iter().map(|name| Mistake {
+            code: MistakeCode::PartDoubled,
+            pointer: Pointer::root(),
+            message: format!("the part \"{name}\" comes twice"),
+        });
+        let unused = self.parts.by_name.keys().filter(|name| !has_others && !self.mentioned.contains(*name));
+        let unused = unused.map(|name| Mistake {
+            code: MistakeCode::PartUnused,
+            pointer: Pointer::root(),
+            message: format!("nothing in the job mentions the part \"{name}\""),
+        });
+        doubled.chain(unused).collect()
+    }
+
+    /// Sizes of the pictures that were mentioned.
+    pub(super) fn sizes(&self) -> &Sizes {
+        &self.sizes
+    }
+}
+
+impl ArtSource for PartsArt {
+    fn fetch(&mut self, art: ArtRef<'_>) -> Result<ArtInput, ArtMissing> {
+        let name = match art {
+            ArtRef::Part(name) => name,
+            ArtRef::File(_) => {
+                let message = "over HTTP no files are read; send the picture as a part and name it with `part`";
+                return Err(ArtMissing { code: MistakeCode::ArtNotTaken, message: message.to_owned() });
+            }
+        };
+        let Some(art) = self.parts.by_name.get(name) else {
+            let message = format!("the body has no part \"{name}\"");
+            return Err(ArtMissing { code: MistakeCode::PartMissing, message });
+        };
+        if self.mentioned.insert(name.to_owned())
+            && let ArtInput::Stored { sha256, .. } = art
+            && let Some(size) = self.parts.files.get(sha256).and_then(|file| file.size_px())
+        {
+            self.sizes.insert(*sha256, size);
+        }
+        Ok(art.clone())
+    }
+
+    fn limit_bytes(&self) -> u64 {
+        self.limit_bytes
+    }
+}

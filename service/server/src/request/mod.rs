@@ -1,0 +1,180 @@
+//! From a request to a domain value and a worker to deal with it: what handlers get.
+
+mod accept;
+mod art;
+mod body;
+
+use std::future::Future;
+use std::pin::Pin;
+
+use actix_web::dev::Payload;
+use actix_web::web::Data;
+use actix_web::{FromRequest, HttpRequest};
+use quoin_prepress::cancel::Cancel;
+use quoin_prepress::fault::Fault;
+use quoin_prepress::intake::Limits;
+use quoin_prepress::order::{ArtInput, Design, Product};
+use tokio::sync::OwnedSemaphorePermit;
+
+use crate::gate::{self, Place, Worker};
+use crate::operation::Operation;
+use crate::problem::Problem;
+use crate::service::{Job, Service};
+use crate::settings::Scope;
+use crate::visit::{Stage, Visit};
+use crate::wire::{ArtSource, ConfiguredStocks, Mistake};
+use art::PartsArt;
+use body::Body;
+
+pub(crate) use accept::choose;
+
+/// Something that can be asked for with a job.
+pub(crate) trait Ask: Send + Sized + 'static {
+    /// Its name.
+    const OPERATION: Operation;
+    /// What a key needs for it.
+    const SCOPE: Scope;
+    /// Media types of its answer, the one for a client without a wish first.
+    const ANSWERS: &'static [&'static str];
+
+    /// Reads the job.
+    ///
+    /// # Errors
+    /// Every mistake in it.
+    fn read(text: &[u8], art: &mut dyn ArtSource, stocks: &ConfiguredStocks) -> Result<Self, Vec<Mistake>>;
+
+    /// What is to be made.
+    fn products(&self) -> impl Iterator<Item = &Product>;
+}
+
+/// What was asked for, with all that it takes to do it: a place, a worker, memory for its pictures.
+pub(crate) struct Asked<A> {
+    ask: A,
+    /// The media type of the answer.
+    pub(crate) answer: &'static str,
+    turn: Turn,
+}
+
+struct Turn {
+    service: Data<Service>,
+    visit: Visit,
+    place: Place,
+    worker: Worker,
+    pixels: OwnedSemaphorePermit,
+}
+
+/// What the work needs from around it.
+pub(crate) struct Desk {
+    /// Bounds of a picture.
+    pub(crate) limits: Limits,
+    /// Raised when nobody waits any more, or the service stops.
+    pub(crate) cancel: Cancel,
+    /// The service.
+    pub(crate) service: Data<Service>,
+    _job: Job,
+}
+
+/// Raises the flag when the request is dropped: its client has left.
+struct CancelOnDrop(Cancel);
+
+impl Drop for CancelOnDrop {
+    fn drop(&mut self) {
+        self.0.raise();
+    }
+}
+
+impl<A: Ask> Asked<A> {
+    /// Does the work on the worker. It is cancelled when the client leaves; place, worker and memory are given back when it
+    /// is over.
+    pub(crate) async fn work<T: Send + 'static>(
+        self,
+        work: impl FnOnce(&A, &Desk) -> Result<T, Fault> + Send + 'static,
+    ) -> Result<T, Problem> {
+        let Asked { ask, turn, .. } = self;
+        let Turn { service, visit, place, worker, pixels } = turn;
+        let cancel = Cancel::new();
+        let _guard = CancelOnDrop(cancel.clone());
+        let desk = Desk {
+            limits: service.settings.picture,
+            cancel: cancel.clone(),
+            service: service.clone(),
+            _job: Service::register(&service, cancel),
+        };
+        let measured = visit.measure(Stage::Work);
+        let done = worker.work(move || {
+            let result = work(&ask, &desk);
+            // Given back here and not by the request, which may be gone by now.
+            drop((ask, desk, pixels, place));
+            result
+        });
+        let done = done.await;
+        service.queue.took(A::OPERATION, measured.stop());
+        match done {
+            Ok((Ok(made), _worker)) => Ok(made),
+            Ok((Err(Fault::Cancelled), _)) => Err(service.draining()),
+            Ok((Err(fault), _)) => Err(Problem::Fault(fault)),
+            Err(_) => Err(Problem::Panicked),
+        }
+    }
+}
+
+impl<A: Ask> FromRequest for Asked<A> {
+    type Error = Problem;
+    type Future = Pin<Box<dyn Future<Output = Result<Asked<A>, Problem>>>>;
+
+    fn from_request(request: &HttpRequest, payload: &mut Payload) -> Self::Future {
+        let (request, payload) = (request.clone(), payload.take());
+        Box::pin(async move { take_in(&request, payload).await })
+    }
+}
+
+async fn take_in<A: Ask>(request: &HttpRequest, payload: Payload) -> Result<Asked<A>, Problem> {
+    let (service, visit) = (Service::of(request), Visit::of(request));
+    service.admit(request, A::SCOPE)?;
+    let answer = choose(request, A::ANSWERS)?;
+    let place = service.enter(A::OPERATION)?;
+    let measured = visit.measure(Stage::Receive);
+    let body = body::receive(request, payload, &service.settings).await?;
+    measured.stop();
+    let measured = visit.measure(Stage::Wait);
+    let worker = service.workers.free().await;
+    measured.stop();
+    let measured = visit.measure(Stage::Read);
+    let shared = service.clone();
+    let reading = move || (read_job::<A>(body, &shared), place);
+    let ((read, place), worker) = worker.work(reading).await.map_err(|_| Problem::Panicked)?;
+    measured.stop();
+    let (ask, mib) = read?;
+    let measured = visit.measure(Stage::Wait);
+    let pixels = service.pixels.take(mib).await;
+    measured.stop();
+    Ok(Asked { ask, answer, turn: Turn { service, visit, place, worker, pixels } })
+}
+
+/// The job, and the MiB that its pictures will have.
+fn read_job<A: Ask>(body: Body, service: &Service) -> Result<(A, u32), Problem> {
+    let settings = &service.settings;
+    let mut art = PartsArt::new(body.parts, settings.picture.max_bytes);
+    let read = A::read(&body.job, &mut art, &settings.stocks);
+    let of_parts = art.mistakes(read.is_err());
+    let ask = match read {
+        Ok(ask) if of_parts.is_empty() => ask,
+        Ok(_) => return Err(Problem::Mistakes(of_parts)),
+        Err(mut mistakes) => {
+            mistakes.extend(of_parts);
+            return Err(Problem::Mistakes(mistakes));
+        }
+    };
+    let pictures = ask.products().flat_map(pictures_of);
+    let mib = gate::decoded_mib(pictures, art.sizes(), settings.threads_per_job, &settings.picture);
+    Ok((ask, mib))
+}
+
+/// The pictures of a product.
+fn pictures_of(product: &Product) -> Vec<&ArtInput> {
+    let designs: Vec<&Design> = match product {
+        Product::DieCut(design) | Product::KissCut(design, _) => vec![design],
+        Product::StickerSheet(page) => page.pieces.iter().map(|piece| &piece.design).collect(),
+    };
+    designs.into_iter().map(|design| &design.art).collect()
+}

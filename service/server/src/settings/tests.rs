@@ -1,0 +1,54 @@
+use super::*;
+
+fn faults_of(text: &str, args: &SettingsArgs) -> Vec<(String, String)> {
+    let mut faults = Vec::new();
+    let file = file::File::parse("quoin.toml".to_owned(), text.to_owned(), &mut faults);
+    Settings::merge(args, &file, &mut faults);
+    faults.into_iter().map(|fault| (fault.place, fault.message)).collect()
+}
+
+fn read(text: &str, args: &SettingsArgs) -> Settings {
+    let mut faults = Vec::new();
+    let file = file::File::parse("quoin.toml".to_owned(), text.to_owned(), &mut faults);
+    let settings = Settings::merge(args, &file, &mut faults);
+    assert_eq!(faults, []);
+    settings
+}
+
+#[test]
+fn flags_win_over_the_file_and_the_file_over_what_is_built_in() {
+    let args = SettingsArgs { workers: Some(7), ..SettingsArgs::default() };
+    let settings = read("workers = 3\nqueue_length = 5\n", &args);
+    assert_eq!((settings.workers, settings.queue_length, settings.body.max_parts), (7, 5, 1000));
+    assert_eq!(settings.body.max_bytes, 256 << 20);
+}
+
+#[test]
+fn everything_wrong_is_told_with_its_line() {
+    let text = "\nworkers = 0\nqueue_length = \"many\"\nworkrs = 3\n\n[[keys]]\nname = \"shop\"\nsha256 = \"12\"\n\n[[stocks]]\nstock = \"white\"\n[stocks.form.sheet]\nsize = \"na_letter_8.5x11in\"\n[stocks.cutting]\nspeck_mm = -1\n";
+    let faults = faults_of(text, &SettingsArgs::default());
+    let lines: Vec<&str> = faults.iter().map(|(place, _)| place.as_str()).collect();
+    assert_eq!(lines, ["quoin.toml:3", "quoin.toml:4", "quoin.toml:2", "quoin.toml:6", "quoin.toml:15"], "{faults:#?}");
+}
+
+#[test]
+fn broken_toml_is_told_with_its_line() {
+    assert_eq!(faults_of("workers = 1\nworkers = \n", &SettingsArgs::default())[0].0, "quoin.toml:2");
+}
+
+#[test]
+fn a_wrong_flag_names_itself() {
+    let args = SettingsArgs { workers: Some(0), ..SettingsArgs::default() };
+    assert_eq!(faults_of("", &args)[0].0, "--workers or QUOIN_WORKERS");
+}
+
+#[test]
+fn other_machines_are_let_in_with_keys_or_in_so_many_words() {
+    let open: SocketAddr = "0.0.0.0:80".parse().expect("an address");
+    let loopback: SocketAddr = "[::1]:80".parse().expect("an address");
+    let bare = read("", &SettingsArgs::default());
+    assert!(!bare.may_listen_on(open) && bare.may_listen_on(loopback));
+    assert!(read("open_without_keys = true", &SettingsArgs::default()).may_listen_on(open));
+    let key = format!("[[keys]]\nname = \"shop\"\nsha256 = \"{}\"\n", "0".repeat(64));
+    assert!(read(&key, &SettingsArgs::default()).may_listen_on(open));
+}

@@ -1,0 +1,80 @@
+//! Around every request: its id, its line in the log, its counters, the header fields that every answer has.
+
+use actix_web::body::{BoxBody, MessageBody};
+use actix_web::dev::{ServiceRequest, ServiceResponse};
+use actix_web::http::header::{HeaderName, HeaderValue, X_CONTENT_TYPE_OPTIONS};
+use actix_web::http::{Method, StatusCode};
+use actix_web::middleware::Next;
+use actix_web::web::Data;
+use actix_web::{Error, HttpMessage};
+
+use crate::answer::add_digest;
+use crate::operation::Operation;
+use crate::service::Service;
+use crate::visit::{Stage, Visit};
+
+/// The header field of a request's id.
+const REQUEST_ID: HeaderName = HeaderName::from_static("x-request-id");
+
+/// Watches one request.
+pub(crate) async fn watch(
+    request: ServiceRequest,
+    next: Next<impl MessageBody + 'static>,
+) -> Result<ServiceResponse<BoxBody>, Error> {
+    let service = request.app_data::<Data<Service>>().cloned().expect("every application is built around a service");
+    let asked_id = request.headers().get(&REQUEST_ID).and_then(|id| id.to_str().ok());
+    let visit = Visit::begin(asked_id);
+    request.extensions_mut().insert(visit.clone());
+    let method = request.method().clone();
+    let operation = Operation::of_path(request.path());
+    let mut line = Line { service, visit, method, operation, status: None };
+    // An error becomes an answer here, so that it gets its digest and its line like any other.
+    let (request, response) = match next.call(request).await {
+        Ok(response) => response.map_into_boxed_body().into_parts(),
+        Err(error) => return Err(error),
+    };
+    let mut response = add_digest(&line.method, response).await?;
+    let id = HeaderValue::from_str(line.visit.id()).expect("ids are plain ASCII");
+    response.headers_mut().insert(REQUEST_ID, id);
+    response.headers_mut().insert(X_CONTENT_TYPE_OPTIONS, HeaderValue::from_static("nosniff"));
+    line.status = Some(response.status());
+    Ok(ServiceResponse::new(request, response))
+}
+
+/// The line in the log; written when the request is over, also when its client has left.
+struct Line {
+    service: Data<Service>,
+    visit: Visit,
+    method: Method,
+    operation: Operation,
+    status: Option<StatusCode>,
+}
+
+impl Drop for Line {
+    fn drop(&mut self) {
+        let took = self.visit.elapsed();
+        let metrics = &self.service.metrics;
+        match self.status {
+            Some(status) => metrics.answered(self.operation, status, took),
+            None => metrics.left(self.operation),
+        }
+        let ms = |stage: Stage| self.visit.took(stage).as_secs_f64() * 1e3;
+        let probe = matches!(self.operation, Operation::Health | Operation::Readiness | Operation::Metrics);
+        if probe && self.status.is_some_and(|status| status.is_success()) {
+            return;
+        }
+        tracing::info!(
+            request_id = self.visit.id(),
+            operation = self.operation.word(),
+            method = self.method.as_str(),
+            status = self.status.map_or(0, |status| status.as_u16()),
+            outcome = if self.status.is_some() { "answered" } else { "client_left" },
+            took_ms = took.as_secs_f64() * 1e3,
+            receive_ms = ms(Stage::Receive),
+            wait_ms = ms(Stage::Wait),
+            read_ms = ms(Stage::Read),
+            work_ms = ms(Stage::Work),
+            "request"
+        );
+    }
+}
