@@ -10,6 +10,7 @@ import pytest
 
 import jobs
 from run_folder import Run
+from service import Service
 
 REPOSITORY = Path(__file__).resolve().parents[2]
 DEMO = REPOSITORY / "service" / "demo"
@@ -21,6 +22,14 @@ def quoin():
     binary = Path(os.environ.get("QUOIN_BINARY", REPOSITORY / "target" / "release" / "quoin"))
     assert binary.is_file(), f"{binary} is missing: build it first (cargo build --release), or say QUOIN_BINARY"
     return binary
+
+
+@pytest.fixture(scope="session")
+def service(quoin):
+    """A service with its built-in settings."""
+    service = Service(quoin)
+    yield service
+    service.stop()
 
 
 @pytest.fixture(scope="session")

@@ -1,0 +1,273 @@
+"""A service that is pushed: bounded memory, bounded queue, health that answers, work that ends with its client."""
+
+import json
+import os
+import threading
+import time
+
+import pytest
+import requests
+
+from conftest import DEMO
+from service import Service, multipart, raw_answer, with_parts
+
+MIB = 1 << 20
+HEART = (DEMO / "art" / "heart.png").read_bytes()
+STOCK = {"stock": "white", "form": {"sheet": {"size": "iso_a4_210x297mm"}}}
+PREFLIGHT = {"item": {"art": {"part": "fox"}, "size": {"width_mm": 40}}, "stock": STOCK}
+
+
+def slow_gang():
+    """Work of many seconds for one worker."""
+    item = {"item": "1", "art": {"part": "fox"}, "size": {"width_mm": 25}, "quantity": 300}
+    job = {"run": "slow", "stocks": [STOCK], "orders": [{"order": "1", "items": [item]}], "policy": {"effort": "thorough"}}
+    return job, [("fox", HEART)]
+
+
+def posted(service, path, job, parts, results, **options):
+    """Posts on a thread of its own connection."""
+
+    def post():
+        try:
+            answer = requests.post(service.url + path, files=multipart(json.dumps(job), parts), timeout=300, **options)
+            results.append(answer)
+        except requests.RequestException as error:
+            results.append(error)
+
+    thread = threading.Thread(target=post, daemon=True)
+    thread.start()
+    return thread
+
+
+def wait_for(condition, seconds=30):
+    until = time.monotonic() + seconds
+    while time.monotonic() < until:
+        if condition():
+            return
+        time.sleep(0.02)
+    raise AssertionError("did not happen in time")
+
+
+def metric(service, name):
+    text = requests.get(service.url + "/metrics", timeout=30).text
+    line = next(line for line in text.splitlines() if line.startswith(f"quoin_{name} "))
+    return float(line.split()[1])
+
+
+@pytest.fixture
+def small(quoin):
+    """One worker, one more that may wait."""
+    service = Service(quoin, "--workers", 1, "--queue-length", 1, "--body-deadline-s", 2)
+    yield service
+    service.stop()
+
+
+def test_a_full_queue_refuses_at_once_with_an_honest_wait_and_health_answers(small):
+    results = []
+    job, parts = slow_gang()
+    for _ in range(2):
+        posted(small, "/v1/gangs", job, parts, results)
+    wait_for(lambda: metric(small, "queue_places_taken") == 2)
+    began = time.monotonic()
+    answer = small.post("/v1/preflight", PREFLIGHT, [("fox", HEART)])
+    assert answer.status_code == 503 and answer.json()["code"] == "http.full"
+    assert time.monotonic() - began < 1.0
+    assert 1 <= int(answer.headers["Retry-After"]) <= 600
+    assert small.get("/healthz").text == "ok\n" and small.get("/readyz").status_code == 200
+
+
+def test_work_ends_with_its_client(small):
+    job, parts = slow_gang()
+    connection = small.connect()
+    request = requests.Request("POST", small.url + "/v1/gangs", files=multipart(json.dumps(job), parts)).prepare()
+    head = "".join(f"{name}: {value}\r\n" for name, value in request.headers.items())
+    connection.sendall(f"POST /v1/gangs HTTP/1.1\r\nHost: x\r\n{head}\r\n".encode() + request.body)
+    wait_for(lambda: metric(small, "workers_busy") == 1)
+    time.sleep(0.5)
+    connection.close()
+    wait_for(lambda: metric(small, "workers_busy") == 0, seconds=10)
+    wait_for(lambda: any(record.get("outcome") == "client_left" for record in small.records()))
+    assert small.post("/v1/preflight", PREFLIGHT, [("fox", HEART)]).status_code == 200
+
+
+def test_a_client_that_leaves_in_the_middle_of_its_body_keeps_nothing(small):
+    for _ in range(5):
+        with small.connect() as connection:
+            connection.sendall(
+                b"POST /v1/preflight HTTP/1.1\r\nHost: x\r\nContent-Type: multipart/form-data; boundary=b\r\n"
+                b"Content-Length: 100000\r\n\r\n--b\r\nContent-Disposition: form-data; name=\"fox\"\r\n\r\nhalf"
+            )
+    wait_for(lambda: metric(small, "queue_places_taken") == 0)
+    assert small.post("/v1/preflight", PREFLIGHT, [("fox", HEART)]).status_code == 200
+
+
+def test_a_slow_body_is_given_up(small):
+    with small.connect() as connection:
+        connection.sendall(b"POST /v1/preflight HTTP/1.1\r\nHost: x\r\nContent-Type: application/json\r\nContent-Length: 1000\r\n\r\n")
+        stop = time.monotonic() + 20
+        connection.settimeout(0.3)
+        answer = b""
+        while time.monotonic() < stop and b"\r\n\r\n" not in answer:
+            try:
+                connection.sendall(b" ")
+                answer += connection.recv(4096)
+            except TimeoutError:
+                continue
+            except OSError:
+                break
+    assert answer.startswith(b"HTTP/1.1 408"), answer
+    assert b"http.body_too_slow" in answer
+
+
+def test_a_large_upload_stays_out_of_memory(quoin):
+    service = Service(quoin)
+    try:
+        assert service.post("/v1/preflight", PREFLIGHT, [("fox", HEART)]).status_code == 200
+        before = service.resident_bytes()
+        # All but the last byte of a 100 MiB picture: taken in, and not yet decoded.
+        boundary = b"b0undary"
+        job = json.dumps(PREFLIGHT).encode()
+        start = b"".join([
+            b"--", boundary, b'\r\nContent-Disposition: form-data; name="job"\r\nContent-Type: application/json\r\n\r\n', job,
+            b"\r\n--", boundary, b'\r\nContent-Disposition: form-data; name="fox"; filename="fox.png"\r\n\r\n',
+        ])
+        end = b"\r\n--" + boundary + b"--\r\n"
+        size = 100 * MIB
+        with service.connect() as connection:
+            length = len(start) + size + len(end)
+            connection.sendall(
+                b"POST /v1/preflight HTTP/1.1\r\nHost: x\r\nContent-Type: multipart/form-data; boundary=" + boundary
+                + f"\r\nContent-Length: {length}\r\n\r\n".encode() + start
+            )
+            chunk = os.urandom(MIB)
+            highest = before
+            for number in range(100):
+                connection.sendall(chunk[:-1] if number == 99 else chunk)
+                highest = max(highest, service.resident_bytes())
+            time.sleep(0.5)
+            highest = max(highest, service.resident_bytes())
+            assert highest - before <= 20 * MIB, (highest - before) / MIB
+            connection.sendall(chunk[-1:] + end)
+            status, body = raw_answer(connection)
+        assert status == 200 and json.loads(body)["findings"][0]["code"] == "art.unreadable"
+        over = service.post("/v1/preflight", PREFLIGHT, [("fox", b"\0" * (100 * MIB + 1))])
+        assert over.status_code == 200
+        finding = over.json()["findings"][0]
+        assert (finding["code"], finding["measured"], finding["limit"]) == ("art.over_limit", 100 * MIB + 1, 100 * MIB)
+    finally:
+        service.stop()
+
+
+def test_hostile_bodies_get_their_code_and_leave_the_process_small(quoin):
+    service = Service(quoin)
+    try:
+        before = service.resident_bytes()
+        for _ in range(3):
+            parts = [(f"p{n}", b"x") for n in range(10_000)]
+            assert service.post("/v1/gangs", "{}", parts).json()["code"] == "http.too_many_parts"
+        deep = "[" * 10_000 + "]" * 10_000
+        for text in [
+            deep, '{"item": ' * 10_000, '{"a": 1e999}', '{"a": NaN}', '{"a": "\\ud800"}', b'{"a": "\xff"}', b"\xff\xfe{\x00}\x00", b"",
+            b"\x89PNG\r\n\x1a\n" + os.urandom(5000),
+        ]:
+            answer = service.post("/v1/preflight", text)
+            assert answer.status_code == 400 and answer.json()["code"] == "job.not_json", text[:40]
+        huge = service.post("/v1/preflight", '{"item": {"quantity": 123456789012345678901234567890}, "stock": 1e308}')
+        assert huge.status_code == 422
+        for field in [b"", b"; boundary=", b"; boundary=" + b"b" * 200]:
+            kind = b"multipart/form-data" + field
+            answer = service.request("POST", "/v1/gangs", data=b"--b\r\n", headers={"Content-Type": kind})
+            assert answer.status_code == 400 and answer.json()["code"] == "http.broken_body"
+        assert service.process.poll() is None
+        assert service.resident_bytes() - before <= 60 * MIB
+    finally:
+        service.stop()
+
+
+def test_a_thousand_requests_of_garbage_leave_the_service_well(quoin):
+    import random
+
+    chance = random.Random(1042)
+    service = Service(quoin)
+    try:
+        kinds = ["application/json", "multipart/form-data; boundary=b", "text/plain", "application/json; charset=latin1"]
+        paths = ["/v1/preflight", "/v1/proofs", "/v1/estimates", "/v1/gangs", "/v1/stocks", "/%00", "/problems/%2e%2e"]
+        pieces = [b"--b", b"\r\n", b"{", b"}", b'"item"', b":", b"[", HEART[:100], b"\0", b'Content-Disposition: form-data; name="job"', b"1e9"]
+        seen = set()
+        for _ in range(1000):
+            body = b"".join(chance.choices(pieces, k=chance.randrange(12)))
+            headers = {"Content-Type": chance.choice(kinds)}
+            answer = service.request(chance.choice(["POST", "PUT", "GET"]), chance.choice(paths), data=body, headers=headers)
+            seen.add(answer.status_code)
+            assert answer.status_code < 500, (answer.status_code, body)
+        assert seen >= {400, 404, 405, 415}
+        assert service.get("/healthz").status_code == 200
+    finally:
+        service.stop()
+
+
+def test_health_is_answered_under_full_load(quoin):
+    """The figure (99 of 100 within 20 ms) is shown by load/health; here only that no answer waits for the work."""
+    service = Service(quoin, "--workers", 2)
+    try:
+        results = []
+        job, parts = slow_gang()
+        for _ in range(4):
+            posted(service, "/v1/gangs", job, parts, results)
+        wait_for(lambda: metric(service, "workers_busy") == 2)
+        for _ in range(50):
+            began = time.monotonic()
+            assert service.get("/healthz").text == "ok\n"
+            assert time.monotonic() - began < 2.0, "waited for the work"
+        assert not results, "the work is still going on"
+    finally:
+        service.stop()
+
+
+def test_a_service_that_is_told_to_stop_finishes_what_runs_and_loses_no_answer(quoin):
+    service = Service(quoin, "--workers", 1, "--drain-notice-s", 2, "--drain-deadline-s", 60)
+    try:
+        item = {"item": "1", "art": {"part": "fox"}, "size": {"width_mm": 25}, "quantity": 60}
+        job = {"run": "last", "stocks": [STOCK], "orders": [{"order": "1", "items": [item]}]}
+        results = []
+        threads = [posted(service, "/v1/gangs", job, [("fox", HEART)], results) for _ in range(3)]
+        wait_for(lambda: metric(service, "queue_places_taken") == 3)
+        service.terminate()
+        wait_for(lambda: requests.get(service.url + "/readyz", timeout=10).status_code == 503)
+        assert requests.get(service.url + "/readyz", timeout=10).json()["code"] == "http.draining"
+        assert requests.get(service.url + "/healthz", timeout=10).status_code == 200
+        # During the notice a balancer may still send work: it is done.
+        late = requests.post(service.url + "/v1/preflight", files=multipart(json.dumps(PREFLIGHT), [("fox", HEART)]), timeout=60)
+        assert late.status_code == 200
+        refused = None
+        until = time.monotonic() + 10
+        while time.monotonic() < until and refused is None:
+            try:
+                answer = requests.post(service.url + "/v1/preflight", data=b"{}", headers={"Content-Type": "application/json"}, timeout=10)
+            except requests.ConnectionError:
+                break
+            refused = answer if answer.status_code == 503 else None
+        if any(thread.is_alive() for thread in threads):
+            assert refused is not None and refused.json()["code"] == "http.draining" and refused.headers["Retry-After"]
+        for thread in threads:
+            thread.join(timeout=120)
+        assert [answer.status_code for answer in results] == [200, 200, 200]
+        assert len({answer.content for answer in results}) == 1
+        assert service.process.wait(timeout=30) == 0
+    finally:
+        service.stop()
+
+
+def test_work_that_outlasts_the_deadline_is_given_up_with_an_answer(quoin):
+    service = Service(quoin, "--workers", 1, "--drain-notice-s", 0, "--drain-deadline-s", 1)
+    try:
+        results = []
+        job, parts = slow_gang()
+        thread = posted(service, "/v1/gangs", job, parts, results)
+        wait_for(lambda: metric(service, "workers_busy") == 1)
+        service.terminate()
+        thread.join(timeout=60)
+        assert results[0].status_code == 503 and results[0].json()["code"] == "http.draining"
+        assert service.process.wait(timeout=30) == 0
+    finally:
+        service.stop()
