@@ -1,4 +1,5 @@
-# Two stages: the toolchain builds, a bare system runs. No network is needed at run time. `tests/container` builds and tries it.
+# Two stages: the toolchain builds; what runs is the binary and the C library that it needs, and nothing else: no shell, no
+# package manager. No network is needed at run time. `tests/container` builds the image and tries it.
 FROM rust:1.95-slim-bookworm AS build
 WORKDIR /src
 COPY Cargo.toml Cargo.lock ./
@@ -6,13 +7,15 @@ COPY service service
 COPY openapi openapi
 COPY tests tests
 RUN cargo build --release --locked --package quoin-server && strip target/release/quoin
+RUN install -D target/release/quoin /image/usr/local/bin/quoin \
+ && ldd target/release/quoin | grep -o '/[^ ]*' | xargs cp --parents --dereference --target-directory /image \
+ && mkdir -m 1777 /image/tmp
 
-FROM debian:bookworm-slim
-RUN useradd --system --uid 10001 --no-create-home quoin
-COPY --from=build /src/target/release/quoin /usr/local/bin/quoin
+FROM scratch
+COPY --from=build /image /
 # Fewer arenas give memory back after large pictures. Inside a container loopback would be reachable from nowhere; without
 # keys (QUOIN_KEYS, or a settings file) the service refuses to start on this address.
-ENV MALLOC_ARENA_MAX=2 QUOIN_LISTEN=0.0.0.0:8080
+ENV PATH=/usr/local/bin MALLOC_ARENA_MAX=2 QUOIN_LISTEN=0.0.0.0:8080
 # Pictures on their way in and archives on their way out: on disk, also where the root is read-only.
 VOLUME /tmp
 USER 10001

@@ -9,12 +9,15 @@ use crate::app;
 use crate::logging;
 use crate::settings::{Settings, SettingsArgs, hash_of};
 
+/// What the log of a service says: all of ours, and nothing of every request line that is no HTTP.
+const USUAL_LOG: &str = "info,actix_http::h1=off";
+
 /// Bytes of a key: nobody guesses 256 bits.
 const KEY_BYTES: usize = 32;
 
 /// Runs `quoin serve`.
 pub(super) fn run(args: &SettingsArgs) -> ExitCode {
-    logging::start("info");
+    logging::start(USUAL_LOG);
     logging::log_panics();
     let Some(settings) = read(args) else { return ExitCode::from(EXIT_BROKEN) };
     let listen = settings.listen.clone();
