@@ -95,9 +95,10 @@ def test_the_log_has_a_line_per_request_and_nothing_of_the_customer(keyed):
     answer = keyed.post("/v1/gangs", job, [(secret, HEART)], headers={**bearer(OTHER), "X-Request-Id": "from-the-shop.1"})
     assert answer.status_code == 200 and answer.headers["X-Request-Id"] == "from-the-shop.1"
     keyed.get(f"/v1/{secret}")
-    lines = [line for line in keyed.records() if line.get("request_id") == "from-the-shop.1"]
-    assert len(lines) == 1
-    [line] = lines
+    of_this = [line for line in keyed.records() if line.get("request_id") == "from-the-shop.1"]
+    [line] = [line for line in of_this if line["message"] == "request"]
+    [run_line] = [line for line in of_this if line["message"] == "run"]
+    assert (run_line["sheets"], run_line["placed"], run_line["set_aside"]) == (1, 1, 0)
     assert (line["operation"], line["status"], line["outcome"]) == ("gang", 200, "answered")
     assert line["took_ms"] >= line["work_ms"] > 0 and line["receive_ms"] >= 0 and line["wait_ms"] >= 0
     log = "\n".join(keyed.log)

@@ -10,6 +10,7 @@ use prometheus_client::metrics::counter::Counter;
 use prometheus_client::metrics::family::Family;
 use prometheus_client::metrics::gauge::Gauge;
 use prometheus_client::metrics::histogram::Histogram;
+use prometheus_client::metrics::info::Info;
 use prometheus_client::registry::{Registry, Unit};
 use quoin_prepress::output::ticket::Totals;
 
@@ -80,6 +81,8 @@ impl Metrics {
 
     fn register(&mut self) {
         let registry = &mut self.registry;
+        let build = Info::new([("version", env!("CARGO_PKG_VERSION"))]);
+        registry.register("build", "The build that runs", build);
         registry.register("requests", "Requests answered", self.requests.clone());
         let help = "From the head of a request to the head of its answer";
         registry.register_with_unit("request_duration", help, Unit::Seconds, self.seconds.clone());

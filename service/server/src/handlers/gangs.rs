@@ -1,9 +1,13 @@
 //! `POST /v1/gangs`
 
+use std::sync::OnceLock;
+use std::time::{Duration, Instant};
+
 use actix_web::HttpResponse;
 use quoin_prepress::fault::Fault;
 use quoin_prepress::order::{Job, Product};
-use quoin_prepress::run::{self, Hooks};
+use quoin_prepress::output::ticket::Totals;
+use quoin_prepress::run::{self, Hooks, Progress};
 
 use crate::answer::{Archive, ArchiveKind, Staging};
 use crate::budget::Budget;
@@ -42,9 +46,53 @@ pub(crate) async fn gang(asked: Asked<Gang>) -> Result<HttpResponse, Problem> {
 fn make(job: &Job, kind: ArchiveKind, desk: &Desk) -> Result<Archive, Fault> {
     let folder = desk.service.settings.temporary_folder.as_deref();
     let staging = Staging::new(folder)?;
-    let budget = Budget::new(job.policy.time_budget_ms);
-    let hooks = Hooks { progress: &|_| {}, out_of_time: &|| budget.is_spent(), cancel: &desk.cancel };
+    let (budget, clock) = (Budget::new(job.policy.time_budget_ms), RunClock::start());
+    let progress = |progress: Progress| clock.note(progress);
+    let hooks = Hooks { progress: &progress, out_of_time: &|| budget.is_spent(), cancel: &desk.cancel };
     let ticket = run::gang(job, &desk.limits, &staging, hooks)?;
     desk.service.metrics.ran(&ticket.totals);
-    Archive::pack(&ticket, &staging, kind, folder)
+    let archive = Archive::pack(&ticket, &staging, kind, folder)?;
+    clock.log(desk, &ticket.totals);
+    Ok(archive)
+}
+
+/// When each stage of a run was done.
+struct RunClock {
+    began: Instant,
+    /// Pictures, layout, files: time since the beginning.
+    done: [OnceLock<Duration>; 3],
+}
+
+impl RunClock {
+    fn start() -> RunClock {
+        RunClock { began: Instant::now(), done: Default::default() }
+    }
+
+    fn note(&self, progress: Progress) {
+        let shares = [progress.pictures, progress.sheets, progress.files];
+        for (share, done) in shares.into_iter().zip(&self.done) {
+            if share >= 1.0 {
+                done.get_or_init(|| self.began.elapsed());
+            }
+        }
+    }
+
+    /// One line; numbers alone, because names of runs and orders are the shop's.
+    fn log(&self, desk: &Desk, totals: &Totals) {
+        let ended = self.began.elapsed();
+        let [pictures, layout, files] = [0, 1, 2].map(|stage| self.done[stage].get().copied().unwrap_or(ended));
+        let ms = |from: Duration, to: Duration| to.saturating_sub(from).as_secs_f64() * 1e3;
+        tracing::info!(
+            request_id = desk.request_id,
+            sheets = totals.sheets,
+            placed = totals.placed,
+            set_aside = totals.set_aside,
+            fillers = totals.fillers,
+            pictures_ms = ms(Duration::ZERO, pictures),
+            layout_ms = ms(pictures, layout),
+            files_ms = ms(layout, files),
+            archive_ms = ms(files, ended),
+            "run"
+        );
+    }
 }

@@ -76,7 +76,7 @@ const PROBLEMS: [Row; 20] = [
         400,
         "The job is not JSON",
         "The job is not JSON as RFC 8259 has it: its syntax or its UTF-8 is broken, a number is no number or beyond \
-         doubles, or it is nested deeper than 128.",
+         doubles, it is nested deeper than 128, or it has more than two million values.",
         "Write the job with a JSON library; the message says line and column.",
     ),
     (

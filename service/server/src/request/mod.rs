@@ -71,6 +71,8 @@ pub(crate) struct Desk {
     pub(crate) cancel: Cancel,
     /// The service.
     pub(crate) service: Data<Service>,
+    /// The request's id, for the log.
+    pub(crate) request_id: String,
     _job: Job,
 }
 
@@ -98,6 +100,7 @@ impl<A: Ask> Asked<A> {
             limits: service.settings.picture,
             cancel: cancel.clone(),
             service: service.clone(),
+            request_id: visit.id().to_owned(),
             _job: Service::register(&service, cancel),
         };
         let measured = visit.measure(Stage::Work);

@@ -11,12 +11,16 @@ use serde_json::{Map, Number, Value};
 
 use super::mistake::{MistakeCode, Mistakes, Pointer};
 
+/// Values in one document. A value takes some 50 bytes of memory where its text may take two, so that the limit on a
+/// body's bytes alone would let a small body fill a large memory. A job of 20,000 items has about a million.
+const MOST_VALUES: usize = 2_000_000;
+
 /// Parses a document; `None` when it is not JSON, which is then the last mistake.
 pub(super) fn parse(text: &[u8], mistakes: &mut Mistakes) -> Option<Value> {
     // RFC 8259, section 8.1 lets a reader skip a byte order mark, which some editors write.
     let text = text.strip_prefix(b"\xEF\xBB\xBF").unwrap_or(text);
     let mut deserializer = serde_json::Deserializer::from_slice(text);
-    let tree = Tree { pointer: Pointer::root(), mistakes };
+    let tree = Tree { pointer: Pointer::root(), mistakes, values: &mut 0 };
     let parsed = tree.deserialize(&mut deserializer).and_then(|value| deserializer.end().map(|()| value));
     match parsed {
         Ok(value) => Some(value),
@@ -30,12 +34,18 @@ pub(super) fn parse(text: &[u8], mistakes: &mut Mistakes) -> Option<Value> {
 struct Tree<'m> {
     pointer: Pointer,
     mistakes: &'m mut Mistakes,
+    /// Values so far.
+    values: &'m mut usize,
 }
 
 impl<'de> DeserializeSeed<'de> for Tree<'_> {
     type Value = Value;
 
     fn deserialize<D: Deserializer<'de>>(self, deserializer: D) -> Result<Value, D::Error> {
+        *self.values += 1;
+        if *self.values > MOST_VALUES {
+            return Err(D::Error::custom(format_args!("more than {MOST_VALUES} values in one document")));
+        }
         deserializer.deserialize_any(self)
     }
 }
@@ -78,7 +88,8 @@ impl<'de> Visitor<'de> for Tree<'_> {
     fn visit_seq<A: SeqAccess<'de>>(self, mut sequence: A) -> Result<Value, A::Error> {
         let mut values = Vec::new();
         loop {
-            let element = Tree { pointer: self.pointer.index(values.len()), mistakes: &mut *self.mistakes };
+            let pointer = self.pointer.index(values.len());
+            let element = Tree { pointer, mistakes: &mut *self.mistakes, values: &mut *self.values };
             match sequence.next_element_seed(element)? {
                 Some(value) => values.push(value),
                 None => return Ok(Value::Array(values)),
@@ -94,7 +105,8 @@ impl<'de> Visitor<'de> for Tree<'_> {
                 let message = format!("`{key}` comes twice in one object");
                 self.mistakes.add(MistakeCode::DuplicateField, &pointer, message);
             }
-            let value = access.next_value_seed(Tree { pointer, mistakes: &mut *self.mistakes })?;
+            let tree = Tree { pointer, mistakes: &mut *self.mistakes, values: &mut *self.values };
+            let value = access.next_value_seed(tree)?;
             map.insert(key, value);
         }
         Ok(Value::Object(map))
@@ -127,6 +139,12 @@ mod tests {
         for text in broken {
             assert_eq!(codes(text), [(MistakeCode::NotJson, String::new())], "{}", String::from_utf8_lossy(text));
         }
+    }
+
+    #[test]
+    fn a_document_of_too_many_values_is_refused_before_they_fill_the_memory() {
+        let many = [b"[".to_vec(), b"0,".repeat(MOST_VALUES), b"0]".to_vec()].concat();
+        assert_eq!(codes(&many), [(MistakeCode::NotJson, String::new())]);
     }
 
     #[test]

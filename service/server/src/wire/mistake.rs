@@ -197,6 +197,9 @@ pub(crate) struct Mistake {
     pub(crate) message: String,
 }
 
+/// Mistakes that are listed. Nobody mends more at once, and a request made of nothing else must not fill the memory.
+const MOST_LISTED: usize = 10_000;
+
 /// Every mistake of a request, in the order found. A value in `defaults` is read by many items: its mistake is kept once.
 #[derive(Debug, Default)]
 pub(crate) struct Mistakes {
@@ -207,6 +210,9 @@ pub(crate) struct Mistakes {
 impl Mistakes {
     /// Adds one, unless it is there already.
     pub(crate) fn add(&mut self, code: MistakeCode, pointer: &Pointer, message: impl Into<String>) {
+        if self.list.len() >= MOST_LISTED {
+            return;
+        }
         let message = message.into();
         if self.seen.insert((code, pointer.clone(), message.clone())) {
             self.list.push(Mistake { code, pointer: pointer.clone(), message });
@@ -234,6 +240,15 @@ mod tests {
         assert_eq!(Pointer::root().key("a/b").as_str(), "/a~1b");
         assert_eq!(Pointer::root().key("m~n").index(3).as_str(), "/m~0n/3");
         assert_eq!(Pointer::root().as_str(), "");
+    }
+
+    #[test]
+    fn a_request_of_nothing_but_mistakes_fills_no_memory() {
+        let mut mistakes = Mistakes::default();
+        for index in 0..2 * MOST_LISTED {
+            mistakes.add(MistakeCode::WrongType, &Pointer::root().index(index), "no");
+        }
+        assert_eq!(mistakes.count(), MOST_LISTED);
     }
 
     #[test]
