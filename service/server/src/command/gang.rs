@@ -1,10 +1,7 @@
 //! `quoin gang`: a job file in, a folder of sheets out.
 
-use std::error::Error;
-use std::fs::File;
-use std::io::{self, Read, Write};
+use std::io::{self, Write};
 use std::panic;
-use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 use std::sync::OnceLock;
 use std::time::{Duration, Instant};
@@ -18,29 +15,15 @@ use quoin_prepress::order::Job;
 use quoin_prepress::output::ticket::Ticket;
 use quoin_prepress::run::{self, Hooks, Progress};
 
-use super::folder::{FolderFault, OutputFolder};
+use super::failure::{Failure, tell};
+use super::folder::OutputFolder;
+use super::job_file::{self, JobFile};
 use super::terminal::complain;
 use super::{EXIT_BROKEN, EXIT_NOTHING_PLACED, GangArgs, report};
-use crate::wire::{self, ConfiguredStocks, FolderArt, Mistake};
-
-/// Bytes of a job file, pictures in base64 included: as large as a whole request may be (the contract, section 4).
-const MAX_JOB_BYTES: u64 = 256 << 20;
+use crate::wire::{self, ConfiguredStocks};
 
 /// Steps of the progress bar.
 const BAR_STEPS: f64 = 1000.0;
-
-/// Why there are no sheets.
-#[derive(Debug, thiserror::Error)]
-enum Failure {
-    #[error("cannot read {}", .path.display())]
-    JobUnreadable { path: PathBuf, source: io::Error },
-    #[error("the job has mistakes")]
-    Broken(Vec<Mistake>),
-    #[error(transparent)]
-    Folder(#[from] FolderFault),
-    #[error(transparent)]
-    Run(#[from] Fault),
-}
 
 /// Runs the command.
 pub(super) fn run(args: &GangArgs) -> ExitCode {
@@ -70,13 +53,9 @@ pub(super) fn run(args: &GangArgs) -> ExitCode {
 /// Makes the sheets and moves them to the output folder.
 fn make(args: &GangArgs) -> Result<Ticket, Failure> {
     let limits = Limits::default();
-    let unreadable = |source| Failure::JobUnreadable { path: args.job.clone(), source };
-    let text = read_job_file(&args.job).map_err(unreadable)?;
-    let mut art = FolderArt::new(folder_of(&args.job), limits.max_bytes).map_err(unreadable)?;
-    let job = wire::read_gang_job(&text, &mut art, &ConfiguredStocks::default()).map_err(Failure::Broken)?;
-    drop(text);
-    let mut inputs = art.into_paths();
-    inputs.push(args.job.canonicalize().map_err(unreadable)?);
+    let configured = ConfiguredStocks::default();
+    let JobFile { job, inputs } =
+        job_file::read(&args.job, &limits, |text, art| wire::read_gang_job(text, art, &configured))?;
     let cancel = Cancel::new();
     raise_on_interrupt(cancel.clone());
     let folder = OutputFolder::prepare(&args.out, args.replace, &inputs)?;
@@ -84,20 +63,6 @@ fn make(args: &GangArgs) -> Result<Ticket, Failure> {
     cancel.check()?;
     folder.finish()?;
     Ok(ticket)
-}
-
-fn read_job_file(path: &Path) -> io::Result<Vec<u8>> {
-    let mut text = Vec::new();
-    File::open(path)?.take(MAX_JOB_BYTES + 1).read_to_end(&mut text)?;
-    if text.len() as u64 > MAX_JOB_BYTES {
-        return Err(io::Error::new(io::ErrorKind::FileTooLarge, format!("it has more than {MAX_JOB_BYTES} bytes")));
-    }
-    Ok(text)
-}
-
-/// The folder that a file stands in.
-fn folder_of(file: &Path) -> &Path {
-    file.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."))
 }
 
 fn gang(job: &Job, limits: &Limits, folder: &OutputFolder, cancel: &Cancel) -> Result<Ticket, Fault> {
@@ -162,40 +127,6 @@ async fn interrupted() -> io::Result<()> {
     }
     #[cfg(not(unix))]
     tokio::signal::ctrl_c().await
-}
-
-fn tell(failure: &Failure) {
-    match failure {
-        Failure::Broken(mistakes) => {
-            for mistake in mistakes {
-                complain(&line_of(mistake));
-            }
-            let count = mistakes.len();
-            complain(&format!("{count} mistake{} in the job; nothing was written", if count == 1 { "" } else { "s" }));
-        }
-        Failure::Run(fault) => complain(&format!("error[{}]: {}", fault.code(), with_causes(fault))),
-        other @ (Failure::JobUnreadable { .. } | Failure::Folder(_)) => {
-            complain(&format!("error: {}", with_causes(other)));
-        }
-    }
-}
-
-fn line_of(mistake: &Mistake) -> String {
-    let Mistake { code, pointer, message } = mistake;
-    match pointer.as_str() {
-        "" => format!("error[{}]: {message}", code.as_str()),
-        pointer => format!("error[{}] at {pointer}: {message}", code.as_str()),
-    }
-}
-
-fn with_causes(error: &dyn Error) -> String {
-    let mut text = error.to_string();
-    let mut cause = error.source();
-    while let Some(error) = cause {
-        text.push_str(&format!(": {error}"));
-        cause = error.source();
-    }
-    text
 }
 
 fn tell_nothing_placed(set_aside: &[SetAside]) {

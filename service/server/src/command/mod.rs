@@ -1,12 +1,15 @@
 //! The command line.
 
 mod copies;
+mod failure;
 mod folder;
 mod gang;
 mod health;
+mod job_file;
 mod openapi;
 mod report;
 mod serve;
+mod single;
 mod table;
 mod terminal;
 
@@ -20,7 +23,7 @@ use crate::settings::{self, SettingsArgs};
 
 /// Something could not be made: a broken job, wrong usage, or a failure. Nothing was written.
 const EXIT_BROKEN: u8 = 1;
-/// Nothing of the job could be placed. Nothing was written.
+/// Nothing of the job could be placed, or no sticker made. Nothing was written.
 const EXIT_NOTHING_PLACED: u8 = 2;
 
 /// Turns a night's sticker orders into sheets to print and cut.
@@ -35,6 +38,12 @@ struct CommandLine {
 enum Command {
     /// Make the sheets of a gang job
     Gang(GangArgs),
+    /// Report on one item: findings, measures, finished size
+    Preflight(InquiryArgs),
+    /// Draw the finished sticker of one item
+    Proof(ProofArgs),
+    /// Measure one item and what quantities of it take of their stock
+    Estimate(InquiryArgs),
     /// Serve HTTP
     Serve(SettingsArgs),
     /// Print the OpenAPI document of the service
@@ -76,6 +85,28 @@ struct GangArgs {
     replace: bool,
 }
 
+/// `quoin preflight`, `quoin estimate`
+#[derive(Debug, Args)]
+struct InquiryArgs {
+    /// The request, `{"item": …, "stock": …}`; pictures are found beside it
+    #[arg(value_name = "JOB.json")]
+    job: PathBuf,
+}
+
+/// `quoin proof`
+#[derive(Debug, Args)]
+struct ProofArgs {
+    /// The request, `{"item": …, "stock": …, "view": …}`; pictures are found beside it
+    #[arg(value_name = "JOB.json")]
+    job: PathBuf,
+    /// File for the picture: PNG, or SVG where the name ends in .svg, or all of the answer where it ends in .json
+    #[arg(long, value_name = "FILE")]
+    out: PathBuf,
+    /// Replace the file when it is there
+    #[arg(long)]
+    replace: bool,
+}
+
 /// `quoin openapi`
 #[derive(Debug, Args)]
 struct OpenapiArgs {
@@ -86,6 +117,7 @@ struct OpenapiArgs {
     #[arg(long, conflicts_with = "ticket")]
     docs: bool,
 }
+
 /// `quoin health`
 #[derive(Debug, Args)]
 struct HealthArgs {
@@ -113,6 +145,9 @@ pub(crate) fn main() -> ExitCode {
         Command::Serve(args) => serve::run(&args),
         Command::Config(ConfigCommand::Check(args)) => serve::check(&args),
         Command::Key(args) => serve::key(&args.name),
+        Command::Preflight(args) => single::preflight(&args),
+        Command::Proof(args) => single::proof(&args),
+        Command::Estimate(args) => single::estimate(&args),
         Command::Health(args) => health::run(&args.listen),
     }
 }

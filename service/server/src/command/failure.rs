@@ -1,0 +1,76 @@
+//! Why a command made nothing, told on stderr.
+
+use std::error::Error;
+use std::io;
+use std::path::PathBuf;
+
+use quoin_prepress::fault::Fault;
+
+use super::folder::FolderFault;
+use super::terminal::complain;
+use crate::wire::Mistake;
+
+/// What stopped a command.
+#[derive(Debug, thiserror::Error)]
+pub(super) enum Failure {
+    /// The job file cannot be read.
+    #[error("cannot read {}", .path.display())]
+    JobUnreadable {
+        /// Its path.
+        path: PathBuf,
+        /// Why.
+        source: io::Error,
+    },
+    /// The job has mistakes.
+    #[error("the job has mistakes")]
+    Broken(Vec<Mistake>),
+    /// The output folder cannot be had.
+    #[error(transparent)]
+    Folder(#[from] FolderFault),
+    /// The output file cannot be had.
+    #[error("cannot write {}", .path.display())]
+    File {
+        /// Its path.
+        path: PathBuf,
+        /// Why.
+        source: io::Error,
+    },
+    /// The work itself failed.
+    #[error(transparent)]
+    Run(#[from] Fault),
+}
+
+/// Tells it, every mistake on a line of its own.
+pub(super) fn tell(failure: &Failure) {
+    match failure {
+        Failure::Broken(mistakes) => {
+            for mistake in mistakes {
+                complain(&line_of(mistake));
+            }
+            let count = mistakes.len();
+            complain(&format!("{count} mistake{} in the job; nothing was written", if count == 1 { "" } else { "s" }));
+        }
+        Failure::Run(fault) => complain(&format!("error[{}]: {}", fault.code(), with_causes(fault))),
+        other @ (Failure::JobUnreadable { .. } | Failure::Folder(_) | Failure::File { .. }) => {
+            complain(&format!("error: {}", with_causes(other)));
+        }
+    }
+}
+
+fn line_of(mistake: &Mistake) -> String {
+    let Mistake { code, pointer, message } = mistake;
+    match pointer.as_str() {
+        "" => format!("error[{}]: {message}", code.as_str()),
+        pointer => format!("error[{}] at {pointer}: {message}", code.as_str()),
+    }
+}
+
+fn with_causes(error: &dyn Error) -> String {
+    let mut text = error.to_string();
+    let mut cause = error.source();
+    while let Some(error) = cause {
+        text.push_str(&format!(": {error}"));
+        cause = error.source();
+    }
+    text
+}
