@@ -1,4 +1,4 @@
-//! `quoin gang` as a shop runs it: the built binary, a job file, a folder.
+//! The command line as a shop runs it: the built binary, a job file, a folder.
 
 mod broken_jobs;
 mod conservation;
@@ -7,4 +7,5 @@ mod not_yet;
 mod output_folder;
 mod repeatability;
 mod shop;
+mod single_item;
 mod strange_ids;

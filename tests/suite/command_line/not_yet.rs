@@ -20,7 +20,6 @@ fn settings_that_are_not_made_yet_are_refused() {
     assert_not_yet("/stocks/0/start_offset_mm", json!(50), "/stocks/0/start_offset_mm");
     assert_not_yet("/policy/overs_percent", json!(5), "/policy/overs_percent");
     assert_not_yet("/policy/order_tags", json!(true), "/policy/order_tags");
-    assert_not_yet("/orders/0/items/0/approved", json!("0".repeat(64)), "/orders/0/items/0/approved");
     assert_not_yet("/reprint", json!([{"order": "1", "item": "1", "copies": [1]}]), "/reprint");
     assert_not_yet("/outputs", json!(["print_pdf", "test_sheet"]), "/outputs/1");
 }

@@ -40,6 +40,21 @@ impl Ended {
     }
 }
 
+/// What a question about one item was answered.
+#[derive(Debug)]
+pub(super) struct Asked {
+    pub(super) ended: Ended,
+    pub(super) stdout: Vec<u8>,
+}
+
+impl Asked {
+    /// The JSON on stdout of a command that is done.
+    pub(super) fn json(&self) -> Value {
+        self.ended.assert_done();
+        serde_json::from_slice(&self.stdout).expect("stdout is JSON")
+    }
+}
+
 /// A folder of its own for each test, gone with it.
 pub(super) struct Shop {
     folder: TempDir,
@@ -87,6 +102,16 @@ impl Shop {
         }
         let Output { status, stderr, .. } = command.output().expect("the binary starts");
         Ended { code: status.code().unwrap_or(-1), stderr: String::from_utf8_lossy(&stderr).into_owned() }
+    }
+
+    /// Runs `quoin preflight`, `proof` or `estimate` on a request.
+    pub(super) fn ask(&self, command: &str, request: &Value, arguments: &[&str]) -> Asked {
+        self.keep("job.json", request.to_string().as_bytes());
+        let mut started = Command::new(binary());
+        started.current_dir(self.folder.path()).arg(command).arg("job.json").args(arguments);
+        let Output { status, stdout, stderr } = started.output().expect("the binary starts");
+        let stderr = String::from_utf8_lossy(&stderr).into_owned();
+        Asked { ended: Ended { code: status.code().unwrap_or(-1), stderr }, stdout }
     }
 
     /// Nothing stands in the folder but what the test put there.

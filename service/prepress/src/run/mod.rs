@@ -191,3 +191,6 @@ impl<F: Fn(&mut Progress, f64) + Sync> Counter<'_, '_, F> {
         self.meter.set(|progress| (self.apply)(progress, share));
     }
 }
+
+#[cfg(test)]
+mod tests;

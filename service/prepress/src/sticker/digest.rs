@@ -94,3 +94,44 @@ fn rounded(values: &[f64]) -> Vec<u8> {
 fn hex(bytes: &[u8]) -> String {
     bytes.iter().map(|byte| format!("{byte:02x}")).collect()
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::cancel::Cancel;
+    use crate::order::{Shape, Size};
+    use crate::outline::fit;
+    use crate::outline::samples::{design, disc, stock};
+    use crate::silhouette::CutOut;
+    use crate::units::Mm;
+
+    fn digest_of_sticker(cut_out: &CutOut, border: f64) -> String {
+        let (design, stock, cancel) =
+            (design(Shape::Contour, Size::Longest(Mm::of(30.0)), border), stock(), Cancel::new());
+        let outlined = fit(cut_out, &design, None, &stock, &cancel).unwrap();
+        let sticker = crate::sticker::make(cut_out, &outlined, &design, None, &stock, &cancel).unwrap();
+        assert_ne!(sticker.digest(Face::White), sticker.digest(Face::Metallic));
+        sticker.digest(stock.face)
+    }
+
+    /// The disc with one pixel changed.
+    fn with_pixel(x: u32, y: u32, pixel: [u8; 4]) -> CutOut {
+        let mut cut_out = disc(300, 140.0, [20, 120, 220]);
+        Arc::make_mut(&mut cut_out.pixels).put_pixel(x, y, image::Rgba(pixel));
+        cut_out
+    }
+
+    #[test]
+    fn every_visible_pixel_and_every_line_counts() {
+        let plain = digest_of_sticker(&disc(300, 140.0, [20, 120, 220]), 2.0);
+        assert_eq!(digest_of_sticker(&disc(300, 140.0, [20, 120, 220]), 2.0), plain);
+        assert_ne!(digest_of_sticker(&with_pixel(150, 150, [255, 255, 0, 255]), 2.0), plain);
+        assert_ne!(digest_of_sticker(&disc(300, 140.0, [20, 120, 220]), 2.1), plain);
+    }
+
+    #[test]
+    fn colour_that_nobody_sees_does_not_count() {
+        let plain = digest_of_sticker(&disc(300, 140.0, [20, 120, 220]), 2.0);
+        assert_eq!(digest_of_sticker(&with_pixel(2, 2, [255, 255, 0, 0]), 2.0), plain);
+    }
+}

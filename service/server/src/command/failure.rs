@@ -74,3 +74,24 @@ fn with_causes(error: &dyn Error) -> String {
     }
     text
 }
+
+#[cfg(test)]
+mod tests {
+    use std::path::Path;
+
+    use super::*;
+    use crate::wire::{self, ConfiguredStocks, FolderArt};
+
+    #[test]
+    fn a_mistake_is_one_line_with_code_and_place() {
+        let mut source = FolderArt::new(Path::new("."), 1).expect("there is always a current folder");
+        let nobody = ConfiguredStocks::default();
+        let mistakes = wire::read_gang_job(b"[]", &mut source, &nobody).expect_err("no object");
+        let lines: Vec<String> = mistakes.iter().map(line_of).collect();
+        assert_eq!(lines, ["error[job.wrong_type]: must be an object, not an array"]);
+        let mistakes =
+            wire::read_gang_job(br#"{"ru/n": 1, "run": "r", "stocks": [], "orders": []}"#, &mut source, &nobody);
+        let lines: Vec<String> = mistakes.expect_err("an unknown field").iter().map(line_of).collect();
+        assert_eq!(lines[0], "error[job.unknown_field] at /ru~1n: there is no field `ru/n` here; is `run` meant?");
+    }
+}

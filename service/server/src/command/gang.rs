@@ -137,19 +137,3 @@ fn tell_nothing_placed(set_aside: &[SetAside]) {
         }
     }
 }
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn a_mistake_is_one_line_with_code_and_place() {
-        let mut source = FolderArt::new(Path::new("."), 1).expect("there is always a current folder");
-        let mistakes = wire::read_gang_job(b"[]", &mut source).expect_err("no object");
-        let lines: Vec<String> = mistakes.iter().map(line_of).collect();
-        assert_eq!(lines, ["error[job.wrong_type]: must be an object, not an array"]);
-        let mistakes = wire::read_gang_job(br#"{"ru/n": 1, "run": "r", "stocks": [], "orders": []}"#, &mut source);
-        let lines: Vec<String> = mistakes.expect_err("an unknown field").iter().map(line_of).collect();
-        assert_eq!(lines[0], "error[job.unknown_field] at /ru~1n: there is no field `ru/n` here; is `run` meant?");
-    }
-}

@@ -8,7 +8,7 @@ use serde_json::{Value, json};
 
 use super::art::{ArtMissing, ArtRef};
 use super::mistake::MistakeCode;
-use super::{ArtSource, ConfiguredStocks, read_gang_job};
+use super::{ArtSource, ConfiguredStocks, read_estimate, read_gang_job, read_preflight, read_proof};
 
 /// Every file is there.
 struct AnyArt;
@@ -322,5 +322,120 @@ fn everything_wrong_is_told_at_once() {
         (MistakeCode::WrongType, "/orders/0/items/1"),
     ] {
         assert!(found.contains(&(code, pointer.to_owned())), "{code:?} at {pointer} in {found:#?}");
+    }
+}
+
+fn configured() -> ConfiguredStocks {
+    let sheet = json!({"sheet": {"size": "iso_a4_210x297mm"}});
+    let roll = json!({"roll": {"width_mm": 610}});
+    let stocks = [
+        json!({"stock": "gloss", "form": sheet, "gutter_mm": 4, "margins_mm": {"left": 30},
+               "cutting": {"speck_mm": 1, "minimum_width_mm": 2}}),
+        json!({"stock": "film", "form": roll, "face": "clear"}),
+    ];
+    ConfiguredStocks::read(&stocks).expect("both are good")
+}
+
+fn told<T>(read: Result<T, Vec<super::Mistake>>) -> Vec<(MistakeCode, String)> {
+    let mistakes = read.err().unwrap_or_default();
+    mistakes.into_iter().map(|mistake| (mistake.code, mistake.pointer.as_str().to_owned())).collect()
+}
+
+fn question(stock: &Value) -> Vec<u8> {
+    json!({"item": {"art": {"part": "fox"}}, "stock": stock}).to_string().into_bytes()
+}
+
+#[test]
+fn a_configured_stock_is_named_or_built_upon() {
+    let configured = configured();
+    let stock = |stock: &Value| read_preflight(&question(stock), &mut AnyArt, &configured).expect("good").stock;
+    assert_eq!(stock(&json!("gloss")), configured.stocks()[0]);
+    let over = json!({"stock": "gloss", "gutter_mm": null, "bleed_mm": 2, "cutting": {"speck_mm": 0.5}, "margins_mm": {"top": 20}});
+    let over = stock(&over);
+    assert_eq!((over.gutter, over.bleed), (Mm::of(2.0), Mm::of(2.0)), "null restores what is built in");
+    assert_eq!((over.cutting.speck, over.cutting.minimum_width), (Mm::of(0.5), Mm::of(2.0)), "merged field by field");
+    assert_eq!((over.margins.top, over.margins.left), (Mm::of(20.0), Mm::of(16.0)), "replaced whole");
+    let mut job = with(good_job(), "/stocks", json!(["gloss", {"stock": "film", "gutter_mm": 3}]));
+    job = with(job, "/orders/0/stock", json!("film"));
+    let job = read_gang_job(job.to_string().as_bytes(), &mut AnyArt, &configured).expect("good");
+    assert_eq!((job.stocks[0].gutter, job.stocks[1].gutter), (Mm::of(4.0), Mm::of(3.0)));
+    assert_eq!(job.orders[0].items[0].stock, 1);
+}
+
+#[test]
+fn a_request_needs_a_stock_unless_just_one_is_configured() {
+    let text = json!({"item": {"art": {"part": "fox"}}}).to_string();
+    let read = |configured: &ConfiguredStocks| read_preflight(text.as_bytes(), &mut AnyArt, configured);
+    assert_eq!(told(read(&ConfiguredStocks::default())), [(MistakeCode::MissingField, String::new())]);
+    assert_eq!(told(read(&configured())), [(MistakeCode::NoStockChosen, String::new())]);
+    let one = json!({"stock": "only", "form": {"sheet": {"size": "iso_a5_148x210mm"}}});
+    let one = ConfiguredStocks::read(&[one]).expect("good");
+    assert_eq!(read(&one).expect("good").stock.stock, "only");
+}
+
+#[test]
+fn what_a_configured_stock_says_is_not_blamed_on_the_request() {
+    let configured = configured();
+    let read = |stock: Value| told(read_preflight(&question(&stock), &mut AnyArt, &configured));
+    // The form is too narrow for the margins, of which none is written in the request.
+    let narrow = json!({"stock": "gloss", "form": {"sheet": {"width_mm": 40, "height_mm": 297}}});
+    let mistakes = read(narrow);
+    assert!(
+        !mistakes.is_empty() && mistakes.iter().all(|(code, at)| *code == MistakeCode::BrokenStock && at == "/stock"),
+        "{mistakes:?}"
+    );
+    assert_eq!(read(json!("matt")), [(MistakeCode::UnknownStock, "/stock".to_owned())]);
+    let narrow = json!({"stock": "gloss", "margins_mm": {"left": 1}});
+    assert_eq!(read(narrow), [(MistakeCode::BrokenStock, "/stock/margins_mm/left".to_owned())]);
+}
+
+#[test]
+fn broken_configured_stocks_are_pointed_at() {
+    let sheet = json!({"sheet": {"size": "iso_a4_210x297mm"}});
+    let stocks = [
+        json!({"stock": "a", "form": sheet, "margins_mm": {"left": 1}}),
+        json!({"stock": "b", "form": sheet}),
+        json!({"stock": "b", "form": sheet, "gutter": 1}),
+        json!("c"),
+    ];
+    let at = |pointer: &str| pointer.to_owned();
+    assert_eq!(
+        told(ConfiguredStocks::read(&stocks)),
+        [
+            (MistakeCode::BrokenStock, at("/stocks/0/margins_mm/left")),
+            (MistakeCode::UnknownField, at("/stocks/2/gutter")),
+            (MistakeCode::DuplicateId, at("/stocks/2/stock")),
+            (MistakeCode::UnknownStock, at("/stocks/3")),
+        ]
+    );
+}
+
+#[test]
+fn an_item_asked_about_has_defaults_for_what_only_an_order_needs() {
+    let text = question(&json!("gloss"));
+    let inquiry = read_preflight(&text, &mut AnyArt, &configured()).expect("good");
+    let Product::DieCut(design) = &inquiry.product else { panic!("{inquiry:?}") };
+    assert_eq!((inquiry.sized, inquiry.quantity, design.size), (false, 1, Size::UNSAID));
+    let (_, view) = read_proof(&text, &mut AnyArt, &configured()).expect("good");
+    assert_eq!(view, quoin_prepress::order::View::default());
+    let missing = told(read_estimate(&text, &mut AnyArt, &configured()));
+    assert_eq!(missing, [(MistakeCode::MissingField, "/item".to_owned())]);
+    let text = json!({"item": {"art": {"part": "fox"}, "size": {"width_mm": 30}, "quantity": 9}, "stock": "gloss"});
+    let (inquiry, quantities) = read_estimate(text.to_string().as_bytes(), &mut AnyArt, &configured()).expect("good");
+    assert_eq!((inquiry.sized, quantities), (true, vec![9]));
+    let piece = json!({"piece": "a", "art": {"part": "fox"}});
+    let sheet = json!({"item": {"product": "sticker_sheet", "page": {"width_mm": 90, "height_mm": 90}, "pieces": [piece]},
+                       "stock": "gloss"});
+    let missing = told(read_preflight(sheet.to_string().as_bytes(), &mut AnyArt, &configured()));
+    assert_eq!(missing, [(MistakeCode::MissingField, "/item/pieces/0".to_owned())], "a piece always has a size");
+}
+
+#[test]
+fn an_approved_digest_is_64_hexadecimal_digits() {
+    let job = with(good_job(), &format!("{ITEM}/approved"), json!("AB".repeat(32)));
+    assert_eq!(read(&job).orders[0].items[0].approved, Some("ab".repeat(32)));
+    for bad in ["ab".repeat(31), "xy".repeat(32)] {
+        let job = with(good_job(), &format!("{ITEM}/approved"), json!(bad));
+        assert_mistake(&job, MistakeCode::BadId, &format!("{ITEM}/approved"));
     }
 }

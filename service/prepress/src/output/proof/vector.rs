@@ -141,7 +141,7 @@ impl Drawing {
     }
 }
 
-/// The outermost lines as drawn: through cuts in which no other outermost line's polygon starts are kept holes.
+/// The outermost lines as drawn: they come first among the through cuts, kept holes after them.
 fn outer_lines(sticker: &Sticker) -> BezPath {
     let lines = sticker.through.iter().take(sticker.outermost.len());
     lines.flat_map(|cut| cut.line.path().elements().iter().copied()).collect()
