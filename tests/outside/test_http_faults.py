@@ -218,7 +218,7 @@ def test_every_code_has_a_page_and_every_one_that_a_request_can_cause_is_caused(
     document = service.get("/openapi.json").json()
     codes = document["components"]["schemas"]["Problem"]["properties"]["code"]["enum"]
     mistakes = document["components"]["schemas"]["Mistake"]["properties"]["code"]["enum"]
-    findings = document["components"]["schemas"]["Code"]["enum"]
+    findings = document["components"]["schemas"]["FindingCode"]["enum"]
     caused = set(PROBLEMS) | set(MISTAKES) | ELSEWHERE
     assert caused == (set(codes) | set(mistakes)) - NOT_OVER_HTTP
     for code in [*codes, *mistakes, *findings]:

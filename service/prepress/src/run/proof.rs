@@ -2,6 +2,7 @@
 
 use std::sync::Arc;
 
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::inquire::{Look, Sketch, look};
@@ -29,23 +30,27 @@ pub struct Proof {
     pub picture: Vec<u8>,
 }
 
-/// A proof as one JSON document.
-#[derive(Clone, Debug, Serialize)]
+/// A proof as one JSON document: the report on the sticker, and the picture.
+#[derive(Clone, Debug, Serialize, JsonSchema)]
+#[schemars(rename = "ProofAnswer")]
 pub struct ProofDocument<'a> {
     /// What preflight says of the item.
     pub report: &'a Report,
-    /// See [`Proof::digest`].
+    /// Digest of what will be made: SHA-256 over print pixels, cut lines and the stock's face, in hexadecimal.
+    #[schemars(regex(pattern = r"^[0-9a-f]{64}$"))]
     pub digest: &'a str,
     /// The picture.
     pub picture: ProofPicture,
 }
 
 /// A picture in JSON.
-#[derive(Clone, Debug, Serialize)]
+#[derive(Clone, Debug, Serialize, JsonSchema)]
 pub struct ProofPicture {
-    /// Its kind.
+    /// Its media type.
+    #[schemars(extend("enum" = ["image/png", "image/svg+xml"]))]
     pub media_type: &'static str,
-    /// Its bytes (RFC 4648, section 4).
+    /// Its bytes, base64 (RFC 4648, section 4).
+    #[schemars(extend("contentEncoding" = "base64"))]
     pub base64: String,
 }
 

@@ -1,8 +1,7 @@
 //! What there is to say of a code: a page each, and the list of all.
 
-use quoin_prepress::finding::Code;
-
 use super::html::{escape, inline, page};
+use crate::openapi::codes;
 
 /// The page of a problem's, mistake's or finding's code. `status`: that of an answer with this code as its own; none for a
 /// finding.
@@ -31,15 +30,30 @@ pub(crate) fn problem_page(code: &str, title: &str, status: Option<u16>, cause: 
 pub(super) fn section() -> String {
     let mut html = String::from(
         "<section id=\"codes\">\n<h2>Codes</h2>\n<p>A code never changes its meaning. Each has a page that says how it comes \
-         about and what to do.</p>\n<h3>Findings</h3>\n<dl class=\"codes\">\n",
+         about and what to do.</p>\n",
     );
-    for code in Code::ALL {
-        html.push_str(&format!(
-            "<div><dt><a href=\"/problems/{0}\"><code>{0}</code></a></dt><dd>{1}</dd></div>\n",
-            escape(code.as_str()),
-            inline(code.message())
-        ));
+    let kinds = [
+        ("Problems", codes::problems()),
+        ("Mistakes inside a problem", codes::mistakes()),
+        ("Findings about a sticker", codes::findings()),
+    ];
+    for (title, entries) in kinds {
+        html.push_str(&format!("<h3>{}</h3>\n<dl class=\"codes\">\n", escape(title)));
+        for entry in entries {
+            let status = entry.status.filter(|_| title == "Problems").map_or(String::new(), |status| {
+                let text = status.to_string();
+                format!(" <b class=\"status s{}\">{text}</b>", &text[..1])
+            });
+            // Problems have a title each; what sets mistakes and findings apart is their cause.
+            let text = if title == "Problems" { entry.title } else { entry.cause };
+            html.push_str(&format!(
+                "<div><dt><a href=\"/problems/{0}\"><code>{0}</code></a>{status}</dt><dd>{1}</dd></div>\n",
+                escape(entry.code),
+                inline(text)
+            ));
+        }
+        html.push_str("</dl>\n");
     }
-    html.push_str("</dl>\n</section>\n");
+    html.push_str("</section>\n");
     html
 }

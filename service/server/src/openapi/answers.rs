@@ -54,8 +54,10 @@ pub(super) fn headers() -> Value {
             &json!({"type": "string", "pattern": "^[0-9a-f]{64}$"}),
         ),
         "Retry-After": text("Seconds after which to try again.", &whole),
+        "Accept": text("Media types that a body may have, where that was the matter.", &string),
+        "Accept-Encoding": text("Codings that a body may have, where that was the matter.", &string),
         "Allow": text("Methods that the path takes.", &string),
-        "WWW-Authenticate": text("How to authenticate: `Bearer`.", &string),
+        "WWW-Authenticate": text("How to authenticate: `Bearer`, with the scope that is needed (RFC 6750).", &string),
     })
 }
 
@@ -78,15 +80,16 @@ pub(super) fn answer(description: &str, headers: &[&str], content: Value) -> Val
 pub(super) fn problems() -> Map<String, Value> {
     let fault = |(status, name, description): &(u16, &str, &str)| {
         let own: &[&str] = match status {
-            401 => &["WWW-Authenticate"],
+            401 | 403 => &["WWW-Authenticate"],
+            415 => &["Accept", "Accept-Encoding"],
             405 => &["Allow"],
             503 => &["Retry-After"],
             _ => &[],
         };
         let mut content = json!({"schema": refer("Problem")});
-        if let Some((name, example)) = super::examples::problem(*status) {
-            content["examples"] = json!({name: {"value": example}});
-        }
+        let example = super::examples::problem(*status).document();
+        let code = example["code"].as_str().unwrap_or("example").replace('.', "_");
+        content["examples"] = json!({code: {"value": example}});
         ((*name).to_owned(), answer(description, own, json!({"application/problem+json": content})))
     };
     FAULTS.iter().map(fault).collect()

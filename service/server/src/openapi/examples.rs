@@ -2,9 +2,13 @@
 
 use base64::Engine;
 use base64::engine::general_purpose::STANDARD;
+use quoin_prepress::intake::Limits;
+use quoin_prepress::order::ArtInput;
 use serde_json::{Value, json};
 
 use super::schemas::refer;
+use crate::problem::Problem;
+use crate::wire::{self, ArtMissing, ArtRef, ArtSource, ConfiguredStocks, Mistake, MistakeCode};
 
 /// A disc of 96 pixels with a clear ground.
 const DISC: &[u8] = include_bytes!("../../../../openapi/examples/disc.png");
@@ -67,7 +71,7 @@ fn proof() -> Vec<Example> {
                       "backing": {"margin_mm": 3}});
     let round =
         json!({"art": art(), "size": {"longest_mm": 18}, "outline": {"shape": "circle", "border_colour": "#fde047"}});
-    let view = json!({"ground": "dark", "longest_px": 400});
+    let view = json!({"ground": "dark", "longest_px": 160});
     vec![
         Example {
             name: "kiss_cut",
@@ -84,18 +88,18 @@ fn proof() -> Vec<Example> {
 
 fn estimate() -> Vec<Example> {
     let item = json!({"art": art(), "size": {"width_mm": 18}, "outline": {"border_mm": 2}});
-    let roll = json!({"stock": "roll-610", "form": {"roll": {"width_mm": 610}}});
+    let roll = json!({"stock": "narrow-roll", "form": {"roll": {"width_mm": 110, "max_length_mm": 300}}});
     vec![
         Example {
             name: "sheets",
-            summary: "Three quantities on letter sheets",
-            value: json!({"item": item, "stock": stock(), "quantities": [10, 50, 100]}),
+            summary: "Two quantities on letter sheets",
+            value: json!({"item": item, "stock": stock(), "quantities": [6, 12]}),
         },
         Example {
             name: "roll",
             summary: "One quantity on a roll",
             value: json!({
-                "item": {"art": art(), "size": {"width_mm": 18}, "outline": {"border_mm": 2}, "quantity": 250}, "stock": roll,
+                "item": {"art": art(), "size": {"width_mm": 18}, "outline": {"border_mm": 2}, "quantity": 12}, "stock": roll,
             }),
         },
     ]
@@ -127,7 +131,10 @@ fn gang() -> Vec<Example> {
         "policy": {"effort": "draft"},
         "outputs": ["print_pdf", "cut_svg", "pick_list_pdf"],
     });
+    let mut cut_only = small.clone();
+    cut_only["outputs"] = json!(["cut_svg"]);
     vec![
+        Example { name: "cut_files_only", summary: "The same order, cut file alone", value: cut_only },
         Example { name: "one_order", summary: "One order on one stock", value: small },
         Example { name: "two_stocks", summary: "A sticker sheet, and circles on clear film", value: night },
     ]
@@ -143,24 +150,61 @@ pub(super) fn answered(schema: &str, operation: &str) -> Value {
     media
 }
 
-/// Answers that are kept beside the document.
+/// Answers that are kept beside the document: operation, request example, answer. A test gives them anew and compares.
+pub(super) const KEPT: [(&str, &str, &str); 4] = [
+    ("preflight", "sized", include_str!("../../../../openapi/examples/preflight.json")),
+    ("proof", "circle_on_dark", include_str!("../../../../openapi/examples/proof.json")),
+    ("estimate", "sheets", include_str!("../../../../openapi/examples/estimate.json")),
+    ("gang", "cut_files_only", include_str!("../../../../openapi/examples/gang.json")),
+];
+
 fn kept(operation: &str) -> Option<(&'static str, Value)> {
-    let (name, text) = match operation {
-        _ if operation.is_empty() => ("", ""),
-        _ => return None,
-    };
-    serde_json::from_str(text).ok().map(|value| (name, value))
+    let (_, name, text) = KEPT.iter().find(|(kept, ..)| *kept == operation)?;
+    serde_json::from_str(text).ok().map(|value| (*name, value))
 }
 
-/// A problem document by status.
-pub(super) fn problem(status: u16) -> Option<(&'static str, Value)> {
-    let (name, code, title, detail) = match status {
-        405 => {
-            ("method", "http.method_not_allowed", "The path does not take this method", "This path takes GET, HEAD.")
+/// A problem of each status.
+pub(super) fn problem(status: u16) -> Problem {
+    match status {
+        400 => Problem::NoJobPart,
+        401 => Problem::NoKey,
+        403 => Problem::NoScope { scope: "gang" },
+        404 => Problem::NotFound,
+        405 => Problem::MethodNotAllowed { allow: "POST" },
+        406 => Problem::NotAcceptable { offered: &["image/png", "image/svg+xml", "application/json"] },
+        408 => Problem::BodyTooSlow { deadline_s: 60 },
+        413 => Problem::BodyTooLarge { limit_bytes: 256 << 20, what: "A body" },
+        415 => {
+            Problem::UnsupportedMediaType { detail: "A request is multipart/form-data or application/json.".to_owned() }
         }
-        _ => return None,
-    };
-    let document = json!({"type": format!("/problems/{code}"), "title": title, "status": status, "detail": detail,
-                          "code": code, "mistakes": []});
-    Some((name, document))
+        422 => Problem::Mistakes(mistakes()),
+        503 => Problem::Full { retry_after_s: 3 },
+        _ => Problem::Panicked,
+    }
+}
+
+/// What the reader says of a job with two mistakes.
+fn mistakes() -> Vec<Mistake> {
+    let job = json!({
+        "run": "tuesday-night",
+        "stocks": [stock()],
+        "orders": [{"order": "1042", "items": [
+            {"item": "1", "art": art(), "size": {"width_mm": 18}, "quantity": 0, "outline": {"border": 2}},
+        ]}],
+    });
+    wire::read_gang_job(job.to_string().as_bytes(), &mut NoArt, &ConfiguredStocks::default()).err().unwrap_or_default()
+}
+
+/// Examples have their pictures inline.
+#[derive(Debug)]
+pub(super) struct NoArt;
+
+impl ArtSource for NoArt {
+    fn fetch(&mut self, _: ArtRef<'_>) -> Result<ArtInput, ArtMissing> {
+        Err(ArtMissing { code: MistakeCode::ArtNotTaken, message: "examples have their pictures inline".to_owned() })
+    }
+
+    fn limit_bytes(&self) -> u64 {
+        Limits::default().max_bytes
+    }
 }

@@ -4,6 +4,7 @@
 //! that are written. Both documents are committed under `openapi/` and compared by a test.
 
 mod answers;
+pub(crate) mod codes;
 mod examples;
 mod operations;
 mod reading;

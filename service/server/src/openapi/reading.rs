@@ -114,10 +114,10 @@ fn metrics() -> Reading {
         id: "metrics",
         tag: "operating",
         summary: "Counters for a monitoring system",
-        description: "In the text format of Prometheus or OpenMetrics, as `Accept` asks.",
+        description: "In the text format of OpenMetrics, whatever `Accept` says.",
         locked: true,
-        faults: OF_LISTING.to_vec(),
-        content: json!({"text/plain": text, "application/openmetrics-text": text}),
+        faults: vec![401, 403, 405, 500],
+        content: json!({"application/openmetrics-text": text}),
     }
 }
 

@@ -3,9 +3,11 @@
 use quoin_prepress::finding::{Finding, SetAside};
 use quoin_prepress::output::report::{Estimate, Report};
 use quoin_prepress::output::ticket::Ticket;
+use quoin_prepress::run::ProofDocument;
 use schemars::generate::{SchemaGenerator, SchemaSettings};
 use serde_json::{Map, Value, json};
 
+use super::codes;
 use crate::wire::schema;
 
 /// Names of schemas in the document.
@@ -43,6 +45,7 @@ fn derived() -> Map<String, Value> {
     generator.subschema_for::<SetAside>();
     generator.subschema_for::<Report>();
     generator.subschema_for::<Estimate>();
+    generator.subschema_for::<ProofDocument<'static>>();
     let mut schemas = generator.take_definitions(true);
     schemas.insert("UsedStock".to_owned(), schema::complete_stock());
     schemas.insert("UsedPolicy".to_owned(), schema::complete_policy());
@@ -84,9 +87,6 @@ fn say_settings(schemas: &mut Map<String, Value>, stock: &Value, policy: &Value)
 /// What the HTTP service puts around what the library writes.
 fn envelopes() -> Vec<(&'static str, Value)> {
     let base64 = json!({"type": "string", "contentEncoding": "base64", "description": "Its bytes, base64."});
-    let digest = json!({"type": "string", "pattern": "^[0-9a-f]{64}$", "description": "Digest of the proof: SHA-256 over what \
-        will be made (print pixels, cut lines, the stock's face), in hexadecimal."});
-    let media_type = json!({"type": "string", "const": "image/png", "description": "The picture's media type."});
     vec![
         (
             "Stocks",
@@ -98,17 +98,6 @@ fn envelopes() -> Vec<(&'static str, Value)> {
             ),
         ),
         (
-            "ProofAnswer",
-            object(
-                "A proof with the report on its sticker.",
-                json!({
-                    "report": refer("Report"),
-                    "digest": digest,
-                    "picture": object("The picture.", json!({"media_type": media_type, "base64": base64})),
-                }),
-            ),
-        ),
-        (
             "GangAnswer",
             object(
                 "A run with all its files inline.",
@@ -116,7 +105,7 @@ fn envelopes() -> Vec<(&'static str, Value)> {
                     "ticket": refer("Ticket"),
                     "files": {
                         "type": "array",
-                        "description": "Every file of the run, ticket.json apart.",
+                        "description": "Every file of the run, ticket.json first.",
                         "items": object("A file.", json!({
                             "path": {"type": "string", "description": "Its path in the run, like `sheet-001/print.pdf`."},
                             "base64": base64,
@@ -131,7 +120,8 @@ fn envelopes() -> Vec<(&'static str, Value)> {
             object(
                 "One mistake in a request.",
                 json!({
-                    "code": {"type": "string", "description": "Stable code; `/problems/{code}` explains it."},
+                    "code": {"type": "string", "enum": codes::in_mistakes(), "description": "Stable code; `/problems/{code}` explains it. \
+                        New ones may be added."},
                     "pointer": {"type": "string", "description": "Where the bad value is written: a JSON Pointer (RFC 6901) into the \
                         job; for something missing, the object that lacks it; `\"\"` for the body as a whole."},
                     "message": {"type": "string", "description": "What is wrong and what would be right."},
@@ -156,6 +146,7 @@ fn envelopes() -> Vec<(&'static str, Value)> {
 }
 
 fn problem() -> Value {
+    let problem_codes: Vec<&str> = codes::problems().iter().map(|entry| entry.code).collect();
     let mut schema = object(
         "A problem document (RFC 9457).",
         json!({
@@ -163,7 +154,7 @@ fn problem() -> Value {
             "title": {"type": "string", "description": "What kind of problem it is."},
             "status": {"type": "integer", "minimum": 400, "maximum": 599, "description": "The status of the answer."},
             "detail": {"type": "string", "description": "What is the matter this time."},
-            "code": {"type": "string", "description": "Stable code; it never changes its meaning."},
+            "code": {"type": "string", "enum": problem_codes, "description": "Stable code; it never changes its meaning. New ones may be added."},
             "mistakes": {"type": "array", "items": refer("Mistake"), "description": "Every mistake of the request, all at once."},
         }),
     );

@@ -14,7 +14,7 @@ use serde_json::{Value, json};
 
 use crate::wire::{Mistake, MistakeCode, Pointer};
 
-pub(crate) use catalogue::{all, find};
+pub(crate) use catalogue::{Entry, all, find};
 
 /// The media type of problem documents (RFC 9457, section 6.1).
 pub(crate) const PROBLEM_JSON: &str = "application/problem+json";
