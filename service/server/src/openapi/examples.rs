@@ -88,12 +88,13 @@ fn proof() -> Vec<Example> {
 
 fn estimate() -> Vec<Example> {
     let item = json!({"art": art(), "size": {"width_mm": 18}, "outline": {"border_mm": 2}});
+    let small = json!({"stock": "postcards", "form": {"sheet": {"size": "iso_a6_105x148mm"}}});
     let roll = json!({"stock": "narrow-roll", "form": {"roll": {"width_mm": 110, "max_length_mm": 300}}});
     vec![
         Example {
             name: "sheets",
-            summary: "Two quantities on letter sheets",
-            value: json!({"item": item, "stock": stock(), "quantities": [6, 12]}),
+            summary: "Two quantities on small sheets",
+            value: json!({"item": item, "stock": small, "quantities": [6, 12]}),
         },
         Example {
             name: "roll",
