@@ -88,8 +88,8 @@ fn proof() -> Vec<Example> {
 
 fn estimate() -> Vec<Example> {
     let item = json!({"art": art(), "size": {"width_mm": 18}, "outline": {"border_mm": 2}});
-    let small = json!({"stock": "postcards", "form": {"sheet": {"size": "iso_a6_105x148mm"}}});
-    let roll = json!({"stock": "narrow-roll", "form": {"roll": {"width_mm": 110, "max_length_mm": 300}}});
+    let small = json!({"stock": "postcards", "form": {"sheet": {"size": "iso_a7_74x105mm"}}});
+    let roll = json!({"stock": "narrow-roll", "form": {"roll": {"width_mm": 110, "max_length_mm": 120}}});
     vec![
         Example {
             name: "sheets",
