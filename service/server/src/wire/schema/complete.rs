@@ -110,6 +110,7 @@ fn complete(schema: &Value) -> Value {
     }
     // Where one of several fields is chosen, the others are left out in answers too.
     if !source.contains_key("oneOf")
+        && !source.contains_key("minProperties")
         && let Some(properties) = result.get("properties").and_then(Value::as_object)
     {
         let names: Vec<String> = properties.keys().cloned().collect();
