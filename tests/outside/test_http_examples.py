@@ -17,7 +17,7 @@ def requests_in_the_document():
                 yield pytest.param(path, item["post"], name, example["value"], id=f"{path}-{name}")
 
 
-@pytest.mark.parametrize(("path", "operation", "name", "value"), requests_in_the_document())
+@pytest.mark.parametrize(("path", "operation", "name", "value"), list(requests_in_the_document()))
 def test_each_example_is_answered_as_the_document_shows(service, path, operation, name, value):
     answer = service.post(path, value, headers={"Accept": "application/json"})
     assert answer.status_code == 200, answer.text
@@ -28,7 +28,7 @@ def test_each_example_is_answered_as_the_document_shows(service, path, operation
         assert answer.json() == shown["value"]
 
 
-@pytest.mark.parametrize(("path", "operation", "name", "value"), requests_in_the_document())
+@pytest.mark.parametrize(("path", "operation", "name", "value"), list(requests_in_the_document()))
 def test_each_example_answers_the_same_as_multipart(service, path, operation, name, value):
     parts = {}
 

@@ -99,7 +99,7 @@ fn kind(schema: &Value, null_is_said: bool) -> String {
     let types: Vec<&str> = match &schema["type"] {
         Value::String(kind) => vec![kind],
         Value::Array(kinds) => kinds.iter().filter_map(Value::as_str).collect(),
-        _ => Vec::new(),
+        Value::Null | Value::Bool(_) | Value::Number(_) | Value::Object(_) => Vec::new(),
     };
     let named = |kind: &&str| match *kind {
         "array" => format!("list of {}", kind_of_items(&schema["items"], null_is_said)),

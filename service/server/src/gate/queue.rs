@@ -64,15 +64,13 @@ impl Queue {
         Ok(Place { queue: Arc::clone(self), operation })
     }
 
-    /// All that is taken, at the usual time of each, by all workers together, until the first place is free again: with n
-    /// places taken, the n-th part of it.
+    /// The time in which the workers serve all that wait now, at the usual time of what is here.
     fn wait_s(&self, state: &State) -> u64 {
         let usual = |index: usize| state.usual_s[index].unwrap_or(FIRST_GUESS.as_secs_f64());
         let work_s: f64 = (0..Operation::COUNT).map(|index| state.taken[index] as f64 * usual(index)).sum();
-        let waiting = state.taken().saturating_sub(self.workers);
-        // Whoever comes back then should find that those who wait now have been served down to one free place.
-        let share = (waiting.max(1) as f64 / state.taken().max(1) as f64).max(1.0 / self.workers as f64);
-        (work_s * share / self.workers as f64).ceil().clamp(1.0, LONGEST_WAIT_S) as u64
+        let usual_s = work_s / state.taken().max(1) as f64;
+        let waiting = state.taken().saturating_sub(self.workers).max(1) as f64;
+        (waiting * usual_s / self.workers as f64).ceil().clamp(1.0, LONGEST_WAIT_S) as u64
     }
 
     /// Tells how long the work of a job took.

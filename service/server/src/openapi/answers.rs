@@ -72,7 +72,7 @@ fn with_headers(more: &[&str]) -> Value {
 }
 
 /// An answer with content by media type.
-pub(super) fn answer(description: &str, headers: &[&str], content: Value) -> Value {
+pub(super) fn answer(description: &str, headers: &[&str], content: &Value) -> Value {
     json!({"description": description, "headers": with_headers(headers), "content": content})
 }
 
@@ -90,7 +90,7 @@ pub(super) fn problems() -> Map<String, Value> {
         let example = super::examples::problem(*status).document();
         let code = example["code"].as_str().unwrap_or("example").replace('.', "_");
         content["examples"] = json!({code: {"value": example}});
-        ((*name).to_owned(), answer(description, own, json!({"application/problem+json": content})))
+        ((*name).to_owned(), answer(description, own, &json!({"application/problem+json": content})))
     };
     FAULTS.iter().map(fault).collect()
 }

@@ -84,7 +84,7 @@ fn preflight() -> Work {
                       Answers 200 also for a picture that cannot be printed (`verdict`: `reject`); only a broken request is a \
                       4xx. Without `size`, resolution is not judged and the measures say how large the picture can go.",
         request: "PreflightRequest",
-        good: answer("The report.", &[], json!({"application/json": examples::answered("Report", "preflight")})),
+        good: answer("The report.", &[], &json!({"application/json": examples::answered("Report", "preflight")})),
     }
 }
 
@@ -105,7 +105,7 @@ fn proof() -> Work {
         good: answer(
             "The proof.",
             &["Proof-Digest"],
-            json!({
+            &json!({
                 "image/png": png,
                 "image/svg+xml": picture("image/svg+xml"),
                 "application/json": examples::answered("ProofAnswer", "proof"),
@@ -124,7 +124,7 @@ fn estimate() -> Work {
                       length of roll that it takes when it is laid out by itself. A sticker that is rejected answers 200 with \
                       its verdict and `quantities` empty.",
         request: "EstimateRequest",
-        good: answer("The price basis.", &[], json!({"application/json": examples::answered("Estimate", "estimate")})),
+        good: answer("The price basis.", &[], &json!({"application/json": examples::answered("Estimate", "estimate")})),
     }
 }
 
@@ -143,7 +143,7 @@ fn gang() -> Work {
         good: answer(
             "The run.",
             &[],
-            json!({"application/zip": archive, "application/json": examples::answered("GangAnswer", "gang")}),
+            &json!({"application/zip": archive, "application/json": examples::answered("GangAnswer", "gang")}),
         ),
     }
 }

@@ -21,10 +21,10 @@ struct Reading {
 /// Their paths.
 pub(super) fn paths() -> Map<String, Value> {
     let all = [stocks(), health(), readiness(), metrics(), openapi(), docs(), problem()];
-    all.into_iter().map(|reading| (reading.path.to_owned(), path(reading))).collect()
+    all.into_iter().map(|reading| (reading.path.to_owned(), path(&reading))).collect()
 }
 
-fn path(reading: Reading) -> Value {
+fn path(reading: &Reading) -> Value {
     let operation = |id: String, summary: String, good: Value| {
         json!({
             "operationId": id,
@@ -35,12 +35,9 @@ fn path(reading: Reading) -> Value {
             "responses": answers(good, &reading.faults),
         })
     };
-    let get = operation(
-        reading.id.to_owned(),
-        reading.summary.to_owned(),
-        answer(reading.summary, &[], reading.content.clone()),
-    );
-    let mut without_content = answer("The same header fields without content.", &[], json!({}));
+    let get =
+        operation(reading.id.to_owned(), reading.summary.to_owned(), answer(reading.summary, &[], &reading.content));
+    let mut without_content = answer("The same header fields without content.", &[], &json!({}));
     if let Value::Object(answer) = &mut without_content {
         answer.remove("content");
     }

@@ -92,7 +92,7 @@ fn envelopes() -> Vec<(&'static str, Value)> {
             "Stocks",
             object(
                 "The stocks that the shop configured.",
-                json!({
+                &json!({
                     "stocks": {"type": "array", "items": refer("UsedStock"), "description": "Each complete."},
                 }),
             ),
@@ -101,12 +101,12 @@ fn envelopes() -> Vec<(&'static str, Value)> {
             "GangAnswer",
             object(
                 "A run with all its files inline.",
-                json!({
+                &json!({
                     "ticket": refer("Ticket"),
                     "files": {
                         "type": "array",
                         "description": "Every file of the run, ticket.json first.",
-                        "items": object("A file.", json!({
+                        "items": object("A file.", &json!({
                             "path": {"type": "string", "description": "Its path in the run, like `sheet-001/print.pdf`."},
                             "base64": base64,
                         })),
@@ -119,7 +119,7 @@ fn envelopes() -> Vec<(&'static str, Value)> {
             "Mistake",
             object(
                 "One mistake in a request.",
-                json!({
+                &json!({
                     "code": {"type": "string", "enum": codes::in_mistakes(), "description": "Stable code; `/problems/{code}` explains it. \
                         New ones may be added."},
                     "pointer": {"type": "string", "description": "Where the bad value is written: a JSON Pointer (RFC 6901) into the \
@@ -132,7 +132,7 @@ fn envelopes() -> Vec<(&'static str, Value)> {
             "ProblemPage",
             object(
                 "What there is to say of a code.",
-                json!({
+                &json!({
                     "code": {"type": "string", "description": "The stable code."},
                     "title": {"type": "string", "description": "A few words."},
                     "status": {"type": ["integer", "null"], "description": "Status of an answer with this code as its own; null for a \
@@ -149,7 +149,7 @@ fn problem() -> Value {
     let problem_codes: Vec<&str> = codes::problems().iter().map(|entry| entry.code).collect();
     let mut schema = object(
         "A problem document (RFC 9457).",
-        json!({
+        &json!({
             "type": {"type": "string", "format": "uri-reference", "description": "`/problems/{code}`."},
             "title": {"type": "string", "description": "What kind of problem it is."},
             "status": {"type": "integer", "minimum": 400, "maximum": 599, "description": "The status of the answer."},
@@ -167,7 +167,7 @@ fn problem() -> Value {
 }
 
 /// An object of which every property is always there.
-fn object(description: &str, properties: Value) -> Value {
+fn object(description: &str, properties: &Value) -> Value {
     let names: Vec<String> = properties.as_object().into_iter().flat_map(Map::keys).cloned().collect();
     json!({"type": "object", "description": description, "properties": properties, "required": names})
 }

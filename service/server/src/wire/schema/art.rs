@@ -15,8 +15,8 @@ pub(super) fn art() -> Value {
          is refused.)",
         &[],
         vec![
-            ("part", Field::schema(json!({"type": "string", "minLength": 1}), part)),
-            ("base64", Field::schema(json!({"type": "string", "contentEncoding": "base64"}), base64)),
+            ("part", Field::schema(json!({"type": "string", "minLength": 1}), part).optional()),
+            ("base64", Field::schema(json!({"type": "string", "contentEncoding": "base64"}), base64).optional()),
         ],
     );
     schema["oneOf"] = json!([{"required": ["part"]}, {"required": ["base64"]}]);
@@ -25,7 +25,7 @@ pub(super) fn art() -> Value {
 
 /// `size`.
 pub(super) fn size() -> Value {
-    let length = |what: &str| Field::number(&range::ORDERED, what);
+    let length = |what: &str| Field::number(&range::ORDERED, what).optional();
     let mut schema = object(
         "Size of the finished sticker: the bounding box of its outermost cut line before rotation, border included \
          (kiss cut: of the kiss cut, without its backing). Exactly one length; the other side follows from the art and the \

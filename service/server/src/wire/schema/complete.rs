@@ -38,15 +38,15 @@ pub(crate) fn complete_item() -> Value {
     if let Some(properties) = item["properties"].as_object_mut() {
         properties.retain(|name, _| !["item", "art", "approved", "tags"].contains(&name.as_str()));
         for section in ["outline", "backing"] {
-            forget_required(properties.get_mut(section));
+            properties.get_mut(section).into_iter().for_each(forget_required);
         }
         let mut piece =
             properties.get("pieces").and_then(|pieces| pieces.get("items")).map(complete).unwrap_or_default();
         if let Some(properties) = piece["properties"].as_object_mut() {
             properties.remove("art");
-            forget_required(properties.get_mut("outline"));
+            properties.get_mut("outline").into_iter().for_each(forget_required);
         }
-        forget_required(Some(&mut piece));
+        forget_required(&mut piece);
         properties["pieces"]["items"] = piece;
         // A size that was left out is null.
         let size = properties["size"].take();
@@ -58,8 +58,8 @@ pub(crate) fn complete_item() -> Value {
 }
 
 /// Lets every field of an object be left out.
-fn forget_required(schema: Option<&mut Value>) {
-    if let Some(Value::Object(map)) = schema {
+fn forget_required(schema: &mut Value) {
+    if let Value::Object(map) = schema {
         map.remove("required");
     }
 }

@@ -60,7 +60,7 @@ impl Field {
     }
 
     /// A list.
-    pub(super) fn list(items: Value, least: usize, description: &str) -> Field {
+    pub(super) fn list(items: &Value, least: usize, description: &str) -> Field {
         let field = Field::of(json!({"type": "array", "items": items}), description);
         if least > 0 { field.with("minItems", least) } else { field }
     }
@@ -125,13 +125,13 @@ impl Field {
     #[must_use]
     pub(super) fn not_yet(mut self, values: impl Into<Value>) -> Field {
         let values = values.into();
-        let which = match &values {
-            Value::Array(words) => {
+        let which = match values.as_array() {
+            Some(words) => {
                 let words: Vec<String> =
                     words.iter().filter_map(Value::as_str).map(|word| format!("`{word}`")).collect();
                 words.join(", ")
             }
-            _ => "any other value than the default".to_owned(),
+            None => "any other value than the default".to_owned(),
         };
         self.say(&format!("Not supported yet: {which} is refused (`job.not_supported_yet`)."));
         self.with("x-not-supported-yet", values)

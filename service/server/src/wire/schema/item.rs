@@ -133,12 +133,12 @@ fn approved() -> Field {
 fn tags() -> Field {
     let tag = json!({"type": "string", "minLength": 1, "maxLength": ids::ID_MAX_CHARS, "pattern": ids::PLAIN_PATTERN});
     let description = "Words to find it by years later: in ticket and pick list.";
-    Field::list(tag, 0, description).with("maxItems", range::TAGS).or(json!([]))
+    Field::list(&tag, 0, description).with("maxItems", range::TAGS).or(json!([]))
 }
 
 fn pieces() -> Field {
     let description = "`sticker_sheet` only, required there: what stands on its page.";
-    Field::list(super::field::refer("Piece"), 1, description).optional()
+    Field::list(&super::field::refer("Piece"), 1, description).optional()
 }
 
 fn stock() -> Field {

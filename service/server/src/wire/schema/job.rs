@@ -24,8 +24,8 @@ pub(super) fn gang_job() -> Value {
                 "defaults",
                 Field::refer("ItemDefaults", "Settings for every item that does not say otherwise.").optional(),
             ),
-            ("stocks", Field::list(refer("StockChoice"), 1, stocks)),
-            ("orders", Field::list(refer("Order"), 1, orders)),
+            ("stocks", Field::list(&refer("StockChoice"), 1, stocks)),
+            ("orders", Field::list(&refer("Order"), 1, orders)),
             ("reprint", reprint()),
             ("policy", Field::refer("Policy", "How the run is laid out.").optional()),
             ("report_size", Field::pattern(MEDIA_PATTERN, report).or(DEFAULT_REPORT_MEDIA)),
@@ -48,10 +48,10 @@ fn reprint() -> Field {
         vec![
             ("order", id("The order.")),
             ("item", id("The item.")),
-            ("copies", Field::list(json!({"type": "integer", "minimum": 1}), 1, "Copy numbers.")),
+            ("copies", Field::list(&json!({"type": "integer", "minimum": 1}), 1, "Copy numbers.")),
         ],
     );
-    Field::list(entry, 1, "Only these copies are made and counted. Null: everything.").or(Value::Null).not_yet(true)
+    Field::list(&entry, 1, "Only these copies are made and counted. Null: everything.").or(Value::Null).not_yet(true)
 }
 
 fn outputs() -> Field {
@@ -59,7 +59,7 @@ fn outputs() -> Field {
     let missing: Vec<&str> = OUTPUTS.iter().filter(|(_, kind)| kind.is_none()).map(|(word, _)| *word).collect();
     let usual: [&str; 4] = ["print_pdf", "cut_svg", "preview_png", "pick_list_pdf"];
     let description = "What is written. `sheet_png`: the window's art on a transparent ground, with `cut-window.svg`.";
-    Field::list(json!({"type": "string", "enum": words}), 0, description).or(json!(usual)).not_yet(json!(missing))
+    Field::list(&json!({"type": "string", "enum": words}), 0, description).or(json!(usual)).not_yet(json!(missing))
 }
 
 /// An element of `orders`.
@@ -73,7 +73,7 @@ pub(super) fn order() -> Value {
             ("order", id("The shop's order number, unique in the job.")),
             ("due", Field::schema(due, "Orders due earlier go on earlier sheets.").optional()),
             ("stock", Field::text(1, ids::ID_MAX_CHARS, ids::FILE_NAME_PATTERN, stock).optional()),
-            ("items", Field::list(refer("Item"), 0, "Its lines; each item's id once.")),
+            ("items", Field::list(&refer("Item"), 0, "Its lines; each item's id once.")),
         ],
     )
 }
@@ -97,7 +97,7 @@ pub(super) fn policy() -> Value {
             ("keep_orders_together", Field::flag("Copies of an order on as few sheets as can be.").or(true)),
             ("overs_percent", Field::schema(percent, overs).or(0).not_yet(true)),
             ("order_tags", Field::flag(tags).or(false).not_yet(true)),
-            ("fill_offcuts_with", Field::list(refer("Filler"), 0, fillers).or(json!([]))),
+            ("fill_offcuts_with", Field::list(&refer("Filler"), 0, fillers).or(json!([]))),
         ],
     )
 }

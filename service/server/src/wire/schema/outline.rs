@@ -131,5 +131,5 @@ pub(super) fn white() -> Field {
 pub(super) fn accept() -> Field {
     let description = "Codes of findings that are settled with the customer: their reject becomes a caution. An accepted \
                        `shape.parts` is cut as `separate`.";
-    Field::list(json!({"type": "string", "enum": ACCEPTABLE}), 0, description).or(json!([]))
+    Field::list(&json!({"type": "string", "enum": ACCEPTABLE}), 0, description).or(json!([]))
 }

@@ -31,7 +31,7 @@ pub(super) fn estimate() -> Value {
     let quantity = json!({"type": "integer", "minimum": range::QUANTITY.least, "maximum": range::QUANTITY.most});
     let description = "Quantities to lay out, each by itself. Left out: the item's quantity.";
     properties
-        .push(("quantities", Field::list(quantity, 1, description).with("maxItems", range::QUANTITIES).optional()));
+        .push(("quantities", Field::list(&quantity, 1, description).with("maxItems", range::QUANTITIES).optional()));
     let sized = json!({
         "if": {"properties": {"item": {"not": {"properties": {"product": {"const": "sticker_sheet"}}, "required": ["product"]}}}},
         "then": {"properties": {"item": {"required": ["size"]}}},

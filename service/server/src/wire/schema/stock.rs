@@ -129,10 +129,7 @@ pub(super) fn sheet() -> Value {
         &[],
         vec![("size", media_name()), ("width_mm", side("Width.")), ("height_mm", side("Height."))],
     );
-    schema["oneOf"] = json!([
-        {"required": ["size"], "properties": {"width_mm": false, "height_mm": false}},
-        {"required": ["width_mm", "height_mm"], "properties": {"size": false}},
-    ]);
+    schema["oneOf"] = json!([{"required": ["size"]}, {"required": ["width_mm", "height_mm"]}]);
     schema
 }
 
@@ -193,7 +190,7 @@ pub(super) fn register_marks() -> Value {
             ("shape", Field::word(&marks::SHAPES, "Shape of a mark.").or("disc")),
             ("diameter_mm", Field::number(&range::MARK_DIAMETER, "Diameter of a disc.").or(5.0)),
             ("clear_mm", Field::number(&range::MARK_CLEAR, clear).or(3.0)),
-            ("at", Field::list(centre, 1, at).with("maxItems", range::MARKS).or(Value::Null).with("x-unit", "mm")),
+            ("at", Field::list(&centre, 1, at).with("maxItems", range::MARKS).or(Value::Null).with("x-unit", "mm")),
         ],
     )
 }

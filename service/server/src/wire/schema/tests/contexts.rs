@@ -89,12 +89,12 @@ fn job() -> Value {
 fn with(pointer: &str, value: Value) -> Value {
     let mut request = job();
     let (parent, key) = pointer.rsplit_once('/').expect("a pointer");
-    match request.pointer_mut(parent).expect("the parent is there") {
-        Value::Array(list) => {
-            let index = key.parse::<usize>().expect("an index");
-            if index < list.len() { list[index] = value } else { list.push(value) }
-        }
-        parent => parent[key] = value,
+    let parent = request.pointer_mut(parent).expect("the parent is there");
+    if let Some(list) = parent.as_array_mut() {
+        let index = key.parse::<usize>().expect("an index");
+        if index < list.len() { list[index] = value } else { list.push(value) }
+    } else {
+        parent[key] = value;
     }
     request
 }

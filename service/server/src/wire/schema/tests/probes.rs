@@ -67,7 +67,7 @@ fn types(schema: &Value) -> Vec<&str> {
     match &schema["type"] {
         Value::String(kind) => vec![kind],
         Value::Array(kinds) => kinds.iter().filter_map(Value::as_str).collect(),
-        _ => Vec::new(),
+        Value::Null | Value::Bool(_) | Value::Number(_) | Value::Object(_) => Vec::new(),
     }
 }
 
