@@ -136,7 +136,7 @@ fn plain(value: &Value) -> String {
 /// Limits and default.
 fn facts(property: &Value) -> String {
     let mut facts = Vec::new();
-    if let Some(default) = property.get("default") {
+    if let Some(default) = property.get("default").or_else(|| property.get("x-default")) {
         facts.push(format!("Default <code>{}</code>", escape(&default.to_string())));
     }
     let ways = property["anyOf"].as_array().into_iter().flatten();

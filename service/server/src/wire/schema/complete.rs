@@ -82,6 +82,7 @@ fn complete(schema: &Value) -> Value {
     for (keyword, value) in source {
         match keyword.as_str() {
             "default"
+            | "x-default"
             | "x-not-supported-yet"
             | "allOf"
             | "if"

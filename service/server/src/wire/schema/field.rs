@@ -83,7 +83,10 @@ impl Field {
     /// May be left out or `null`, which both mean this built-in value.
     #[must_use]
     pub(super) fn or(self, built_in: impl Into<Value>) -> Field {
-        self.optional().with("default", built_in)
+        let built_in = built_in.into();
+        // A default that is an object stops generators of clients, which have no literal for it.
+        let keyword = if built_in.is_object() { "x-default" } else { "default" };
+        self.optional().with(keyword, built_in)
     }
 
     /// May be left out or `null`; what that means stands in the description.

@@ -75,7 +75,7 @@ fn every_documented_default_is_the_built_in_value() {
     for context in contexts() {
         let properties = schemas[context.schema]["properties"].as_object().expect("an object").clone();
         for (name, property) in properties.iter().filter(|(name, _)| !context.skipped.contains(&name.as_str())) {
-            let Some(default) = property.get("default") else { continue };
+            let Some(default) = property.get("default").or_else(|| property.get("x-default")) else { continue };
             let said = context.read(&context.with(name, Some(default)));
             let unsaid = context.read(&context.with(name, None));
             assert!(unsaid.is_ok(), "{} {}/{name}: {unsaid:?}", context.schema, context.at);

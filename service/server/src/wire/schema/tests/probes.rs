@@ -32,8 +32,8 @@ fn refused(value: Value) -> Probe {
 /// Every value worth trying.
 pub(super) fn probes(property: &Value) -> Vec<Probe> {
     let mut probes = of_schema(property);
-    let is_default =
-        |value: &Value| value.is_null() || property.get("default").is_some_and(|default| equal(default, value));
+    let default = property.get("default").or_else(|| property.get("x-default"));
+    let is_default = |value: &Value| value.is_null() || default.is_some_and(|default| equal(default, value));
     match property.get("x-not-supported-yet") {
         Some(Value::Array(words)) => {
             let named = |value: &Value| {
