@@ -8,6 +8,7 @@ use quoin_prepress::fault::Fault;
 
 use super::folder::FolderFault;
 use super::terminal::complain;
+use crate::settings::SettingsFault;
 use crate::wire::Mistake;
 
 /// What stopped a command.
@@ -24,6 +25,9 @@ pub(super) enum Failure {
     /// The job has mistakes.
     #[error("the job has mistakes")]
     Broken(Vec<Mistake>),
+    /// The settings have mistakes.
+    #[error("the settings have mistakes")]
+    Settings(Vec<SettingsFault>),
     /// The output folder cannot be had.
     #[error(transparent)]
     Folder(#[from] FolderFault),
@@ -50,11 +54,21 @@ pub(super) fn tell(failure: &Failure) {
             let count = mistakes.len();
             complain(&format!("{count} mistake{} in the job; nothing was written", if count == 1 { "" } else { "s" }));
         }
+        Failure::Settings(faults) => tell_settings(faults),
         Failure::Run(fault) => complain(&format!("error[{}]: {}", fault.code(), with_causes(fault))),
         other @ (Failure::JobUnreadable { .. } | Failure::Folder(_) | Failure::File { .. }) => {
             complain(&format!("error: {}", with_causes(other)));
         }
     }
+}
+
+/// Tells everything that is wrong in the settings, each on a line of its own.
+pub(super) fn tell_settings(faults: &[SettingsFault]) {
+    for fault in faults {
+        complain(&format!("error: {}: {}", fault.place, fault.message));
+    }
+    let count = faults.len();
+    complain(&format!("{count} mistake{} in the settings", if count == 1 { "" } else { "s" }));
 }
 
 fn line_of(mistake: &Mistake) -> String {

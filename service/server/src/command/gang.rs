@@ -3,8 +3,6 @@
 use std::io::{self, Write};
 use std::panic;
 use std::process::ExitCode;
-use std::sync::OnceLock;
-use std::time::{Duration, Instant};
 
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 use quoin_prepress::cancel::Cancel;
@@ -20,7 +18,9 @@ use super::folder::OutputFolder;
 use super::job_file::{self, JobFile};
 use super::terminal::complain;
 use super::{EXIT_BROKEN, EXIT_NOTHING_PLACED, GangArgs, report};
-use crate::wire::{self, ConfiguredStocks};
+use crate::budget::Budget;
+use crate::signals;
+use crate::wire;
 
 /// Steps of the progress bar.
 const BAR_STEPS: f64 = 1000.0;
@@ -53,7 +53,7 @@ pub(super) fn run(args: &GangArgs) -> ExitCode {
 /// Makes the sheets and moves them to the output folder.
 fn make(args: &GangArgs) -> Result<Ticket, Failure> {
     let limits = Limits::default();
-    let configured = ConfiguredStocks::default();
+    let configured = args.shop.stocks()?;
     let JobFile { job, inputs } =
         job_file::read(&args.job, &limits, |text, art| wire::read_gang_job(text, art, &configured))?;
     let cancel = Cancel::new();
@@ -68,11 +68,9 @@ fn make(args: &GangArgs) -> Result<Ticket, Failure> {
 fn gang(job: &Job, limits: &Limits, folder: &OutputFolder, cancel: &Cancel) -> Result<Ticket, Fault> {
     let bar = progress_bar();
     let progress = |progress: Progress| show(&bar, progress);
-    // The budget is one for improving the layout: it starts when the layout first asks for it.
-    let budget = job.policy.time_budget_ms.map(Duration::from_millis);
-    let started = OnceLock::new();
-    let out_of_time = || budget.is_some_and(|budget| started.get_or_init(Instant::now).elapsed() >= budget);
-    let made = run::gang(job, limits, folder, Hooks { progress: &progress, out_of_time: &out_of_time, cancel });
+    let budget = Budget::new(job.policy.time_budget_ms);
+    let hooks = Hooks { progress: &progress, out_of_time: &|| budget.is_spent(), cancel };
+    let made = run::gang(job, limits, folder, hooks);
     bar.finish_and_clear();
     made
 }
@@ -114,19 +112,8 @@ fn raise_on_interrupt(cancel: Cancel) {
 
 /// Waits for an interrupt, or a request to end.
 async fn interrupted() -> io::Result<()> {
-    #[cfg(unix)]
-    {
-        use tokio::signal::unix::{SignalKind, signal};
-        let mut end = signal(SignalKind::terminate())?;
-        let mut hang_up = signal(SignalKind::hangup())?;
-        tokio::select! {
-            heard = tokio::signal::ctrl_c() => heard,
-            _ = end.recv() => Ok(()),
-            _ = hang_up.recv() => Ok(()),
-        }
-    }
-    #[cfg(not(unix))]
-    tokio::signal::ctrl_c().await
+    signals::listen()?.next().await;
+    Ok(())
 }
 
 fn tell_nothing_placed(set_aside: &[SetAside]) {

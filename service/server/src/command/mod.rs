@@ -20,6 +20,7 @@ use clap::{Args, Parser, Subcommand};
 
 use crate::logging;
 use crate::settings::{self, SettingsArgs};
+use crate::wire::ConfiguredStocks;
 
 /// Something could not be made: a broken job, wrong usage, or a failure. Nothing was written.
 const EXIT_BROKEN: u8 = 1;
@@ -71,9 +72,26 @@ struct KeyArgs {
     name: String,
 }
 
+/// The shop's own stocks, which a job can call by name.
+#[derive(Debug, Args)]
+struct ShopArgs {
+    /// Settings file (TOML) with the stocks that the job calls by name
+    #[arg(long, env = "QUOIN_SETTINGS", value_name = "FILE")]
+    settings: Option<PathBuf>,
+}
+
+impl ShopArgs {
+    /// The stocks; none where no file is named.
+    fn stocks(&self) -> Result<ConfiguredStocks, failure::Failure> {
+        settings::stocks_of(self.settings.as_deref()).map_err(failure::Failure::Settings)
+    }
+}
+
 /// `quoin gang`
 #[derive(Debug, Args)]
 struct GangArgs {
+    #[command(flatten)]
+    shop: ShopArgs,
     /// The job file; pictures are found beside it
     #[arg(value_name = "JOB.json")]
     job: PathBuf,
@@ -88,6 +106,8 @@ struct GangArgs {
 /// `quoin preflight`, `quoin estimate`
 #[derive(Debug, Args)]
 struct InquiryArgs {
+    #[command(flatten)]
+    shop: ShopArgs,
     /// The request, `{"item": …, "stock": …}`; pictures are found beside it
     #[arg(value_name = "JOB.json")]
     job: PathBuf,
@@ -96,6 +116,8 @@ struct InquiryArgs {
 /// `quoin proof`
 #[derive(Debug, Args)]
 struct ProofArgs {
+    #[command(flatten)]
+    shop: ShopArgs,
     /// The request, `{"item": …, "stock": …, "view": …}`; pictures are found beside it
     #[arg(value_name = "JOB.json")]
     job: PathBuf,

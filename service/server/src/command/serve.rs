@@ -4,6 +4,7 @@ use std::io::{self, Write};
 use std::process::ExitCode;
 
 use super::EXIT_BROKEN;
+use super::failure::tell_settings;
 use super::terminal::complain;
 use crate::app;
 use crate::logging;
@@ -70,11 +71,7 @@ fn read(args: &SettingsArgs) -> Option<Settings> {
     match Settings::read(args) {
         Ok(settings) => Some(settings),
         Err(faults) => {
-            for fault in &faults {
-                complain(&format!("error: {}: {}", fault.place, fault.message));
-            }
-            let count = faults.len();
-            complain(&format!("{count} mistake{} in the settings", if count == 1 { "" } else { "s" }));
+            tell_settings(&faults);
             None
         }
     }

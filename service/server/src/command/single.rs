@@ -12,39 +12,39 @@ use quoin_prepress::finding::{Finding, Severity};
 use quoin_prepress::intake::Limits;
 use quoin_prepress::order::ProofDrawing;
 use quoin_prepress::run::{self, Proof};
-use serde::Serialize;
 use tempfile::NamedTempFile;
 
 use super::failure::{Failure, tell};
 use super::job_file::{self, JobFile};
 use super::terminal::{complain, harmless};
 use super::{EXIT_BROKEN, EXIT_NOTHING_PLACED, InquiryArgs, ProofArgs};
-use crate::wire::{self, ConfiguredStocks};
+use crate::answer::pretty;
+use crate::wire;
 
 /// Runs `quoin preflight`.
 pub(super) fn preflight(args: &InquiryArgs) -> ExitCode {
     finished(|| {
-        let (limits, configured) = (Limits::default(), ConfiguredStocks::default());
+        let (limits, configured) = (Limits::default(), args.shop.stocks()?);
         let JobFile { job, .. } =
             job_file::read(&args.job, &limits, |text, art| wire::read_preflight(text, art, &configured))?;
-        Ok(document(&run::preflight(&job, &limits, &Cancel::new())?)?)
+        Ok(pretty(&run::preflight(&job, &limits, &Cancel::new())?)?)
     })
 }
 
 /// Runs `quoin estimate`.
 pub(super) fn estimate(args: &InquiryArgs) -> ExitCode {
     finished(|| {
-        let (limits, configured) = (Limits::default(), ConfiguredStocks::default());
+        let (limits, configured) = (Limits::default(), args.shop.stocks()?);
         let JobFile { job: (inquiry, quantities), .. } =
             job_file::read(&args.job, &limits, |text, art| wire::read_estimate(text, art, &configured))?;
-        Ok(document(&run::estimate(&inquiry, &quantities, &limits, &Cancel::new())?)?)
+        Ok(pretty(&run::estimate(&inquiry, &quantities, &limits, &Cancel::new())?)?)
     })
 }
 
 /// Runs `quoin proof`.
 pub(super) fn proof(args: &ProofArgs) -> ExitCode {
     finished(|| {
-        let (limits, configured) = (Limits::default(), ConfiguredStocks::default());
+        let (limits, configured) = (Limits::default(), args.shop.stocks()?);
         let JobFile { job: (inquiry, view), inputs } =
             job_file::read(&args.job, &limits, |text, art| wire::read_proof(text, art, &configured))?;
         let refused = |source| Failure::File { path: args.out.clone(), source };
@@ -53,7 +53,7 @@ pub(super) fn proof(args: &ProofArgs) -> ExitCode {
         let drawing = if kind == Kind::Svg { ProofDrawing::Svg } else { ProofDrawing::Png };
         let proof = run::proof(&inquiry, &view, drawing, &limits, &Cancel::new())?;
         let bytes = match kind {
-            Kind::Json => document(&proof.document())?,
+            Kind::Json => pretty(&proof.document())?,
             Kind::Png | Kind::Svg => proof.picture.clone(),
         };
         write_whole(&args.out, &bytes, args.replace).map_err(refused)?;
@@ -112,14 +112,6 @@ fn tell_rejects(findings: &[Finding]) {
         let piece = finding.piece.as_ref().map(|piece| format!("{piece}: ")).unwrap_or_default();
         complain(&format!("{piece}{} [{}] {}", finding.message, finding.code.as_str(), finding.remedy));
     }
-}
-
-/// An answer as indented JSON with a line's end.
-fn document(answer: &impl Serialize) -> Result<Vec<u8>, Fault> {
-    let broken = |source| Fault::OutputBroken { file: "the answer", source: Box::new(source) };
-    let mut text = serde_json::to_vec_pretty(answer).map_err(broken)?;
-    text.push(b'\n');
-    Ok(text)
 }
 
 fn closing(proof: &Proof, out: &Path) -> String {

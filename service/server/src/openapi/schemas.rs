@@ -21,7 +21,26 @@ fn generator(definitions: &'static str) -> SchemaGenerator {
         settings.definitions_path = definitions.into();
         settings.meta_schema = None;
     });
-    settings.into_generator()
+    settings.with_transform(words_as_enum).into_generator()
+}
+
+/// Words with a description each come as a choice of constants, which generators of clients read as so many types: here
+/// they become one list, and the descriptions one text.
+fn words_as_enum(schema: &mut schemars::Schema) {
+    let constants = schema.get("oneOf").and_then(Value::as_array).and_then(|ways| {
+        let word = |way: &Value| Some((way["const"].as_str()?.to_owned(), way["description"].as_str()?.to_owned()));
+        ways.iter().map(word).collect::<Option<Vec<(String, String)>>>()
+    });
+    if let Some(words) = constants {
+        let meanings = words.iter().map(|(word, meaning)| format!("`{word}`: {meaning}"));
+        let about = schema.get("description").and_then(Value::as_str).map(str::to_owned);
+        let description = about.into_iter().chain(meanings).collect::<Vec<_>>().join(" ");
+        schema.remove("oneOf");
+        schema.insert("type".to_owned(), "string".into());
+        schema.insert("enum".to_owned(), words.into_iter().map(|(word, _)| word).collect());
+        schema.insert("description".to_owned(), description.into());
+    }
+    schemars::transform::transform_subschemas(&mut words_as_enum, schema);
 }
 
 /// All of them, by name.

@@ -7,7 +7,7 @@ mod file;
 mod keys;
 
 use std::net::SocketAddr;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::time::Duration;
 
 use quoin_prepress::intake::Limits;
@@ -162,6 +162,16 @@ impl Settings {
     pub(crate) fn may_listen_on(&self, address: SocketAddr) -> bool {
         address.ip().is_loopback() || !self.keys.is_empty() || self.open_without_keys
     }
+}
+
+/// The stocks of a settings file; none without one.
+///
+/// # Errors
+/// Everything that is wrong in the file.
+pub(crate) fn stocks_of(path: Option<&Path>) -> Result<ConfiguredStocks, Vec<SettingsFault>> {
+    let mut faults = Vec::new();
+    let stocks = file::File::read(path, &mut faults).stocks(&mut faults);
+    if faults.is_empty() { Ok(stocks) } else { Err(faults) }
 }
 
 /// A number from the flag or environment, else the file, else the built-in one.
