@@ -15,6 +15,7 @@ from conftest import REPOSITORY
 from service import Service
 
 README = (REPOSITORY / "README.md").read_text()
+BEFORE = README[README.index("## Before the order"):README.index("## Over HTTP")]
 SECTION = README[README.index("## Over HTTP"):README.index("### Letting others in")]
 ADDRESS = "127.0.0.1:8080"
 
@@ -71,6 +72,18 @@ def test_the_storefronts_call_works_as_it_stands(demo_shop):
     done = subprocess.run([sys.executable, "-c", code], cwd=REPOSITORY, capture_output=True, text=True, timeout=120, env=os.environ)
     assert done.returncode == 0, done.stderr
     assert done.stdout.startswith("caution [('At this size"), done.stdout
+
+
+@pytest.mark.parametrize("line", re.findall(r"^cargo run --release -- (.*?)(?: *#.*)?$", BEFORE, re.MULTILINE))
+def test_each_command_about_one_item_works_as_pasted(quoin, line, tmp_path):
+    (tmp_path / "service").symlink_to(REPOSITORY / "service")
+    done = subprocess.run([quoin, *line.split()], cwd=tmp_path, capture_output=True, text=True, timeout=120)
+    assert done.returncode == 0, done.stderr
+    if line.startswith("proof"):
+        Image.open(tmp_path / "proof.png").verify()
+        assert "Digest:" in done.stdout
+    else:
+        assert json.loads(done.stdout)["verdict"] in ("ready", "caution")
 
 
 def test_every_operation_has_its_line():
