@@ -51,6 +51,11 @@ impl Body {
         }
     }
 
+    /// Its edges, ring after ring.
+    pub(super) fn edges(&self) -> impl Iterator<Item = (Point, Point)> + '_ {
+        self.edges.iter().copied()
+    }
+
     /// Its corners, ring after ring.
     pub(super) fn corners(&self) -> impl Iterator<Item = Point> + '_ {
         self.edges.iter().map(|(a, _)| *a)

@@ -116,10 +116,13 @@ fn fill(rows: &mut [Vec<Run>], crossings: &mut [Vec<f64>], cell: f64) {
 }
 
 /// All points within a radius of a segment.
-struct Capsule {
-    a: Point,
-    b: Point,
-    radius: f64,
+pub(super) struct Capsule {
+    /// One end.
+    pub(super) a: Point,
+    /// The other.
+    pub(super) b: Point,
+    /// The radius.
+    pub(super) radius: f64,
 }
 
 impl Capsule {
@@ -153,7 +156,7 @@ impl Capsule {
     }
 
     /// Least and greatest x at one level; the level is moved into the capsule's reach where it lies just outside.
-    fn section(&self, level: f64) -> (f64, f64) {
+    pub(super) fn section(&self, level: f64) -> (f64, f64) {
         let low = self.a.y.min(self.b.y) - self.radius;
         let high = self.a.y.max(self.b.y) + self.radius;
         let y = level.clamp(low, high);

@@ -5,18 +5,22 @@
 //! Guaranteed, by a last gate on true outlines in double precision: the gutter between outermost lines, the window and the
 //! free zones with each sticker's bleed, and that no copy is lost or invented. Aimed at: few sheets, then a short last one.
 //!
-//! How: every outline, grown by half the gutter, is drawn into cells so that no cell that it touches is left out; a container
-//! is a map of bits, and a part goes where it touches most among the free places near the feed edge, in many rotations
-//! (`fill`). Exact slides take up the slack of the cells (`settle`). Containers are filled one after another, several tries
-//! each, and several whole layouts are compared (`plan`). Copies are given to orders after the geometry (`assign`).
-//! The sources of each method stand with it.
+//! How: a lot alone stands in rows of its best periodic pattern, in blocks of boxes or in rows of discs (`lattice`, `lone`);
+//! a lot of a mix that fills whole containers better alone takes those first (`choose`). Of the rest every outline, grown by
+//! half the gutter, is drawn into cells so that no cell that it touches is left out; a container is a map of bits, and a part
+//! goes where it touches most among the free places near the feed edge, in many rotations (`fill`). Exact slides take up the
+//! slack of the cells (`settle`). Containers are filled one after another, several tries each, and several whole layouts are
+//! compared (`plan`). Copies are given to orders after the geometry (`assign`). The sources of each method stand with it.
 
 mod assign;
 mod body;
+mod choose;
 mod feed;
 mod fill;
 mod fit;
 mod gate;
+mod lattice;
+mod lone;
 mod map;
 mod mask;
 mod nest;

@@ -5,10 +5,12 @@ use std::cmp::Ordering;
 use rayon::prelude::*;
 
 use super::assign::{assign, left_over};
+use super::choose::{Case, Way, ways, whole_containers};
 use super::feed::{Feed, Section, sections};
 use super::fill::{Fill, Spot, Taste, used};
 use super::fit::Candidate;
 use super::gate;
+use super::lone::Lone;
 use super::part::{Part, Scale, turned_bounds};
 use super::plan::{Bins, Clock, Shop, Work};
 use super::{FaultTooLarge, Layout, Lot, Nesting, Placed, Progress};
@@ -48,7 +50,7 @@ pub(super) fn nest(nesting: &Nesting<'_>, progress: Progress<'_>, cancel: &Cance
     let shop = room.shop(nesting, &parts, cancel);
     let ready = room.ready(nesting, &shop)?;
     let shown = |share: f64| progress(share.clamp(0.0, 1.0) * GEOMETRY_SHARE);
-    let (mut bins, stopped_early) = shop.best(&ready.copies, &shown)?;
+    let (mut bins, stopped_early) = room.lay_out(nesting, &shop, &ready.copies, &shown)?;
     prepend(&mut bins, &ready.alone, room.sections.len());
     fill_offcuts(nesting, &room, &shop, &mut bins)?;
     let sheets = room.gated(nesting, &shop, bins)?;
@@ -147,6 +149,44 @@ impl Room {
             ready.copies.push(mapped);
         }
         Ok(ready)
+    }
+
+    /// Each lot its way (`choose`): patterns of its own, or the mix.
+    fn lay_out(
+        &self,
+        nesting: &Nesting<'_>,
+        shop: &Shop<'_>,
+        copies: &[u32],
+        progress: &(dyn Fn(f64) + Sync),
+    ) -> Result<(Bins, bool), Fault> {
+        let case = |(part, copies): (&Part, &u32)| Case { copies: *copies, area: part.area };
+        let cases: Vec<Case> = shop.parts.iter().zip(copies).map(case).collect();
+        let window: f64 = self.sections.iter().map(|section| section.width * section.length).sum();
+        let (mut left, mut bins) = (copies.to_vec(), Bins::new());
+        for (part, way) in ways(&cases, window).into_iter().enumerate() {
+            let mut lone = Lone::new(shop, part, nesting.lots[self.order[part]].rotate);
+            match way {
+                Way::Mixed => {}
+                Way::Alone => {
+                    bins = lone.layout(copies[part])?;
+                    left[part] -= bins.iter().map(|bin| bin.len() as u32).sum::<u32>();
+                }
+                Way::WholeFirst if self.sections.len() > 1 => {}
+                Way::WholeFirst => {
+                    let full = lone.full(0)?;
+                    let whole = whole_containers(cases[part], full.len() as u32, window);
+                    left[part] -= whole * full.len() as u32;
+                    bins.extend((0..whole).map(|_| full.clone()));
+                }
+            }
+        }
+        bins.resize(bins.len().next_multiple_of(self.sections.len().max(1)), Vec::new());
+        let (mixed, stopped_early) = shop.best(&left, progress)?;
+        bins.extend(mixed);
+        while bins.last().is_some_and(Vec::is_empty) {
+            bins.pop();
+        }
+        Ok((bins, stopped_early))
     }
 
     fn fitting(&self, lot: &Lot, part: usize, shop: &Shop<'_>, empty: &[Fill<'_>]) -> Result<Fitting, Fault> {

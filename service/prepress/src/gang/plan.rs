@@ -136,9 +136,17 @@ impl Shop<'_> {
     }
 
     /// Less is better: sections used, then the length used on the last.
-    fn rank(&self, bins: &Bins) -> (usize, i64) {
+    pub(super) fn rank(&self, bins: &Bins) -> (usize, i64) {
         let last = bins.last().map_or(0.0, |spots| used(self.parts, spots));
         (bins.len(), (last * 1e3).round() as i64)
+    }
+
+    /// One section filled by the map alone.
+    ///
+    /// # Errors
+    /// `run.cancelled`.
+    pub(super) fn filled(&self, section: usize, left: &[u32]) -> Result<Vec<Spot>, Fault> {
+        Ok(self.section(section, left, 0)?.spots)
     }
 
     /// One layout of a few copies, for repairs.

@@ -12,7 +12,7 @@ use crate::geom::{Rect, Vec2};
 /// under the layout's tolerance.
 pub(super) const SLIDING_MM: f64 = 1e-7;
 /// With less gutter than this pieces are not slid along each other: touching lines leave no room for rounding.
-const LEAST_GUTTER_MM: f64 = 1e-3;
+pub(super) const LEAST_GUTTER_MM: f64 = 1e-3;
 
 struct Settled {
     /// Of few corners.
