@@ -1,8 +1,14 @@
-//! Which way each lot goes: in a pattern of its own, or in the mix. A pure function of numbers.
+//! Which way each lot goes: in patterns of its own, or in the mix. A pure function of numbers.
 
 /// Share of a container's window that mixes of clip-art outlines reach in whole containers at `draft`. Measured: 0.69 to 0.74
-/// on the workloads of `load/README.md`.
+/// on workloads of 300 and of 5,000 copies.
 const MIX_DENSITY: f64 = 0.74;
+/// By how much a pattern must beat the mix: the mix misses copies that are taken from it, small ones above all, which fill its
+/// gaps. Measured: with less the workload of 5,000 copies came out no shorter.
+const MARGIN: f64 = 0.06;
+/// Up to so many copies the mix of all is laid out first, and what it reaches decides in place of [`MIX_DENSITY`]; with more,
+/// two layouts cost too much.
+const MIXED_FIRST: u64 = 1_500;
 
 /// A lot as the chooser sees it.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -13,65 +19,92 @@ pub(super) struct Case {
     pub(super) area: f64,
 }
 
-/// Where the copies of a lot go.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(super) enum Way {
-    /// All of them in patterns of their own.
-    Alone,
-    /// First into whole containers of their own, the rest into the mix.
-    WholeFirst,
-    /// Into the mix.
-    Mixed,
+/// Lots, and the containers that they go into.
+#[derive(Clone, Debug)]
+pub(super) struct Choice {
+    cases: Vec<Case>,
+    window_area: f64,
+    sections: usize,
 }
 
-/// The way of each lot, by a window's area. A lot alone needs no mix. In a mix only those may take whole containers that could
-/// fill one at all.
-pub(super) fn ways(cases: &[Case], window_area: f64) -> Vec<Way> {
-    let lone = cases.iter().filter(|case| case.copies > 0).count() == 1;
-    let way = |case: &Case| match case {
-        Case { copies: 0, .. } => Way::Mixed,
-        _ if lone => Way::Alone,
-        case if f64::from(case.copies) * case.area > MIX_DENSITY * window_area => Way::WholeFirst,
-        _ => Way::Mixed,
-    };
-    cases.iter().map(way).collect()
-}
+impl Choice {
+    /// For lots in containers of so many sections, the area of all of them given.
+    pub(super) fn new(cases: Vec<Case>, window_area: f64, sections: usize) -> Choice {
+        Choice { cases, window_area, sections }
+    }
 
-/// How many whole containers of its own a lot takes, when a window holds so many of it: all that it fills, where that wastes
-/// less than a mix would.
-pub(super) fn whole_containers(case: Case, per_window: u32, window_area: f64) -> u32 {
-    let density = f64::from(per_window) * case.area / window_area;
-    if density > MIX_DENSITY { case.copies.checked_div(per_window).unwrap_or(0) } else { 0 }
+    /// The lot that is alone: it needs no mix, in any number of copies.
+    pub(super) fn lone(&self) -> Option<usize> {
+        let mut wanted = (0..self.cases.len()).filter(|index| self.cases[*index].copies > 0);
+        wanted.next().filter(|_| wanted.next().is_none())
+    }
+
+    /// Lots of a mix that could fill a container: those for which it is worth to learn how many it holds.
+    pub(super) fn fillers_of_whole(&self) -> Vec<usize> {
+        let fills = |case: &Case| f64::from(case.copies) * case.area > MIX_DENSITY * self.window_area;
+        (0..self.cases.len()).filter(|index| self.sections == 1 && fills(&self.cases[*index])).collect()
+    }
+
+    /// Whether the mix of all is to be laid out before [`Choice::whole_containers`] is asked. `holds` says for lots how many
+    /// copies a container holds.
+    pub(super) fn mixes_first(&self, holds: &[(usize, u32)]) -> bool {
+        let copies: u64 = self.cases.iter().map(|case| u64::from(case.copies)).sum();
+        copies <= MIXED_FIRST || self.whole_containers(holds, None).is_empty()
+    }
+
+    /// How many whole containers lots of a mix take for themselves: all that they fill, where their pattern is clearly denser
+    /// than the mix, which `reached` so much or will reach about [`MIX_DENSITY`].
+    pub(super) fn whole_containers(&self, holds: &[(usize, u32)], reached: Option<f64>) -> Vec<(usize, u32)> {
+        let of = |(lot, count): &(usize, u32)| {
+            let case = self.cases[*lot];
+            let density = f64::from(*count) * case.area / self.window_area;
+            let whole = case.copies.checked_div(*count).unwrap_or(0);
+            (density > reached.unwrap_or(MIX_DENSITY) + MARGIN && whole > 0).then_some((*lot, whole))
+        };
+        holds.iter().filter_map(of).collect()
+    }
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
 
-    const WINDOW: f64 = 10_000.0;
-
-    fn case(copies: u32, area: f64) -> Case {
-        Case { copies, area }
+    fn choice(cases: &[(u32, f64)]) -> Choice {
+        let cases = cases.iter().map(|(copies, area)| Case { copies: *copies, area: *area }).collect();
+        Choice::new(cases, 10_000.0, 1)
     }
 
     #[test]
     fn a_lone_lot_goes_alone_in_any_number() {
-        assert_eq!(ways(&[case(1, 100.0)], WINDOW), [Way::Alone]);
-        assert_eq!(ways(&[case(0, 50.0), case(5_000, 100.0)], WINDOW), [Way::Mixed, Way::Alone]);
-        assert_eq!(ways(&[], WINDOW), []);
+        assert_eq!(choice(&[(1, 100.0)]).lone(), Some(0));
+        assert_eq!(choice(&[(0, 50.0), (5_000, 100.0)]).lone(), Some(1));
+        assert_eq!(choice(&[(1, 50.0), (5_000, 100.0)]).lone(), None);
+        assert_eq!(choice(&[]).lone(), None);
     }
 
     #[test]
-    fn in_a_mix_only_lots_that_fill_a_window_take_whole_ones() {
-        let cases = [case(200, 100.0), case(10, 100.0)];
-        assert_eq!(ways(&cases, WINDOW), [Way::WholeFirst, Way::Mixed]);
+    fn in_a_mix_only_lots_that_fill_a_window_may_take_whole_ones() {
+        let mut choice = choice(&[(200, 100.0), (10, 100.0), (75, 100.0)]);
+        assert_eq!(choice.fillers_of_whole(), [0, 2]);
+        choice.sections = 2;
+        assert!(choice.fillers_of_whole().is_empty(), "sections are filled by the mix");
     }
 
     #[test]
-    fn whole_containers_are_taken_where_the_pattern_is_denser_than_a_mix() {
-        assert_eq!(whole_containers(case(200, 100.0), 80, WINDOW), 2);
-        assert_eq!(whole_containers(case(200, 100.0), 70, WINDOW), 0, "70 % is what a mix reaches too");
-        assert_eq!(whole_containers(case(79, 100.0), 80, WINDOW), 0);
-        assert_eq!(whole_containers(case(5, 100.0), 0, WINDOW), 0);
+    fn whole_containers_are_taken_where_the_pattern_is_denser_than_the_mix() {
+        let choice = choice(&[(200, 100.0), (79, 100.0)]);
+        assert_eq!(choice.whole_containers(&[(0, 85)], None), [(0, 2)]);
+        assert_eq!(choice.whole_containers(&[(0, 85)], Some(0.82)), [], "this mix is nearly as dense");
+        assert_eq!(choice.whole_containers(&[(0, 75)], None), [], "75 % is what any mix reaches");
+        assert_eq!(choice.whole_containers(&[(0, 75)], Some(0.65)), [(0, 2)], "but this one does not");
+        assert_eq!(choice.whole_containers(&[(1, 85)], None), [], "copies short of a container");
+        assert_eq!(choice.whole_containers(&[(0, 0)], Some(0.0)), []);
+    }
+
+    #[test]
+    fn large_mixes_are_laid_out_once() {
+        assert!(choice(&[(200, 100.0), (10, 100.0)]).mixes_first(&[(0, 85)]));
+        assert!(!choice(&[(2_000, 100.0), (10, 100.0)]).mixes_first(&[(0, 85)]));
+        assert!(choice(&[(2_000, 100.0), (10, 100.0)]).mixes_first(&[(0, 70)]), "nothing else is laid out then");
     }
 }

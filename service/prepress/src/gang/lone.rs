@@ -111,3 +111,177 @@ impl<'a> Lone<'a> {
         Ok(bins)
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::rng::Rng;
+    use super::super::tests::{box_of, frame, lot, mix, nesting, run, star};
+    use super::super::{Layout, Nesting};
+    use crate::frame::KeepOut;
+    use crate::geom::{Point, Rect, Ring};
+    use crate::order::{FeedEdge, Rotate};
+    use crate::units::Mm;
+
+    fn disc(diameter: f64) -> Vec<Ring> {
+        let point = |index: u32| {
+            let angle = f64::from(index) * 1.5f64.to_radians();
+            Point::new(diameter / 2.0 * angle.cos(), diameter / 2.0 * angle.sin())
+        };
+        vec![Ring::new((0..240).map(point).collect())]
+    }
+
+    fn polygon(corners: &[(f64, f64)], scale: f64) -> Vec<Ring> {
+        vec![Ring::new(corners.iter().map(|(x, y)| Point::new(x * scale, y * scale)).collect())]
+    }
+
+    /// Every turn is an allowed one; `check` in `run` looks at the rest.
+    fn turns_are_allowed(nesting: &Nesting<'_>, layout: &Layout) {
+        for placed in layout.sheets.iter().flatten() {
+            let turn = placed.pose.rotation_deg;
+            match nesting.lots[placed.lot].rotate {
+                Rotate::None => assert!(turn.abs() < 1e-9, "{turn}"),
+                Rotate::QuarterTurns => assert!((turn / 90.0 - (turn / 90.0).round()).abs() < 1e-9, "{turn}"),
+                Rotate::Free => {}
+            }
+        }
+    }
+
+    /// Share of a window, grown by half the gutter on each side, that outlines grown as much take on the first sheet.
+    fn share(layout: &Layout, window: Rect, grown_area: f64, gutter: f64) -> f64 {
+        layout.sheets[0].len() as f64 * grown_area / ((window.width() + gutter) * (window.height() + gutter))
+    }
+
+    #[test]
+    fn discs_are_never_fewer_than_in_square_or_hexagonal_rows() {
+        // Rows of discs a pitch apart stand half the square root of three pitches apart when each lies in the gaps of the other
+        // (elementary).
+        for step in 0..6u32 {
+            let (width, length) = (101.0 + 7.3 * f64::from(step), 143.0 - 5.1 * f64::from(step));
+            let (diameter, gutter) = (11.0 + 1.7 * f64::from(step), 2.0);
+            let pitch = diameter + gutter;
+            let fit = |room: f64, step: f64| if room < 0.0 { 0.0 } else { (room / step).floor() + 1.0 };
+            let hexagonal = |width: f64, length: f64| {
+                let rows = fit(length - diameter, pitch * 0.75f64.sqrt());
+                let (full, less) = (fit(width - diameter, pitch), fit(width - diameter - pitch / 2.0, pitch));
+                (rows / 2.0).ceil() * full + (rows / 2.0).floor() * less
+            };
+            let square = fit(width - diameter, pitch) * fit(length - diameter, pitch);
+            let formula = square.max(hexagonal(width, length)).max(hexagonal(length, width));
+            let frame = frame(Rect::new(10.0, 10.0, 10.0 + width, 10.0 + length), Vec::new());
+            let rotate = [Rotate::None, Rotate::Free][step as usize % 2];
+            let nesting = nesting(&frame, gutter, vec![lot(disc(diameter), 0.0, rotate, 1_000)]);
+            let layout = run(&nesting);
+            turns_are_allowed(&nesting, &layout);
+            assert!(layout.sheets[0].len() as f64 >= formula, "{} of {formula}", layout.sheets[0].len());
+        }
+    }
+
+    #[test]
+    fn boxes_are_never_fewer_than_in_a_grid() {
+        for step in 0..6u32 {
+            let (width, length) = (101.0 + 7.3 * f64::from(step), 143.0 - 5.1 * f64::from(step));
+            let (a, b, gutter) = (21.0 + 1.3 * f64::from(step), 13.0, 2.0);
+            let grid =
+                |a: f64, b: f64| ((width + gutter) / (a + gutter)).floor() * ((length + gutter) / (b + gutter)).floor();
+            let frame = frame(Rect::new(10.0, 10.0, 10.0 + width, 10.0 + length), Vec::new());
+            let rotate = [Rotate::None, Rotate::QuarterTurns, Rotate::Free][step as usize % 3];
+            let formula = if rotate == Rotate::None { grid(a, b) } else { grid(a, b).max(grid(b, a)) };
+            let nesting = nesting(&frame, gutter, vec![lot(box_of(a, b), 0.0, rotate, 500)]);
+            let layout = run(&nesting);
+            turns_are_allowed(&nesting, &layout);
+            assert!(layout.sheets[0].len() as f64 >= formula, "{} of {formula}", layout.sheets[0].len());
+        }
+    }
+
+    #[test]
+    fn a_grid_that_fills_the_window_exactly_is_found() {
+        let frame = frame(Rect::new(7.25, 9.5, 7.25 + 5.0 * 22.0 - 2.0, 9.5 + 7.0 * 17.0 - 2.0), Vec::new());
+        for rotate in [Rotate::None, Rotate::QuarterTurns, Rotate::Free] {
+            let layout = run(&nesting(&frame, 2.0, vec![lot(box_of(20.0, 15.0), 0.0, rotate, 35)]));
+            assert_eq!(layout.sheets.len(), 1, "{rotate:?}");
+        }
+    }
+
+    #[test]
+    fn shapes_that_tile_the_plane_nearly_fill_a_large_window() {
+        // Any triangle and its half-turned self make a parallelogram; an angle of five squares tiles by shifts alone. What is
+        // missing lies along the window's sides.
+        let window = Rect::new(0.0, 0.0, 600.0, 600.0);
+        let frame = frame(window, Vec::new());
+        let triangle = polygon(&[(0.0, 0.0), (3.0, 0.0), (1.0, 2.0)], 5.0);
+        let angle = polygon(&[(0.0, 0.0), (3.0, 0.0), (3.0, 1.0), (1.0, 1.0), (1.0, 3.0), (0.0, 3.0)], 6.0);
+        for rings in [triangle, angle] {
+            let area: f64 = rings.iter().map(Ring::area_mm2).sum();
+            let layout = run(&nesting(&frame, 0.0, vec![lot(rings, 0.0, Rotate::Free, 6_000)]));
+            let share = share(&layout, window, area, 0.0);
+            assert!(share > 0.93, "{share}");
+        }
+    }
+
+    #[test]
+    fn stars_of_any_rotation_keep_every_promise_at_every_feed_edge() {
+        let disc = KeepOut::Disc { centre: Point::new(12.0, 15.0), radius: Mm::of(9.0) };
+        let bar = KeepOut::Box(Rect::new(60.0, 100.0, 90.0, 112.0));
+        let frame = frame(Rect::new(10.0, 12.5, 130.0, 160.25), vec![disc, bar]);
+        let mut rng = Rng::new(31, 0);
+        for (index, edge) in
+            [FeedEdge::Top, FeedEdge::Right, FeedEdge::Bottom, FeedEdge::Left].into_iter().cycle().take(6).enumerate()
+        {
+            let rotate = [Rotate::Free, Rotate::QuarterTurns, Rotate::None][index % 3];
+            let rings = star(&mut rng, 16.0 + 4.0 * index as f64);
+            let mut nesting = nesting(&frame, [2.0, 0.0, 3.3][index / 2], vec![lot(rings, 0.7, rotate, 90)]);
+            nesting.feed_edge = edge;
+            let layout = run(&nesting);
+            assert!(layout.unplaced.is_empty());
+            turns_are_allowed(&nesting, &layout);
+        }
+    }
+
+    #[test]
+    fn the_last_sheet_and_a_roll_end_with_their_copies() {
+        let window = Rect::new(10.0, 10.0, 190.0, 260.0);
+        let frame = frame(window, Vec::new());
+        let rings = polygon(&[(0.0, 0.0), (3.0, 0.0), (3.0, 1.0), (1.0, 1.0), (1.0, 3.0), (0.0, 3.0)], 8.0);
+        let used = |nesting: &Nesting<'_>, layout: &Layout| {
+            let far = |placed: &super::super::Placed| {
+                nesting.lots[0].outermost[0].transformed(placed.pose.to_affine()).bounds().y1 - window.y0
+            };
+            layout.sheets.last().expect("a sheet").iter().map(far).fold(0.0, f64::max)
+        };
+        let whole = nesting(&frame, 2.0, vec![lot(rings.clone(), 0.0, Rotate::Free, 10_000)]);
+        let per_sheet = run(&whole).sheets[0].len() as u32;
+        for more in [1, per_sheet / 4, per_sheet / 2, per_sheet - 1] {
+            for roll in [false, true] {
+                let copies = 2 * per_sheet + more;
+                let mut nesting = nesting(&frame, 2.0, vec![lot(rings.clone(), 0.0, Rotate::Free, copies)]);
+                nesting.roll = roll;
+                let layout = run(&nesting);
+                let share = f64::from(more) / f64::from(per_sheet) * window.height();
+                assert_eq!(layout.sheets.len(), 3);
+                assert!(used(&nesting, &layout) < share + 34.0, "{more} copies, the piece is 24 mm long");
+            }
+        }
+    }
+
+    #[test]
+    fn a_pattern_is_the_same_on_one_thread_and_on_many() {
+        let frame = frame(Rect::new(10.0, 10.0, 150.0, 190.0), Vec::new());
+        let nesting = nesting(&frame, 2.0, vec![lot(star(&mut Rng::new(5, 5), 24.0), 0.0, Rotate::Free, 120)]);
+        let with = |threads: usize| {
+            let pool = rayon::ThreadPoolBuilder::new().num_threads(threads).build().expect("a pool");
+            pool.install(|| run(&nesting)).sheets
+        };
+        assert_eq!(with(1), with(3));
+    }
+
+    #[test]
+    fn a_large_lot_of_a_mix_takes_whole_sheets() {
+        let frame = frame(Rect::new(10.0, 10.0, 110.0, 150.0), Vec::new());
+        let mut lots = mix(9, 5);
+        lots.push(lot(box_of(18.0, 18.0), 0.0, Rotate::Free, 100));
+        let layout = run(&nesting(&frame, 2.0, lots));
+        let whole =
+            |sheet: &&Vec<super::super::Placed>| sheet.iter().all(|placed| placed.lot == 5) && sheet.len() == 35;
+        assert_eq!(layout.sheets.iter().filter(whole).count(), 2, "5 x 7 squares fill a sheet");
+    }
+}

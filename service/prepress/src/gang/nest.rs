@@ -5,7 +5,7 @@ use std::cmp::Ordering;
 use rayon::prelude::*;
 
 use super::assign::{assign, left_over};
-use super::choose::{Case, Way, ways, whole_containers};
+use super::choose::{Case, Choice};
 use super::feed::{Feed, Section, sections};
 use super::fill::{Fill, Spot, Taste, used};
 use super::fit::Candidate;
@@ -162,31 +162,37 @@ impl Room {
         let case = |(part, copies): (&Part, &u32)| Case { copies: *copies, area: part.area };
         let cases: Vec<Case> = shop.parts.iter().zip(copies).map(case).collect();
         let window: f64 = self.sections.iter().map(|section| section.width * section.length).sum();
-        let (mut left, mut bins) = (copies.to_vec(), Bins::new());
-        for (part, way) in ways(&cases, window).into_iter().enumerate() {
-            let mut lone = Lone::new(shop, part, nesting.lots[self.order[part]].rotate);
-            match way {
-                Way::Mixed => {}
-                Way::Alone => {
-                    bins = lone.layout(copies[part])?;
-                    left[part] -= bins.iter().map(|bin| bin.len() as u32).sum::<u32>();
-                }
-                Way::WholeFirst if self.sections.len() > 1 => {}
-                Way::WholeFirst => {
-                    let full = lone.full(0)?;
-                    let whole = whole_containers(cases[part], full.len() as u32, window);
-                    left[part] -= whole * full.len() as u32;
-                    bins.extend((0..whole).map(|_| full.clone()));
-                }
+        let choice = Choice::new(cases, window, self.sections.len());
+        let lone = |part: usize| Lone::new(shop, part, nesting.lots[self.order[part]].rotate);
+        if let Some(part) = choice.lone() {
+            let bins = lone(part).layout(copies[part])?;
+            if bins.iter().map(|bin| bin.len() as u32).sum::<u32>() == copies[part] {
+                return Ok((bins, false));
             }
         }
-        bins.resize(bins.len().next_multiple_of(self.sections.len().max(1)), Vec::new());
-        let (mixed, stopped_early) = shop.best(&left, progress)?;
-        bins.extend(mixed);
-        while bins.last().is_some_and(Vec::is_empty) {
-            bins.pop();
+        let mut full: Vec<(usize, Vec<Spot>)> = Vec::new();
+        for part in choice.fillers_of_whole() {
+            full.push((part, lone(part).full(0)?));
         }
-        Ok((bins, stopped_early))
+        let holds: Vec<(usize, u32)> = full.iter().map(|(part, spots)| (*part, spots.len() as u32)).collect();
+        let mixed = choice.mixes_first(&holds).then(|| shop.best(copies, progress)).transpose()?;
+        let reached = mixed.as_ref().map(|(bins, _)| density(shop.parts, bins, window));
+        let mut left = copies.to_vec();
+        let mut bins = Bins::new();
+        for (part, whole) in choice.whole_containers(&holds, reached) {
+            let spots = full.iter().find(|(other, _)| *other == part).map(|entry| entry.1.clone()).unwrap_or_default();
+            left[part] -= whole * spots.len() as u32;
+            bins.extend((0..whole).map(|_| spots.clone()));
+        }
+        if let Some(mixed) = mixed.as_ref().filter(|_| bins.is_empty()) {
+            return Ok(mixed.clone());
+        }
+        let (rest, stopped_early) = shop.best(&left, progress)?;
+        bins.extend(rest);
+        match mixed {
+            Some(mixed) if shop.rank(&mixed.0) <= shop.rank(&bins) => Ok(mixed),
+            _ => Ok((bins, stopped_early)),
+        }
     }
 
     fn fitting(&self, lot: &Lot, part: usize, shop: &Shop<'_>, empty: &[Fill<'_>]) -> Result<Fitting, Fault> {
@@ -264,6 +270,13 @@ fn take(bins: &mut [Vec<Spot>], index: usize) -> usize {
     }
     debug_assert!(false, "the gate names copies that stand there");
     0
+}
+
+/// Share of their windows that whole containers fill; the last, which is not full, is left out.
+fn density(parts: &[Part], bins: &Bins, window: f64) -> f64 {
+    let whole = &bins[..bins.len().saturating_sub(1)];
+    let area: f64 = whole.iter().flatten().map(|spot| parts[spot.part].area).sum();
+    if whole.is_empty() { 0.0 } else { area / (window * whole.len() as f64) }
 }
 
 enum Fitting {

@@ -141,12 +141,12 @@ impl Shop<'_> {
         (bins.len(), (last * 1e3).round() as i64)
     }
 
-    /// One section filled by the map alone.
+    /// One section filled by the map alone, with a few tries.
     ///
     /// # Errors
     /// `run.cancelled`.
     pub(super) fn filled(&self, section: usize, left: &[u32]) -> Result<Vec<Spot>, Fault> {
-        Ok(self.section(section, left, 0)?.spots)
+        Ok(self.section(section, left, 0, (self.work.tries / 8).max(2))?.spots)
     }
 
     /// One layout of a few copies, for repairs.
@@ -164,7 +164,7 @@ impl Shop<'_> {
         let mut idle = 0;
         while left.iter().any(|left| *left > 0) && idle < self.sections.len() {
             let section = bins.len() % self.sections.len();
-            let filled = self.section(section, &left, task * 1_000_003 + bins.len() as u64)?;
+            let filled = self.section(section, &left, task * 1_000_003 + bins.len() as u64, self.work.tries)?;
             idle = if filled.spots.is_empty() { idle + 1 } else { 0 };
             left = filled.left;
             let repeats = if self.sections.len() == 1 { repeats(&filled.spots, &left) } else { 0 };
@@ -183,8 +183,8 @@ impl Shop<'_> {
     }
 
     /// The best of several tries to fill one section.
-    fn section(&self, section: usize, left: &[u32], task: u64) -> Result<Filled, Fault> {
-        let made: Vec<Option<Result<Filled, Fault>>> = (0..self.work.tries)
+    fn section(&self, section: usize, left: &[u32], task: u64, tries: u64) -> Result<Filled, Fault> {
+        let made: Vec<Option<Result<Filled, Fault>>> = (0..tries)
             .into_par_iter()
             .map(|attempt| {
                 let wanted = attempt == 0 || !self.clock.is_over();

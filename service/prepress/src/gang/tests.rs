@@ -6,7 +6,7 @@ use super::*;
 use crate::frame::KeepOut;
 use crate::geom::{Point, Rect};
 
-fn star(rng: &mut Rng, size: f64) -> Vec<Ring> {
+pub(super) fn star(rng: &mut Rng, size: f64) -> Vec<Ring> {
     let corners = 8 + (rng.unit() * 40.0) as u32;
     let deep = 0.3 + 0.6 * rng.unit();
     let point = |index: u32, rng: &mut Rng| {
@@ -17,16 +17,16 @@ fn star(rng: &mut Rng, size: f64) -> Vec<Ring> {
     vec![Ring::new((0..corners).map(|index| point(index, rng)).collect())]
 }
 
-fn box_of(width: f64, height: f64) -> Vec<Ring> {
+pub(super) fn box_of(width: f64, height: f64) -> Vec<Ring> {
     vec![Ring::rectangle(Rect::new(-width / 2.0, -height / 2.0, width / 2.0, height / 2.0))]
 }
 
-fn lot(outermost: Vec<Ring>, reach: f64, rotate: Rotate, copies: u32) -> Lot {
+pub(super) fn lot(outermost: Vec<Ring>, reach: f64, rotate: Rotate, copies: u32) -> Lot {
     let claims = vec![Claim { order: 0, item: 0, copies, due: None }];
     Lot { outermost, reach: Mm::of(reach), rotate, claims, filler: false }
 }
 
-fn frame(window: Rect, keep_outs: Vec<KeepOut>) -> Frame {
+pub(super) fn frame(window: Rect, keep_outs: Vec<KeepOut>) -> Frame {
     Frame {
         width: Mm::of(window.x1 + window.x0),
         height: Mm::of(window.y1 + window.y0),
@@ -38,7 +38,7 @@ fn frame(window: Rect, keep_outs: Vec<KeepOut>) -> Frame {
     }
 }
 
-fn nesting<'a>(frame: &'a Frame, gutter: f64, lots: Vec<Lot>) -> Nesting<'a> {
+pub(super) fn nesting<'a>(frame: &'a Frame, gutter: f64, lots: Vec<Lot>) -> Nesting<'a> {
     Nesting {
         frame,
         roll: false,
@@ -52,13 +52,13 @@ fn nesting<'a>(frame: &'a Frame, gutter: f64, lots: Vec<Lot>) -> Nesting<'a> {
     }
 }
 
-fn run(nesting: &Nesting<'_>) -> Layout {
+pub(super) fn run(nesting: &Nesting<'_>) -> Layout {
     let layout = nest(nesting, &|_| (), &Cancel::new()).expect("a layout");
     check(nesting, &layout);
     layout
 }
 
-fn mix(seed: u64, lots: u64) -> Vec<Lot> {
+pub(super) fn mix(seed: u64, lots: u64) -> Vec<Lot> {
     let mut rng = Rng::new(seed, 77);
     let one = |index: u64, rng: &mut Rng| {
         let rotate = [Rotate::Free, Rotate::QuarterTurns, Rotate::None][index as usize % 3];
@@ -90,7 +90,11 @@ fn check(nesting: &Nesting<'_>, layout: &Layout) {
                         KeepOut::Disc { centre, radius } => {
                             assert!(centre.distance(*point) >= radius.mm() + reach - 1e-6);
                         }
-                        KeepOut::Box(rect) => assert!(!rect.inflate(reach - 1e-6, reach - 1e-6).contains(*point)),
+                        KeepOut::Box(rect) => {
+                            let dx = (rect.x0 - point.x).max(point.x - rect.x1).max(0.0);
+                            let dy = (rect.y0 - point.y).max(point.y - rect.y1).max(0.0);
+                            assert!(dx.hypot(dy) >= reach - 1e-6 && !rect.inflate(-1e-6, -1e-6).contains(*point));
+                        }
                     }
                 }
             }
@@ -112,7 +116,7 @@ fn check(nesting: &Nesting<'_>, layout: &Layout) {
     }
 }
 
-fn poses(layout: &Layout) -> Vec<Vec<Pose>> {
+pub(super) fn poses(layout: &Layout) -> Vec<Vec<Pose>> {
     layout.sheets.iter().map(|sheet| sheet.iter().map(|placed| placed.pose).collect()).collect()
 }
 
