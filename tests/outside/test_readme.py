@@ -1,5 +1,6 @@
 """README's lines over HTTP, run as they stand: only the port is another, and the binary is built already."""
 
+import html
 import io
 import json
 import os
@@ -91,3 +92,17 @@ def test_every_operation_has_its_line():
     paths = {re.sub(r"\{code\}", "", path) for path in document["paths"]}
     for path in paths:
         assert any(f"{ADDRESS}{path}" in line for line in commands()), path
+
+
+def test_the_first_lines_of_the_docs_work_as_pasted(demo_shop, tmp_path):
+    page = demo_shop.get("/docs").text
+    lines = [html.unescape(re.sub(r"<[^>]+>", "", block)) for block in re.findall(r"<pre[^>]*>(.*?)</pre>", page, re.DOTALL)]
+    lines = [line for line in lines if line.lstrip().startswith("curl ")]
+    assert len(lines) >= 3
+    (tmp_path / "service").symlink_to(REPOSITORY / "service")
+    for line in lines:
+        line = line.replace(ADDRESS, f"{demo_shop.host}:{demo_shop.port}").replace("curl -sS", "curl -sS --fail-with-body", 1)
+        done = subprocess.run(["bash", "-c", line], cwd=tmp_path, capture_output=True, text=True, timeout=120)
+        assert done.returncode == 0, line + done.stdout + done.stderr
+    Image.open(tmp_path / "proof.png").verify()
+    assert "ticket.json" in zipfile.ZipFile(tmp_path / "night.zip").namelist()
