@@ -18,9 +18,11 @@ PREFLIGHT = {"item": {"art": {"part": "fox"}, "size": {"width_mm": 40}}, "stock"
 
 
 def slow_gang():
-    """Work of many seconds for one worker."""
-    item = {"item": "1", "art": {"part": "fox"}, "size": {"width_mm": 25}, "quantity": 300}
-    job = {"run": "slow", "stocks": [STOCK], "orders": [{"order": "1", "items": [item]}], "policy": {"effort": "thorough"}}
+    """Work of many seconds for one worker: a mix, because copies of one design are laid out by a pattern at once."""
+    items = [
+        {"item": str(width), "art": {"part": "fox"}, "size": {"width_mm": width}, "quantity": 30} for width in range(20, 40, 2)
+    ]
+    job = {"run": "slow", "stocks": [STOCK], "orders": [{"order": "1", "items": items}], "policy": {"effort": "thorough"}}
     return job, [("fox", HEART)]
 
 
