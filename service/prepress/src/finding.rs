@@ -266,7 +266,14 @@ impl Finding {
     }
 
     pub(crate) fn art_over_limit(measured: f64, limit: f64, unit: &'static str) -> Finding {
-        Finding::new(Code::ArtOverLimit).measured(measured, Some(limit), unit)
+        let words = |value: f64| match unit {
+            "bytes" => format!("{:.1} MiB", value / f64::from(1 << 20)),
+            "pixels" => format!("{:.0} megapixels", value / 1e6),
+            _ => format!("{value:.0} {unit}"),
+        };
+        let message = format!("The picture is larger than we can take: {}, at most {}.", words(measured), words(limit));
+        let finding = Finding::new(Code::ArtOverLimit).measured(measured, Some(limit), unit);
+        finding.saying(message, Code::ArtOverLimit.remedy())
     }
 
     pub(crate) fn art_tiny(longest_px: u32) -> Finding {

@@ -38,12 +38,9 @@ pub(crate) struct Listening {
 /// When the address cannot be bound, or is reachable from other machines and nothing keeps strangers out.
 pub(crate) fn start(settings: Settings) -> io::Result<Listening> {
     let addresses: Vec<SocketAddr> = settings.listen.to_socket_addrs()?.collect();
+    // Names may lead elsewhere than they did when the settings were checked.
     if let Some(open) = addresses.iter().find(|address| !settings.may_listen_on(**address)) {
-        let message = format!(
-            "{open} can be reached from other machines, and there are no keys: configure keys (`quoin key NAME` makes \
-             one), listen on 127.0.0.1, or say --open-without-keys"
-        );
-        return Err(io::Error::new(io::ErrorKind::PermissionDenied, message));
+        return Err(io::Error::new(io::ErrorKind::PermissionDenied, format!("{open} is open to strangers")));
     }
     let service = Data::new(Service::start(settings)?);
     let shared = service.clone();
@@ -71,6 +68,7 @@ impl Listening {
         let stopping = actix_web::rt::spawn(stop_in_order(server.handle(), service));
         let served = server.await;
         stopping.abort();
+        tracing::info!("stopped");
         served
     }
 }

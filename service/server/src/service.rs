@@ -15,9 +15,10 @@ use crate::metrics::Metrics;
 use crate::operation::Operation;
 use crate::problem::Problem;
 use crate::settings::{Opened, Scope, Settings};
+use crate::visit::Visit;
 
 /// Seconds after which a client of a service that stops should find another one.
-const RETRY_ELSEWHERE_S: u64 = 1;
+const RETRY_ELSEWHERE_S: u64 = 5;
 
 /// How far a service is on its way to its end.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -102,7 +103,10 @@ impl Service {
             return Err(Problem::NoKey);
         }
         match self.settings.keys.open(key.trim(), scope) {
-            Opened::Yes => Ok(()),
+            Opened::Yes(name) => {
+                Visit::of(request).set_key(name);
+                Ok(())
+            }
             Opened::NotThis => Err(Problem::NoScope { scope: scope.word() }),
             Opened::Unknown => Err(Problem::UnknownKey),
         }

@@ -34,6 +34,7 @@ struct Record {
     id: String,
     began: Instant,
     took: RefCell<[Duration; 4]>,
+    key: RefCell<Option<String>>,
 }
 
 /// One request. Clones share one record.
@@ -56,7 +57,7 @@ impl Visit {
                 && id.bytes().all(|byte| byte.is_ascii_alphanumeric() || b"._-".contains(&byte))
         };
         let id = asked_id.filter(plain).map_or_else(|| Uuid::now_v7().to_string(), str::to_owned);
-        Visit(Rc::new(Record { id, began: Instant::now(), took: RefCell::default() }))
+        Visit(Rc::new(Record { id, began: Instant::now(), took: RefCell::default(), key: RefCell::default() }))
     }
 
     /// The record of a request.
@@ -68,6 +69,16 @@ impl Visit {
     /// Its id.
     pub(crate) fn id(&self) -> &str {
         &self.0.id
+    }
+
+    /// Remembers the name of the key that let it in.
+    pub(crate) fn set_key(&self, name: &str) {
+        *self.0.key.borrow_mut() = Some(name.to_owned());
+    }
+
+    /// The name of the key that let it in.
+    pub(crate) fn key(&self) -> Option<String> {
+        self.0.key.borrow().clone()
     }
 
     /// Since it began.

@@ -1,5 +1,7 @@
 //! Around every request: its id, its line in the log, its counters, the header fields that every answer has.
 
+use std::time::Duration;
+
 use actix_web::body::{BoxBody, MessageBody};
 use actix_web::dev::{ServiceRequest, ServiceResponse};
 use actix_web::http::header::{HeaderName, HeaderValue, X_CONTENT_TYPE_OPTIONS};
@@ -10,6 +12,7 @@ use actix_web::{Error, HttpMessage};
 
 use crate::answer::add_digest;
 use crate::operation::Operation;
+use crate::problem::ProblemCode;
 use crate::service::Service;
 use crate::visit::{Stage, Visit};
 
@@ -27,7 +30,7 @@ pub(crate) async fn watch(
     request.extensions_mut().insert(visit.clone());
     let method = request.method().clone();
     let operation = Operation::of_path(request.path());
-    let mut line = Line { service, visit, method, operation, status: None };
+    let mut line = Line { service, visit, method, operation, status: None, problem: None };
     // An error becomes an answer here, so that it gets its digest and its line like any other.
     let (request, response) = match next.call(request).await {
         Ok(response) => response.map_into_boxed_body().into_parts(),
@@ -38,7 +41,13 @@ pub(crate) async fn watch(
     response.headers_mut().insert(REQUEST_ID, id);
     response.headers_mut().insert(X_CONTENT_TYPE_OPTIONS, HeaderValue::from_static("nosniff"));
     line.status = Some(response.status());
+    line.problem = response.extensions().get::<ProblemCode>().map(|code| code.0);
     Ok(ServiceResponse::new(request, response))
+}
+
+/// To the microsecond.
+pub(crate) fn milliseconds(duration: Duration) -> f64 {
+    duration.as_micros() as f64 / 1e3
 }
 
 /// The line in the log; written when the request is over, also when its client has left.
@@ -48,6 +57,7 @@ struct Line {
     method: Method,
     operation: Operation,
     status: Option<StatusCode>,
+    problem: Option<&'static str>,
 }
 
 impl Drop for Line {
@@ -58,7 +68,7 @@ impl Drop for Line {
             Some(status) => metrics.answered(self.operation, status, took),
             None => metrics.left(self.operation),
         }
-        let ms = |stage: Stage| self.visit.took(stage).as_secs_f64() * 1e3;
+        let ms = |stage: Stage| milliseconds(self.visit.took(stage));
         let probe = matches!(self.operation, Operation::Health | Operation::Readiness | Operation::Metrics);
         if probe && self.status.is_some_and(|status| status.is_success()) {
             return;
@@ -69,7 +79,9 @@ impl Drop for Line {
             method = self.method.as_str(),
             status = self.status.map_or(0, |status| status.as_u16()),
             outcome = if self.status.is_some() { "answered" } else { "client_left" },
-            took_ms = took.as_secs_f64() * 1e3,
+            problem = self.problem,
+            key = self.visit.key(),
+            took_ms = milliseconds(took),
             receive_ms = ms(Stage::Receive),
             wait_ms = ms(Stage::Wait),
             read_ms = ms(Stage::Read),

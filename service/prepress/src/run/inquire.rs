@@ -110,7 +110,8 @@ fn look_at_design(
 fn too_large(inquiry: &Inquiry, outermost: &[Ring], reach: Mm, longest: Mm) -> Result<Option<Finding>, Fault> {
     let frame = frame::lay_out(&inquiry.stock)?;
     let fault = gang::too_large(&frame, &inquiry.stock, inquiry.rotate, outermost, reach);
-    Ok(fault.and_then(|fault| layout::too_large(fault, longest)))
+    let body = layout::Body { outermost, reach, longest };
+    Ok(fault.and_then(|fault| layout::too_large(fault, &body, &inquiry.product)))
 }
 
 /// Draws a design. What only keeps it from being cut as it is, and could be accepted, keeps nothing from being drawn.

@@ -9,7 +9,8 @@ use crate::fault::Fault;
 use crate::finding::{Finding, SetAside};
 use crate::frame;
 use crate::gang::{self, Claim, FaultTooLarge, Layout, Lot, Nesting, Placed};
-use crate::order::{Form, Item, Job, Order, Rotate};
+use crate::geom::Ring;
+use crate::order::{Form, Item, Job, Order, Product, Rotate};
 use crate::sheet::{self, Placement, Sheet};
 use crate::sticker::Sticker;
 use crate::units::Mm;
@@ -75,15 +76,43 @@ fn too_large_too(job: &Job, products: &Products, lines: &[Line<'_>]) -> Result<V
         let stock = &job.stocks[line.item.stock];
         let frame = frame::lay_out(stock)?;
         let fault = gang::too_large(&frame, stock, line.item.rotate, &rejected.outermost, rejected.reach);
-        found.extend(fault.and_then(|fault| too_large(fault, rejected.longest)).map(|finding| (number, finding)));
+        let body = Body { outermost: &rejected.outermost, reach: rejected.reach, longest: rejected.longest };
+        let finding = fault.and_then(|fault| too_large(fault, &body, &line.item.product));
+        found.extend(finding.map(|finding| (number, finding)));
     }
     Ok(found)
 }
 
+/// What a sticker takes of a sheet.
+pub(super) struct Body<'a> {
+    /// Outermost lines.
+    pub(super) outermost: &'a [Ring],
+    /// Print past them.
+    pub(super) reach: Mm,
+    /// Longest side of the finished sticker.
+    pub(super) longest: Mm,
+}
+
 /// The finding that says by how much a sticker is too large, and what would fit.
-pub(super) fn too_large(fault: FaultTooLarge, longest: Mm) -> Option<Finding> {
+pub(super) fn too_large(fault: FaultTooLarge, body: &Body<'_>, product: &Product) -> Option<Finding> {
     let (measured, limit) = (fault.measured, fault.limit);
-    Fault::SizeTooLarge { measured, limit, would_fit: Some(longest * fault.shrink) }.finding()
+    Fault::SizeTooLarge { measured, limit, would_fit: would_fit(fault.shrink, body, product) }.finding()
+}
+
+/// The longest side with which a sticker surely fits. Border, backing and bleed keep their width while the art shrinks, so
+/// that the sides come nearer to each other: the shorter one decides. `None` where nothing of it is art.
+fn would_fit(shrink: f64, body: &Body<'_>, product: &Product) -> Option<Mm> {
+    let (border, margin) = match product {
+        Product::DieCut(design) => (design.outline.border, Mm::ZERO),
+        Product::KissCut(design, backing) => (design.outline.border, backing.margin),
+        Product::StickerSheet(_) => (Mm::ZERO, Mm::ZERO),
+    };
+    let bounds = body.outermost.iter().map(Ring::bounds).reduce(|one, other| one.union(other))?;
+    let around = 2.0 * (border + margin + body.reach).mm();
+    let shortest = bounds.width().min(bounds.height()) + 2.0 * body.reach.mm();
+    let art = (shortest * shrink - around) / (shortest - around);
+    let longest = art * (body.longest - border * 2.0).mm() + 2.0 * border.mm();
+    (art > 0.0 && longest.is_finite()).then(|| Mm::of(longest))
 }
 
 /// What wants a place on one stock, in an order that depends on the products alone.
@@ -208,7 +237,8 @@ fn unplaced(
         let item = lots[unplaced.lot].1[unplaced.claim].item;
         let sticker = stickers[unplaced.lot];
         let longest = sticker.finished_width.max(sticker.finished_height);
-        let findings: Vec<Finding> = too_large(fault, longest).into_iter().collect();
+        let body = Body { outermost: &sticker.outermost, reach: sticker.reach, longest };
+        let findings: Vec<Finding> = too_large(fault, &body, &lines[item].item.product).into_iter().collect();
         let set_aside = SetAside {
             order: lines[item].order.map(|order| order.order.clone()),
             item: lines[item].item.item.clone(),

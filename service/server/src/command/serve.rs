@@ -11,7 +11,7 @@ use crate::logging;
 use crate::settings::{Settings, SettingsArgs, hash_of};
 
 /// What the log of a service says: all of ours, and nothing of every request line that is no HTTP.
-const USUAL_LOG: &str = "info,actix_http::h1=off";
+const USUAL_LOG: &str = "info,actix_http::h1=off,actix_server=warn";
 
 /// Bytes of a key: nobody guesses 256 bits.
 const KEY_BYTES: usize = 32;

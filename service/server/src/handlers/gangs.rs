@@ -15,6 +15,7 @@ use crate::operation::Operation;
 use crate::problem::Problem;
 use crate::request::{Ask, Asked, Desk};
 use crate::settings::Scope;
+use crate::watch::milliseconds;
 use crate::wire::{self, ArtSource, ConfiguredStocks, Mistake};
 
 /// A night's orders.
@@ -81,7 +82,7 @@ impl RunClock {
     fn log(&self, desk: &Desk, totals: &Totals) {
         let ended = self.began.elapsed();
         let [pictures, layout, files] = [0, 1, 2].map(|stage| self.done[stage].get().copied().unwrap_or(ended));
-        let ms = |from: Duration, to: Duration| to.saturating_sub(from).as_secs_f64() * 1e3;
+        let ms = |from: Duration, to: Duration| milliseconds(to.saturating_sub(from));
         tracing::info!(
             request_id = desk.request_id,
             sheets = totals.sheets,

@@ -1,7 +1,7 @@
 //! `POST /v1/proofs`
 
 use actix_web::HttpResponse;
-use actix_web::http::header::HeaderName;
+use actix_web::http::header::{HeaderName, HeaderValue};
 use quoin_prepress::order::{Inquiry, Product, ProofDrawing, View};
 use quoin_prepress::run;
 
@@ -16,6 +16,9 @@ const SVG: &str = "image/svg+xml";
 
 /// The header field that names what the customer agrees to.
 const PROOF_DIGEST: HeaderName = HeaderName::from_static("proof-digest");
+
+/// What preflight says of it: a picture of a sticker does not show that it is too soft to print.
+const PROOF_VERDICT: HeaderName = HeaderName::from_static("proof-verdict");
 
 /// An item and how it is to be shown.
 pub(crate) struct Proof {
@@ -46,7 +49,7 @@ pub(crate) async fn proof(asked: Asked<Proof>) -> Result<HttpResponse, Problem> 
         run::proof(&ask.inquiry, &ask.view, drawing, &desk.limits, &desk.cancel)
     };
     let proof = asked.work(work).await?;
-    let digest = proof.digest.clone();
+    let (digest, verdict) = (proof.digest.clone(), proof.report.verdict.word());
     let mut response = if media_type == answer::JSON {
         answer::json(&proof.document())?
     } else {
@@ -54,5 +57,6 @@ pub(crate) async fn proof(asked: Asked<Proof>) -> Result<HttpResponse, Problem> 
     };
     let digest = digest.parse().map_err(|_| Problem::Panicked)?;
     response.headers_mut().insert(PROOF_DIGEST, digest);
+    response.headers_mut().insert(PROOF_VERDICT, HeaderValue::from_static(verdict));
     Ok(response)
 }

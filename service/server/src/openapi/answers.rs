@@ -53,6 +53,10 @@ pub(super) fn headers() -> Value {
             "Digest of what will be made, to be kept with the customer's consent: 64 hexadecimal digits.",
             &json!({"type": "string", "pattern": "^[0-9a-f]{64}$"}),
         ),
+        "Proof-Verdict": text(
+            "What preflight says of the sticker, whatever the picture looks like.",
+            &json!({"type": "string", "enum": ["ready", "caution", "reject"]}),
+        ),
         "Retry-After": text("Seconds after which to try again.", &whole),
         "Accept": text("Media types that a body may have, where that was the matter.", &string),
         "Accept-Encoding": text("Codings that a body may have, where that was the matter.", &string),

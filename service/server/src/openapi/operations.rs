@@ -99,12 +99,12 @@ fn proof() -> Work {
         summary: "Draw the finished sticker",
         description: "Draws the sticker as it will be, with its cut line, on the ground asked for. `Accept` chooses: `image/png` \
                       (default), `image/svg+xml`, or `application/json` with the report, the digest and the picture. Keep \
-                      `Proof-Digest` with the customer's consent. A picture that preflight rejects is drawn all the same where \
+                      `Proof-Digest` with the customer's consent, for the same stock; `Proof-Verdict` says whether it can be printed. A picture that preflight rejects is drawn all the same where \
                       that can be done; 422 with `findings` only when no sticker can be made.",
         request: "ProofRequest",
         good: answer(
             "The proof.",
-            &["Proof-Digest"],
+            &["Proof-Digest", "Proof-Verdict"],
             &json!({
                 "image/png": png,
                 "image/svg+xml": picture("image/svg+xml"),

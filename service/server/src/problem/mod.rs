@@ -133,19 +133,20 @@ impl Problem {
             Problem::TooManyParts { limit } => format!("A body may have {limit} parts."),
             Problem::BodyTooSlow { deadline_s } => format!("A body must be here within {deadline_s} seconds."),
             Problem::BrokenBody { reason } => reason.clone(),
+            Problem::NotFound => "There is nothing at this path; /docs lists what there is.".to_owned(),
+            Problem::NoKey => "Send the header field `Authorization: Bearer KEY`.".to_owned(),
             Problem::NoScope { scope } => format!("This operation needs a key with the scope `{scope}`."),
             Problem::Full { retry_after_s } | Problem::Draining { retry_after_s } => {
-                format!("Try again in {retry_after_s} seconds.")
+                let seconds = if *retry_after_s == 1 { "second" } else { "seconds" };
+                format!("Try again in {retry_after_s} {seconds}.")
             }
             Problem::Mistakes(mistakes) => match mistakes.as_slice() {
                 [only] => only.message.clone(),
                 many => format!("There are {} mistakes in the request.", many.len()),
             },
             Problem::Fault(fault) if fault_code(fault) == fault.code() => format!("{fault}."),
-            Problem::NotFound
-            | Problem::UnsupportedCoding
+            Problem::UnsupportedCoding
             | Problem::NoJobPart
-            | Problem::NoKey
             | Problem::UnknownKey
             | Problem::Fault(_)
             | Problem::Panicked
@@ -229,6 +230,10 @@ impl Problem {
     }
 }
 
+/// The code of the problem that an answer is; goes with the answer as far as the log.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct ProblemCode(pub(crate) &'static str);
+
 /// What a client is told of any fault of ours.
 const INTERNAL: &str = "http.internal";
 
@@ -281,7 +286,10 @@ impl ResponseError for Problem {
         if let Some(field) = self.header() {
             response.insert_header(field);
         }
-        response.body(self.document().to_string())
+        let mut response = response.body(self.document().to_string());
+        // For the log.
+        response.extensions_mut().insert(ProblemCode(self.code()));
+        response
     }
 }
 

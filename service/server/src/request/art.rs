@@ -92,6 +92,23 @@ impl PartsArt {
         doubled.chain(unused).collect()
     }
 
+    /// Most part names that a message lists.
+    const NAMES_LISTED: usize = 10;
+
+    fn no_part(&self, name: &str) -> String {
+        let names: Vec<String> = self.parts.by_name.keys().map(|name| format!("\"{name}\"")).collect();
+        match names.len() {
+            0 => format!(
+                "the body has no part \"{name}\"; send multipart/form-data with the picture as a part of that name, or \
+                 write the picture as `base64`"
+            ),
+            count if count <= Self::NAMES_LISTED => {
+                format!("the body has no part \"{name}\"; its pictures are {}", names.join(", "))
+            }
+            count => format!("the body has no part \"{name}\" among its {count} pictures"),
+        }
+    }
+
     /// Sizes of the pictures that were mentioned.
     pub(super) fn sizes(&self) -> &Sizes {
         &self.sizes
@@ -108,8 +125,7 @@ impl ArtSource for PartsArt {
             }
         };
         let Some(art) = self.parts.by_name.get(name) else {
-            let message = format!("the body has no part \"{name}\"");
-            return Err(ArtMissing { code: MistakeCode::PartMissing, message });
+            return Err(ArtMissing { code: MistakeCode::PartMissing, message: self.no_part(name) });
         };
         if self.mentioned.insert(name.to_owned())
             && let ArtInput::Stored { sha256, .. } = art

@@ -3,7 +3,7 @@
 //! A key is 32 random bytes, so a plain hash is enough: there is nothing to guess that a slow hash would slow down.
 
 use sha2::{Digest, Sha256};
-use subtle::{Choice, ConditionallySelectable, ConstantTimeEq};
+use subtle::{ConditionallySelectable, ConstantTimeEq};
 
 use super::SettingsFault;
 use super::file::File;
@@ -60,9 +60,9 @@ pub(crate) struct Keys(Vec<Key>);
 
 /// What a presented key opens.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(crate) enum Opened {
-    /// The operation.
-    Yes,
+pub(crate) enum Opened<'a> {
+    /// The operation; the key has this name.
+    Yes(&'a str),
     /// Another operation.
     NotThis,
     /// Nothing.
@@ -86,18 +86,17 @@ impl Keys {
     }
 
     /// What a presented key opens. Takes the same time whichever key it is, or none.
-    pub(crate) fn open(&self, presented: &str, scope: Scope) -> Opened {
+    pub(crate) fn open(&self, presented: &str, scope: Scope) -> Opened<'_> {
         let hash = hash_of(presented);
-        let (mut known, mut scopes) = (Choice::from(0), 0_u32);
-        for key in &self.0 {
-            let same = key.sha256.ct_eq(&hash);
-            known |= same;
-            scopes.conditional_assign(&key.scopes, same);
+        // No key is known by the number after the last.
+        let mut found = self.0.len() as u64;
+        for (number, key) in (0..).zip(&self.0) {
+            found.conditional_assign(&number, key.sha256.ct_eq(&hash));
         }
-        match (bool::from(known), scopes & scope.bit() != 0) {
-            (false, _) => Opened::Unknown,
-            (true, false) => Opened::NotThis,
-            (true, true) => Opened::Yes,
+        match self.0.get(found as usize) {
+            None => Opened::Unknown,
+            Some(key) if key.scopes & scope.bit() == 0 => Opened::NotThis,
+            Some(key) => Opened::Yes(&key.name),
         }
     }
 
@@ -115,6 +114,12 @@ impl Keys {
             match Key::parse(text) {
                 Ok(key) => keys.push(key),
                 Err(message) => faults.push(SettingsFault { place: super::args::place_of("keys"), message }),
+            }
+        }
+        for (number, key) in keys.iter().enumerate() {
+            if keys[..number].iter().any(|other| other.name == key.name || other.sha256 == key.sha256) {
+                let message = format!("the key {} is there twice, by its name or its sha256", key.name);
+                faults.push(SettingsFault { place: file.place_of("/keys"), message });
             }
         }
         Keys(keys)
@@ -184,13 +189,13 @@ mod tests {
     #[test]
     fn a_key_opens_what_its_scopes_say() {
         let keys = Keys(vec![Key::parse(&format!("shop={ABC}:inspect+metrics")).expect("a key")]);
-        assert_eq!(keys.open("abc", Scope::Inspect), Opened::Yes);
-        assert_eq!(keys.open("abc", Scope::Metrics), Opened::Yes);
+        assert_eq!(keys.open("abc", Scope::Inspect), Opened::Yes("shop"));
+        assert_eq!(keys.open("abc", Scope::Metrics), Opened::Yes("shop"));
         assert_eq!(keys.open("abc", Scope::Gang), Opened::NotThis);
         assert_eq!(keys.open("abd", Scope::Inspect), Opened::Unknown);
         assert_eq!(keys.open("", Scope::Inspect), Opened::Unknown);
         let all = Keys(vec![Key::parse(&format!("shop={}", ABC.to_uppercase())).expect("a key")]);
-        assert!(Scope::ALL.into_iter().all(|scope| all.open("abc", scope) == Opened::Yes));
+        assert!(Scope::ALL.into_iter().all(|scope| all.open("abc", scope) == Opened::Yes("shop")));
     }
 
     #[test]

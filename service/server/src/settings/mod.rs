@@ -6,7 +6,7 @@ mod args;
 mod file;
 mod keys;
 
-use std::net::SocketAddr;
+use std::net::{SocketAddr, ToSocketAddrs};
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 
@@ -114,6 +114,7 @@ impl Settings {
         let mut faults = Vec::new();
         let file = file::File::read(args.settings.as_deref(), &mut faults);
         let settings = Settings::merge(args, &file, &mut faults);
+        settings.check_listen(args, &file, &mut faults);
         if faults.is_empty() { Ok(settings) } else { Err(faults) }
     }
 
@@ -140,6 +141,11 @@ impl Settings {
             (number(DRAIN_NOTICE, args.drain_notice_s), number(DRAIN_DEADLINE, args.drain_deadline_s));
         let temporary_folder = args.temporary_folder.clone().or_else(|| file.path("temporary_folder"));
         check_folder(temporary_folder.as_ref(), args.temporary_folder.is_some(), file, faults);
+        if notice > deadline {
+            let place = file.place_of("/drain_notice_s");
+            let message = format!("drain_notice_s ({notice}) must not be longer than drain_deadline_s ({deadline})");
+            faults.push(SettingsFault { place, message });
+        }
         let listen = args.listen.clone().or_else(|| file.text("listen")).unwrap_or_else(|| "127.0.0.1:8080".to_owned());
         Settings {
             listen,
@@ -156,6 +162,23 @@ impl Settings {
             temporary_folder,
             stocks: file.stocks(faults),
         }
+    }
+
+    /// The address must be one, and strangers must be kept out.
+    fn check_listen(&self, args: &SettingsArgs, file: &file::File, faults: &mut Vec<SettingsFault>) {
+        let place = || if args.listen.is_some() { args::place_of("listen") } else { file.place_of("/listen") };
+        let listen = &self.listen;
+        let message = match listen.to_socket_addrs() {
+            Err(error) => format!("{listen} is no address to listen on, like 127.0.0.1:8080: {error}"),
+            Ok(mut addresses) => match addresses.find(|address| !self.may_listen_on(*address)) {
+                None => return,
+                Some(open) => format!(
+                    "{open} can be reached from other machines, and there are no keys: configure keys (`quoin key NAME` makes \
+                     one), listen on 127.0.0.1, or say --open-without-keys"
+                ),
+            },
+        };
+        faults.push(SettingsFault { place: place(), message });
     }
 
     /// Whether an address may be listened on: loopback always; others with keys, or when told in so many words.

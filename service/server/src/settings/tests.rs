@@ -43,6 +43,19 @@ fn a_wrong_flag_names_itself() {
 }
 
 #[test]
+fn an_address_that_is_none_or_open_to_strangers_is_told() {
+    let told = |listen: &str| {
+        let args = SettingsArgs { listen: Some(listen.to_owned()), ..SettingsArgs::default() };
+        Settings::read(&args).err().map(|faults| (faults[0].place.clone(), faults[0].message.clone()))
+    };
+    for wrong in ["127.0.0.1:99999", "127.0.0.1", "0.0.0.0:0", "[::]:0", "192.0.2.1:0"] {
+        let (place, message) = told(wrong).unwrap_or_else(|| panic!("{wrong} was taken"));
+        assert!(place.contains("--listen") && message.contains("127.0.0.1"), "{message}");
+    }
+    assert_eq!(told("127.0.0.1:0"), None);
+}
+
+#[test]
 fn other_machines_are_let_in_with_keys_or_in_so_many_words() {
     let open: SocketAddr = "0.0.0.0:80".parse().expect("an address");
     let loopback: SocketAddr = "[::1]:80".parse().expect("an address");

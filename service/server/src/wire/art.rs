@@ -77,9 +77,9 @@ fn inline(text: &str, limit_bytes: u64) -> Result<ArtInput, ArtMissing> {
         return Ok(ArtInput::OverLimit { bytes, limit_bytes });
     }
     let decoded = STANDARD.decode(text);
-    decoded
-        .map(|bytes| ArtInput::Bytes(bytes.into()))
-        .map_err(|error| ArtMissing { code: MistakeCode::BadBase64, message: format!("not base64: {error}") })
+    let hint = if text.starts_with("data:") { "; leave out all up to the comma of the data URL" } else { "" };
+    let broken = |error| ArtMissing { code: MistakeCode::BadBase64, message: format!("not base64: {error}{hint}") };
+    decoded.map(|bytes| ArtInput::Bytes(bytes.into())).map_err(broken)
 }
 
 /// Pictures beside a job file. Nothing outside that folder is ever read, links included.

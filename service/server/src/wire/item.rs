@@ -158,8 +158,13 @@ fn read_stock(own: &Node<'_>, order: &Node<'_>, defaults: &Node<'_>, reader: &mu
 
 fn read_product(item: &Node<'_>, bleed: Option<Mm>, reader: &mut Reader<'_>) -> Option<Product> {
     let word = match item.get("product") {
-        // A word that is none leaves open which fields there should be: nothing below it is judged.
-        Some(node) => node.as_word(reader.mistakes, &PRODUCTS)?,
+        Some(node) => {
+            let Some(word) = node.as_word(reader.mistakes, &PRODUCTS) else {
+                check_without_product(item, reader);
+                return None;
+            };
+            word
+        }
         None => ProductWord::DieCut,
     };
     match word {
@@ -179,6 +184,17 @@ fn read_product(item: &Node<'_>, bleed: Option<Mm>, reader: &mut Reader<'_>) -> 
             check_settings(&item.as_defaults(), reader.mistakes);
             page::read_page(item, bleed, reader).map(Product::StickerSheet)
         }
+    }
+}
+
+/// A word that is none leaves open which fields there should be: what is there is judged, nothing is missed.
+fn check_without_product(item: &Node<'_>, reader: &mut Reader<'_>) {
+    check_settings(&item.as_defaults(), reader.mistakes);
+    if let Some(size) = item.choice("size") {
+        outline::check_size(&size, reader.mistakes);
+    }
+    if let Some(art) = item.choice("art") {
+        art::read(&art, reader.art, reader.mistakes);
     }
 }
 

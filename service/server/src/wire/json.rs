@@ -25,9 +25,21 @@ pub(super) fn parse(text: &[u8], mistakes: &mut Mistakes) -> Option<Value> {
     match parsed {
         Ok(value) => Some(value),
         Err(error) => {
-            mistakes.add(MistakeCode::NotJson, &Pointer::root(), format!("{error}"));
+            mistakes.add(MistakeCode::NotJson, &Pointer::root(), why_not(text, &error));
             None
         }
+    }
+}
+
+/// What is wrong, in words for whoever sent it.
+fn why_not(text: &[u8], error: &serde_json::Error) -> String {
+    match text.iter().find(|byte| !byte.is_ascii_whitespace()) {
+        None => "it is empty".to_owned(),
+        // RFC 8259, section 2: what a JSON text can begin with.
+        Some(first) if !b"{[\"-0123456789tfn".contains(first) => {
+            format!("it does not begin like JSON, but with byte 0x{first:02x}: is it a picture? ({error})")
+        }
+        Some(_) => error.to_string(),
     }
 }
 

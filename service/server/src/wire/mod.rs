@@ -28,6 +28,7 @@ use quoin_prepress::order::{Inquiry, Job, View};
 pub(crate) use art::{ArtMissing, ArtRef, ArtSource, FolderArt};
 pub(crate) use configured::ConfiguredStocks;
 pub(crate) use mistake::{Mistake, MistakeCode, Mistakes, Pointer};
+pub(crate) use outline::ACCEPTABLE;
 
 use inquiry::SizeIs;
 use node::Node;

@@ -59,7 +59,7 @@ pub(super) const BACKDROP_FIELDS: [&str; 2] = ["remove", "tolerance_delta_e"];
 
 /// Codes of findings that a customer can settle: those of the families `resolution`, `transparency`, `shape`, `colour` and
 /// `detail` (the contract, section 1), also the ones that no stage reports yet.
-pub(super) const ACCEPTABLE: [&str; 17] = [
+pub(crate) const ACCEPTABLE: [&str; 17] = [
     "resolution.low",
     "resolution.upscaled",
     "transparency.none",
