@@ -1,6 +1,6 @@
 //! Containers of one lot alone.
 
-use super::fill::{Spot, Taste, used};
+use super::fill::{Spot, Taste};
 use super::lattice::Lattice;
 use super::plan::{Bins, Shop};
 use crate::fault::Fault;
@@ -8,6 +8,8 @@ use crate::order::Rotate;
 
 /// Up to so many copies in a container the map is tried too: few copies leave more rim than pattern.
 const FEW: usize = 24;
+/// A part of a window that nearly any pattern fills.
+const SURELY_HELD: f64 = 0.4;
 /// How the map looks for room that a pattern leaves.
 const TOP_UP: Taste = Taste { depth_per_mm: 0.01, depth_at: 0.7, look_mm: 12.0 };
 
@@ -53,10 +55,7 @@ impl<'a> Lone<'a> {
     fn fill(&self, section: usize) -> Result<Vec<Spot>, Fault> {
         let room = &self.shop.sections[section];
         let spots = self.lattice.most(room)?;
-        let mut fill = self.shop.empty(section);
-        spots.iter().for_each(|spot| fill.add(*spot));
-        while fill.place(self.part, TOP_UP, f64::INFINITY, self.shop.cancel)? {}
-        let spots = fill.spots;
+        let spots = self.topped_up(section, spots)?;
         if spots.len() <= FEW {
             let mapped = self.mapped(section, u32::MAX)?;
             if mapped.len() > spots.len() {
@@ -64,6 +63,14 @@ impl<'a> Lone<'a> {
             }
         }
         Ok(spots)
+    }
+
+    /// Copies that the map finds room for beside others.
+    fn topped_up(&self, section: usize, spots: Vec<Spot>) -> Result<Vec<Spot>, Fault> {
+        let mut fill = self.shop.empty(section);
+        spots.iter().for_each(|spot| fill.add(*spot));
+        while fill.place(self.part, TOP_UP, f64::INFINITY, self.shop.cancel)? {}
+        Ok(fill.spots)
     }
 
     /// What the map makes of so many copies.
@@ -75,19 +82,32 @@ impl<'a> Lone<'a> {
 
     /// So many copies as near to the feed edge as may be.
     fn last(&mut self, section: usize, copies: u32) -> Result<Vec<Spot>, Fault> {
-        let parts = self.shop.parts;
-        let mut best = self.full(section)?;
-        self.lattice.nearest(&mut best, copies);
-        let mut others = vec![self.lattice.shortest(&self.shop.sections[section], copies)?];
+        let mut made = vec![self.lattice.shortest(&self.shop.sections[section], copies)?];
         if copies as usize <= FEW {
-            others.push(self.mapped(section, copies)?);
+            made.push(self.mapped(section, copies)?);
         }
-        for spots in others {
-            if spots.len() == copies as usize && used(parts, &spots) < used(parts, &best) - 1e-6 {
-                best = spots;
+        if made[0].len() < copies as usize {
+            let mut some = self.full(section)?;
+            self.lattice.nearest(&mut some, copies);
+            made.push(some);
+        }
+        let key = |spots: &Vec<Spot>| (spots.len(), -(self.lattice.used(spots) * 1e6).round() as i64);
+        // The first of the best, for there are ties.
+        Ok(made.into_iter().rev().max_by_key(key).unwrap_or_default())
+    }
+
+    /// One section's copies of what is left. Where few are left, how many fill it need not be known.
+    fn next(&mut self, section: usize, left: u32) -> Result<Vec<Spot>, Fault> {
+        let room = &self.shop.sections[section];
+        let few = f64::from(left) * self.shop.parts[self.part].area < SURELY_HELD * room.width * room.length;
+        if few && self.full[section].is_none() {
+            let last = self.last(section, left)?;
+            if last.len() == left as usize {
+                return Ok(last);
             }
         }
-        Ok(best)
+        let full = self.full(section)?;
+        if full.len() > left as usize { self.last(section, left) } else { Ok(full) }
     }
 
     /// Section after section of copies of this lot; all of them unless a section holds none.
@@ -99,8 +119,7 @@ impl<'a> Lone<'a> {
         let (mut left, mut idle) = (copies, 0);
         while left > 0 && idle < self.shop.sections.len() {
             let section = bins.len() % self.shop.sections.len();
-            let full = self.full(section)?;
-            let spots = if full.len() > left as usize { self.last(section, left)? } else { full };
+            let spots = self.next(section, left)?;
             idle = if spots.is_empty() { idle + 1 } else { 0 };
             left -= spots.len() as u32;
             bins.push(spots);

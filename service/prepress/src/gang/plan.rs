@@ -141,7 +141,7 @@ impl Shop<'_> {
         (bins.len(), (last * 1e3).round() as i64)
     }
 
-    /// One section filled by the map alone, with a few tries.
+    /// One section filled by the map alone, with a share of the tries.
     ///
     /// # Errors
     /// `run.cancelled`.

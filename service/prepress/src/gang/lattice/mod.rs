@@ -17,7 +17,7 @@ use self::rows::{Boxes, Rows, on_tick, up};
 use self::search::{Aim, Goal, Outline};
 use super::body::Body;
 use super::feed::Section;
-use super::fill::{Spot, used};
+use super::fill::Spot;
 use super::part::{Part, Scale, smallest_box_angle, turned_bounds};
 use super::settle::LEAST_GUTTER_MM;
 use crate::cancel::Cancel;
@@ -29,6 +29,8 @@ use crate::order::Rotate;
 const ROUND_MM: f64 = 0.005;
 /// Samples of a pattern may be off by so much of the longest side before slides make it exact.
 const SAMPLE_SHARE: f64 = 1.0 / 96.0;
+/// Rows whose phases are tried for the patterns that were found.
+const PHASES: u32 = 10;
 /// Halvings of the search for the least length.
 const HALVINGS: u32 = 34;
 
@@ -64,7 +66,7 @@ impl<'a> Lattice<'a> {
     pub(super) fn most(&self, section: &Section) -> Result<Vec<Spot>, Fault> {
         let mut best: Vec<Spot> = Vec::new();
         for spots in self.fillings(section, Goal::Most)? {
-            let shorter = || used(self.parts, &spots) < used(self.parts, &best) - 1e-9;
+            let shorter = || self.used(&spots) < self.used(&best) - 1e-9;
             if spots.len() > best.len() || (spots.len() == best.len() && shorter()) {
                 best = spots;
             }
@@ -80,7 +82,7 @@ impl<'a> Lattice<'a> {
         let mut best: Option<(usize, f64, Vec<Spot>)> = None;
         for mut spots in self.fillings(section, Goal::Shortest(copies))? {
             self.nearest(&mut spots, copies);
-            let (short, length) = (copies as usize - spots.len(), used(self.parts, &spots));
+            let (short, length) = (copies as usize - spots.len(), self.used(&spots));
             if best.as_ref().is_none_or(|best| (short, length) < (best.0, best.1 - 1e-9)) {
                 best = Some((short, length, spots));
             }
@@ -88,10 +90,24 @@ impl<'a> Lattice<'a> {
         Ok(best.map(|best| best.2).unwrap_or_default())
     }
 
+    /// How far from the feed edge each copy ends.
+    fn far_ends(&self, spots: &[Spot]) -> Vec<f64> {
+        let mut far: BTreeMap<u64, f64> = BTreeMap::new();
+        let end = |spot: &Spot| {
+            let own = || turned_bounds(&self.own().rings, spot.angle_deg).y1;
+            spot.at.y + *far.entry(spot.angle_deg.to_bits()).or_insert_with(own)
+        };
+        spots.iter().map(end).collect()
+    }
+
+    /// From the feed edge to the farthest outline.
+    pub(super) fn used(&self, spots: &[Spot]) -> f64 {
+        self.far_ends(spots).into_iter().fold(0.0, f64::max)
+    }
+
     /// Keeps the copies nearest to the feed edge.
     pub(super) fn nearest(&self, spots: &mut Vec<Spot>, copies: u32) {
-        let far = |spot: &Spot| used(self.parts, std::slice::from_ref(spot));
-        let mut keyed: Vec<(f64, Spot)> = spots.iter().map(|spot| (far(spot), *spot)).collect();
+        let mut keyed: Vec<(f64, Spot)> = self.far_ends(spots).into_iter().zip(spots.iter().copied()).collect();
         keyed.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.at.x.total_cmp(&b.1.at.x)));
         *spots = keyed.into_iter().take(copies as usize).map(|entry| entry.1).collect();
     }
@@ -143,12 +159,12 @@ impl<'a> Lattice<'a> {
         let aim = match aim.goal {
             Goal::Most => aim,
             Goal::Shortest(copies) => {
-                let length = aim.length_for(rows, boxes, copies, HALVINGS);
+                let length = aim.length_for(rows, boxes, copies, HALVINGS, PHASES);
                 Aim { length: length.min(aim.length), ..aim }
             }
         };
         let (width, length) = aim.turned(rows.along);
-        let (_, origin) = rows.most(boxes, width, length);
+        let (_, origin) = rows.most(boxes, width, length, PHASES);
         let angle = |kind: usize, more: f64| {
             let angle = rows.angle_deg + 180.0 * kind as f64 + more;
             on_tick(angle).rem_euclid(360.0)

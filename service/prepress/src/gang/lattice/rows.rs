@@ -37,13 +37,14 @@ impl Rows {
         [(0, Some(Vec2::ZERO)), (1, self.mate)].into_iter().filter_map(|(kind, at)| Some((kind, at?)))
     }
 
-    /// The most copies in a window, and the origin of the pattern for it.
-    pub(super) fn most(&self, boxes: &Boxes, width: f64, length: f64) -> (u32, Vec2) {
+    /// The most copies in a window, and the origin of the pattern for it: a copy of one of the first `phases` rows touches a
+    /// side.
+    pub(super) fn most(&self, boxes: &Boxes, width: f64, length: f64, phases: u32) -> (u32, Vec2) {
         let mut best = (0, Vec2::ZERO);
         for (kind, at) in self.kinds() {
             let y = -boxes[kind].y0 - at.y;
             for (other, beside) in self.kinds() {
-                for row in 0..2 {
+                for row in 0..phases {
                     let back = -beside.x - f64::from(row) * self.shift;
                     for x in [up(-boxes[other].x0) + back, down(width - boxes[other].x1) + back] {
                         let origin = Vec2::new(x, up(y));
@@ -98,23 +99,6 @@ impl Rows {
         });
         copies
     }
-
-    /// The least length of a window that holds so many copies; infinite when none under `limit` does.
-    pub(super) fn length_for(&self, boxes: &Boxes, width: f64, copies: u32, limit: f64, steps: u32) -> f64 {
-        if self.most(boxes, width, limit).0 < copies {
-            return f64::INFINITY;
-        }
-        let (mut short, mut enough) = (0.0, limit);
-        for _ in 0..steps {
-            let middle = (short + enough) / 2.0;
-            if self.most(boxes, width, middle).0 >= copies {
-                enough = middle;
-            } else {
-                short = middle;
-            }
-        }
-        enough
-    }
 }
 
 /// Whole numbers `n` with `low <= n * step <= high`, a hair beyond the ends allowed.
@@ -149,17 +133,16 @@ mod tests {
     #[test]
     fn a_grid_fills_a_window_of_its_size() {
         let boxes = [Rect::new(-4.0, -4.0, 4.0, 4.0); 2];
-        let (count, origin) = grid(10.0).most(&boxes, 98.0, 48.0);
+        let (count, origin) = grid(10.0).most(&boxes, 98.0, 48.0, 2);
         assert_eq!(count, 50, "10 x 5 squares of 8 with 2 between");
         assert_eq!(grid(10.0).copies(&boxes, 98.0, 48.0, origin).len(), 50);
-        assert_eq!(grid(10.0).most(&boxes, 97.9, 48.0).0, 45);
-        assert!((grid(10.0).length_for(&boxes, 98.0, 21, 500.0, 40) - 28.0).abs() < 1e-6);
+        assert_eq!(grid(10.0).most(&boxes, 97.9, 48.0, 2).0, 45);
     }
 
     #[test]
     fn a_row_of_pairs_may_end_with_half_a_pair() {
         let boxes = [Rect::new(-4.0, -4.0, 4.0, 4.0); 2];
         let rows = Rows { pitch: 20.0, mate: Some(Vec2::new(10.0, 0.0)), ..grid(10.0) };
-        assert_eq!(rows.most(&boxes, 28.0, 8.0).0, 3);
+        assert_eq!(rows.most(&boxes, 28.0, 8.0, 2).0, 3);
     }
 }

@@ -36,6 +36,10 @@ const GIVEN: usize = 10;
 const HOPELESS: f64 = 1.25;
 /// Longest window in which patterns are compared, in longest sides of the outline: beyond, density decides.
 const LONGEST: f64 = 24.0;
+/// Rows whose phases are tried while patterns are compared.
+const PHASES: u32 = 2;
+/// Patterns of an angle whose pitch is stretched.
+const STRETCHED: usize = 3;
 /// Widest stretching of a pitch.
 const MOST_STRETCH: f64 = 1.3;
 
@@ -94,22 +98,22 @@ impl Aim {
         if along { (self.length, self.width) } else { (self.width, self.length) }
     }
 
-    /// The least length of this window for so many copies of a pattern.
-    pub(super) fn length_for(&self, rows: &Rows, boxes: &Boxes, copies: u32, steps: u32) -> f64 {
-        if !rows.along {
-            return rows.length_for(boxes, self.width, copies, self.length, steps);
-        }
-        if rows.most(boxes, self.length, self.width).0 < copies {
+    /// The most copies of a pattern, and its origin for them.
+    pub(super) fn most(&self, rows: &Rows, boxes: &Boxes, phases: u32) -> (u32, Vec2) {
+        let (width, length) = self.turned(rows.along);
+        rows.most(boxes, width, length, phases)
+    }
+
+    /// The least length of this window for so many copies of a pattern; infinite when they do not fit.
+    pub(super) fn length_for(&self, rows: &Rows, boxes: &Boxes, copies: u32, steps: u32, phases: u32) -> f64 {
+        let holds = |length: f64| Aim { length, ..*self }.most(rows, boxes, phases).0 >= copies;
+        if !holds(self.length) {
             return f64::INFINITY;
         }
         let (mut short, mut enough) = (0.0, self.length);
         for _ in 0..steps {
             let middle = (short + enough) / 2.0;
-            if rows.most(boxes, middle, self.width).0 >= copies {
-                enough = middle;
-            } else {
-                short = middle;
-            }
+            if holds(middle) { enough = middle } else { short = middle }
         }
         enough
     }
@@ -216,10 +220,12 @@ impl Outline<'_> {
         plain.truncate(CLOSER);
         let mut scored = Vec::new();
         for along in [false, true].into_iter().filter(|along| ways[usize::from(*along)]) {
-            for (rows, cell) in &plain {
+            for (place, (rows, cell)) in plain.iter().enumerate() {
                 let rows = Rows { along, ..*rows };
                 let mut all = vec![rows];
-                all.extend(self.stretched(facet, rows, *cell, &boxes, aim));
+                if place < STRETCHED {
+                    all.extend(self.stretched(facet, rows, *cell, &boxes, aim));
+                }
                 for rows in all.into_iter().filter(|rows| rows.area_per_copy() < best * HOPELESS) {
                     let score = self.score(&rows, &boxes, aim, facet.cell);
                     scored.push(Scored { score, rows, beside: *cell });
@@ -263,14 +269,13 @@ impl Outline<'_> {
         match aim.goal {
             Goal::Most => {
                 let aim = Aim { length: aim.length.min(LONGEST * self.longest()), ..aim };
-                let (width, length) = aim.turned(rows.along);
-                (-f64::from(rows.most(boxes, width, length).0), area)
+                (-f64::from(aim.most(rows, boxes, PHASES).0), area)
             }
             Goal::Shortest(copies) => {
                 let likely = area * f64::from(copies) / aim.width * 1.5 + 3.0 * self.longest();
                 let near = Aim { length: aim.length.min(likely), ..aim };
-                let length = near.length_for(rows, boxes, copies, 9);
-                (if length.is_finite() { length } else { aim.length_for(rows, boxes, copies, 12) }, area)
+                let length = near.length_for(rows, boxes, copies, 8, PHASES);
+                (if length.is_finite() { length } else { aim.length_for(rows, boxes, copies, 10, PHASES) }, area)
             }
         }
     }
