@@ -4,7 +4,7 @@
 //! the corners, each of boxes that lie alike, and one in the middle of what they leave. Blocks of no size make it grids and
 //! guillotine cuts.
 
-use super::rows::{on_tick, up};
+use super::rows::{floor, on_tick, up};
 
 /// Corner blocks are tried in every size while a grid has at most so many boxes; with more, straight cuts waste little.
 const MOST_FOR_FIVE: u64 = 300;
@@ -36,7 +36,7 @@ pub(super) type Lying = (f64, f64, bool);
 
 impl Packing {
     fn fit(length: f64, side: f64) -> u64 {
-        if length <= 0.0 { 0 } else { ((length + 1e-7) / side).floor() as u64 }
+        if length <= 0.0 { 0 } else { floor((length + 1e-7) / side) as u64 }
     }
 
     /// The most boxes of one orientation in a block, and whether they are turned.

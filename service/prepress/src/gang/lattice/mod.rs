@@ -164,7 +164,7 @@ impl<'a> Lattice<'a> {
             }
         };
         let (width, length) = aim.turned(rows.along);
-        let (_, origin) = rows.most(boxes, width, length, PHASES);
+        let (_, origin) = rows.most(boxes, (width, length), PHASES, u32::MAX);
         let angle = |kind: usize, more: f64| {
             let angle = rows.angle_deg + 180.0 * kind as f64 + more;
             on_tick(angle).rem_euclid(360.0)

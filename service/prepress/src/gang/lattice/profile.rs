@@ -8,6 +8,7 @@
 
 use super::super::body::Body;
 use super::super::mask::Capsule;
+use super::rows::floor;
 use crate::geom::{Point, Ring};
 
 /// Most copies in a row whose no-fit regions meet at one place.
@@ -23,15 +24,16 @@ pub(super) struct Curve {
 impl Curve {
     /// At a whole cell.
     pub(super) fn at(&self, index: i32) -> f64 {
-        let index = i64::from(index) - i64::from(self.from);
-        usize::try_from(index).ok().and_then(|index| self.values.get(index)).copied().unwrap_or(f64::NEG_INFINITY)
+        // Before the first sample the difference wraps to far past the last.
+        let index = index.wrapping_sub(self.from) as u32 as usize;
+        self.values.get(index).copied().unwrap_or(f64::NEG_INFINITY)
     }
 
     /// Between cells; beside an end, the end.
     pub(super) fn between(&self, position: f64) -> f64 {
-        let floor = position.floor();
-        let (left, right) = (self.at(floor as i32), self.at(floor as i32 + 1));
-        let part = position - floor;
+        let cell = floor(position) as i32;
+        let (left, right) = (self.at(cell), self.at(cell + 1));
+        let part = position - f64::from(cell);
         if left == f64::NEG_INFINITY || right == f64::NEG_INFINITY {
             left.max(right)
         } else {
@@ -167,8 +169,8 @@ impl Facet {
 
     /// The greatest value over all copies in a row.
     fn over(&self, shift: f64, pitch: f64, reach: f64, of: impl Fn(f64) -> f64) -> f64 {
-        let first = ((-reach - shift) / pitch).ceil() as i32;
-        let last = ((reach - shift) / pitch).floor() as i32;
+        let first = -floor((reach + shift) / pitch) as i32;
+        let last = floor((reach - shift) / pitch) as i32;
         (first..=last).map(|index| of(shift + f64::from(index) * pitch)).fold(f64::NEG_INFINITY, f64::max)
     }
 }

@@ -100,13 +100,13 @@ impl Aim {
 
     /// The most copies of a pattern, and its origin for them.
     pub(super) fn most(&self, rows: &Rows, boxes: &Boxes, phases: u32) -> (u32, Vec2) {
-        let (width, length) = self.turned(rows.along);
-        rows.most(boxes, width, length, phases)
+        rows.most(boxes, self.turned(rows.along), phases, u32::MAX)
     }
 
     /// The least length of this window for so many copies of a pattern; infinite when they do not fit.
     pub(super) fn length_for(&self, rows: &Rows, boxes: &Boxes, copies: u32, steps: u32, phases: u32) -> f64 {
-        let holds = |length: f64| Aim { length, ..*self }.most(rows, boxes, phases).0 >= copies;
+        let window = |length: f64| Aim { length, ..*self }.turned(rows.along);
+        let holds = |length: f64| rows.most(boxes, window(length), phases, copies).0 >= copies;
         if !holds(self.length) {
             return f64::INFINITY;
         }
