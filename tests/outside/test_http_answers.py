@@ -103,6 +103,7 @@ def test_a_proof_comes_as_picture_drawing_and_json_with_one_digest(service, quoi
     document = service.post("/v1/proofs", job, [("art", HEART)], headers={"Accept": "application/json"})
     assert png.headers["Content-Type"] == "image/png" and svg.headers["Content-Type"] == "image/svg+xml"
     digest = png.headers["Proof-Digest"]
+    assert png.headers["Proof-Verdict"] == "ready"
     assert len(digest) == 64 and digest == svg.headers["Proof-Digest"] == document.headers["Proof-Digest"]
     picture = Image.open(io.BytesIO(png.content))
     assert max(picture.size) == 500
@@ -151,6 +152,29 @@ def test_a_picture_that_cannot_be_printed_is_a_report_and_not_a_fault(service):
         assert estimate.json()["verdict"] == "reject" and estimate.json()["quantities"] == []
 
 
+def test_a_proof_is_refused_only_where_no_sticker_can_be_made(service):
+    small = service.post("/v1/proofs", single(size={"width_mm": 5}), [("art", HEART)])
+    assert small.status_code == 422 and [finding["code"] for finding in small.json()["findings"]] == ["size.too_small"]
+    pieces = [{"piece": "a", "art": {"part": "art"}, "size": {"width_mm": 60}, "copies": 20}]
+    page = {"product": "sticker_sheet", "page": {"width_mm": 90, "height_mm": 90}, "pieces": pieces}
+    full = service.post("/v1/proofs", {"item": page, "stock": STOCK}, [("art", HEART)])
+    assert full.status_code == 422 and "page.full" in [finding["code"] for finding in full.json()["findings"]]
+    large = service.post("/v1/proofs", single(size={"width_mm": 400}), [("art", HEART)])
+    assert large.status_code == 200 and large.headers["Proof-Verdict"] == "reject"
+
+
+def test_a_sheet_of_many_pieces_opens_its_picture_once(service):
+    before = service.resident_bytes(peak=True)
+    big = io.BytesIO()
+    Image.new("RGBA", (4000, 4000), (20, 120, 60, 255)).save(big, "PNG")
+    pieces = [{"piece": str(n), "art": {"part": "art"}, "size": {"width_mm": 20}} for n in range(30)]
+    page = {"product": "sticker_sheet", "page": {"width_mm": 180, "height_mm": 240}, "pieces": pieces, "backdrop": {"remove": "never"}}
+    answer = service.post("/v1/preflight", {"item": page, "stock": STOCK}, [("art", big.getvalue())])
+    assert answer.status_code == 200, answer.text
+    # 61 MiB once decoded; opened for each piece it would be 1.8 GiB.
+    assert service.resident_bytes(peak=True) - before < 600 << 20
+
+
 def test_the_examples_of_rfc_7578_shape_are_taken(service):
     """RFC 7578, section 4: parts in any order, each with its own headers, names with any character."""
     boundary = "AaB03x"
@@ -191,9 +215,10 @@ def test_digests_of_many_answers_are_right_and_nothing_may_be_kept(service):
 def test_the_metrics_are_open_metrics(service):
     from prometheus_client.openmetrics.parser import text_string_to_metric_families
 
+    assert service.post("/v1/preflight", single(), [("art", HEART)]).status_code == 200
     text = service.get("/metrics").text
     families = {family.name: family for family in text_string_to_metric_families(text)}
     assert families["quoin_requests"].type == "counter"
     assert families["quoin_request_duration_seconds"].type == "histogram"
-    assert {sample.labels["operation"] for sample in families["quoin_requests"].samples} >= {"metrics"} - {"metrics"}
+    assert {sample.labels["operation"] for sample in families["quoin_requests"].samples} >= {"preflight"}
     assert families["quoin_ready"].samples[0].value == 1

@@ -2,6 +2,8 @@
 
 import json
 import os
+import re
+import socket
 import threading
 import time
 
@@ -86,8 +88,9 @@ def test_work_ends_with_its_client(small):
     connection.sendall(f"POST /v1/gangs HTTP/1.1\r\nHost: x\r\n{head}\r\n".encode() + request.body)
     wait_for(lambda: metric(small, "workers_busy") == 1)
     time.sleep(0.5)
+    assert metric(small, "workers_busy") == 1, "the work is slow"
     connection.close()
-    wait_for(lambda: metric(small, "workers_busy") == 0, seconds=10)
+    wait_for(lambda: metric(small, "workers_busy") == 0, seconds=3)
     wait_for(lambda: any(record.get("outcome") == "client_left" for record in small.records()))
     assert small.post("/v1/preflight", PREFLIGHT, [("fox", HEART)]).status_code == 200
 
@@ -227,35 +230,121 @@ def test_health_is_answered_under_full_load(quoin):
 
 
 def test_a_service_that_is_told_to_stop_finishes_what_runs_and_loses_no_answer(quoin):
-    service = Service(quoin, "--workers", 1, "--drain-notice-s", 2, "--drain-deadline-s", 60)
+    service = Service(quoin, "--workers", 1, "--drain-notice-s", 1, "--drain-deadline-s", 100)
     try:
-        item = {"item": "1", "art": {"part": "fox"}, "size": {"width_mm": 25}, "quantity": 60}
-        job = {"run": "last", "stocks": [STOCK], "orders": [{"order": "1", "items": [item]}]}
+        job, parts = slow_gang()
+        job["policy"] = {"effort": "standard"}
         results = []
-        threads = [posted(service, "/v1/gangs", job, [("fox", HEART)], results) for _ in range(3)]
-        wait_for(lambda: metric(service, "queue_places_taken") == 3)
+        threads = [posted(service, "/v1/gangs", job, parts, results) for _ in range(2)]
+        wait_for(lambda: metric(service, "queue_places_taken") == 2)
         service.terminate()
         wait_for(lambda: requests.get(service.url + "/readyz", timeout=10).status_code == 503)
         assert requests.get(service.url + "/readyz", timeout=10).json()["code"] == "http.draining"
         assert requests.get(service.url + "/healthz", timeout=10).status_code == 200
-        # During the notice a balancer may still send work: it is done.
+        time.sleep(1.2)
+        assert all(thread.is_alive() for thread in threads), "the work is slow"
         late = requests.post(service.url + "/v1/preflight", files=multipart(json.dumps(PREFLIGHT), [("fox", HEART)]), timeout=60)
-        assert late.status_code == 200
-        refused = None
-        until = time.monotonic() + 10
-        while time.monotonic() < until and refused is None:
-            try:
-                answer = requests.post(service.url + "/v1/preflight", data=b"{}", headers={"Content-Type": "application/json"}, timeout=10)
-            except requests.ConnectionError:
-                break
-            refused = answer if answer.status_code == 503 else None
-        if any(thread.is_alive() for thread in threads):
-            assert refused is not None and refused.json()["code"] == "http.draining" and refused.headers["Retry-After"]
+        assert late.status_code == 503 and late.json()["code"] == "http.draining" and int(late.headers["Retry-After"]) > 0
         for thread in threads:
             thread.join(timeout=120)
-        assert [answer.status_code for answer in results] == [200, 200, 200]
+        assert [answer.status_code for answer in results] == [200, 200]
         assert len({answer.content for answer in results}) == 1
         assert service.process.wait(timeout=30) == 0
+    finally:
+        service.stop()
+
+
+def test_what_comes_during_the_notice_is_done(quoin):
+    service = Service(quoin, "--drain-notice-s", 3)
+    try:
+        service.terminate()
+        wait_for(lambda: requests.get(service.url + "/readyz", timeout=10).status_code == 503)
+        answer = requests.post(service.url + "/v1/preflight", files=multipart(json.dumps(PREFLIGHT), [("fox", HEART)]), timeout=60)
+        assert answer.status_code == 200
+        assert service.process.wait(timeout=30) == 0
+    finally:
+        service.stop()
+
+
+def test_an_answer_that_is_read_slowly_is_sent_to_its_end_before_the_stop(quoin):
+    service = Service(quoin, "--drain-notice-s", 0, "--drain-deadline-s", 60)
+    try:
+        items = [{"item": str(n), "art": {"part": "fox"}, "size": {"width_mm": 60 + n}, "quantity": 12} for n in range(8)]
+        job = {"run": "large", "stocks": [{**STOCK, "print_ppi": 600}], "orders": [{"order": "1", "items": items}],
+               "policy": {"effort": "draft"}, "outputs": ["print_pdf", "sheet_png"]}
+        request = requests.Request("POST", service.url + "/v1/gangs", files=multipart(json.dumps(job), [("fox", HEART)])).prepare()
+        head = "".join(f"{name}: {value}\r\n" for name, value in request.headers.items())
+        with service.connect() as connection:
+            connection.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, 65536)
+            connection.sendall(f"POST /v1/gangs HTTP/1.1\r\nHost: x\r\n{head}\r\n".encode() + request.body)
+            connection.settimeout(120)
+            data = connection.recv(4096)
+            assert data.startswith(b"HTTP/1.1 200"), data
+            length = int(re.search(rb"content-length: (\d+)", data, re.IGNORECASE).group(1))
+            assert length > 8 * MIB, "more than any buffer on the way"
+            assert metric(service, "queue_places_taken") == 1, "what is being sent keeps its place"
+            service.terminate()
+            time.sleep(11)
+            while chunk := connection.recv(1 << 20):
+                data += chunk
+                if len(data.partition(b"\r\n\r\n")[2]) == length:
+                    break
+        assert len(data.partition(b"\r\n\r\n")[2]) == length
+        assert service.process.wait(timeout=30) == 0
+    finally:
+        service.stop()
+
+
+def test_whoever_waits_or_uploads_at_the_deadline_gets_an_answer(quoin):
+    service = Service(quoin, "--workers", 1, "--drain-notice-s", 0, "--drain-deadline-s", 1)
+    try:
+        job, parts = slow_gang()
+        results = []
+        threads = [posted(service, "/v1/gangs", job, parts, results) for _ in range(3)]
+        wait_for(lambda: metric(service, "queue_places_taken") == 3)
+        with service.connect() as connection:
+            connection.sendall(b"POST /v1/preflight HTTP/1.1\r\nHost: x\r\nContent-Type: application/json\r\nContent-Length: 9\r\n\r\n{")
+            wait_for(lambda: metric(service, "queue_places_taken") == 4)
+            service.terminate()
+            status, body = raw_answer(connection)
+        assert status == 503 and json.loads(body)["code"] == "http.draining"
+        for thread in threads:
+            thread.join(timeout=20)
+        assert [answer.status_code for answer in results] == [503, 503, 503]
+        assert service.process.wait(timeout=20) == 0
+    finally:
+        service.stop()
+
+
+def test_two_signals_end_it_at_once_and_still_with_an_answer(quoin):
+    service = Service(quoin, "--workers", 1)
+    try:
+        job, parts = slow_gang()
+        results = []
+        thread = posted(service, "/v1/gangs", job, parts, results)
+        wait_for(lambda: metric(service, "workers_busy") == 1)
+        service.terminate()
+        time.sleep(0.3)
+        service.terminate()
+        thread.join(timeout=20)
+        assert results[0].status_code == 503
+        assert service.process.wait(timeout=20) == 0
+    finally:
+        service.stop()
+
+
+def test_many_parts_take_one_file(quoin):
+    service = Service(quoin, "--workers", 1)
+    try:
+        before = len(os.listdir(f"/proc/{service.process.pid}/fd"))
+        job, parts = slow_gang()
+        posted(service, "/v1/gangs", job, parts, [])
+        wait_for(lambda: metric(service, "workers_busy") == 1)
+        many = [("fox", HEART), *[(f"p{n}", b"x") for n in range(900)]]
+        posted(service, "/v1/gangs", job, many, [])
+        wait_for(lambda: metric(service, "queue_places_taken") == 2)
+        time.sleep(1)
+        assert len(os.listdir(f"/proc/{service.process.pid}/fd")) - before < 20
     finally:
         service.stop()
 

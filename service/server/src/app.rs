@@ -12,7 +12,7 @@ use actix_web::{App, HttpServer};
 use crate::routes;
 use crate::service::{Phase, Service};
 use crate::settings::Settings;
-use crate::signals::{self, Signal};
+use crate::signals::{self, Signal, Signals};
 use crate::watch::watch;
 
 /// Time for the head of a request to arrive. Stops: connections that send a header a minute.
@@ -21,6 +21,9 @@ const HEAD_DEADLINE: Duration = Duration::from_secs(10);
 /// How often a stopping service looks whether its work is done.
 const LOOK_AGAIN: Duration = Duration::from_millis(20);
 
+/// Time to give work up and say so when the service is told twice to stop.
+const HEAR_DEADLINE: Duration = Duration::from_secs(3);
+
 /// Time for answers that are ready to be sent, once the work is over or given up.
 const SEND_DEADLINE: Duration = Duration::from_secs(10);
 
@@ -28,6 +31,7 @@ const SEND_DEADLINE: Duration = Duration::from_secs(10);
 pub(crate) struct Listening {
     server: Server,
     service: Data<Service>,
+    signals: Signals,
     /// Where it listens.
     pub(crate) addresses: Vec<SocketAddr>,
 }
@@ -35,13 +39,15 @@ pub(crate) struct Listening {
 /// Starts to listen: port 0 becomes a free one.
 ///
 /// # Errors
-/// When the address cannot be bound, or is reachable from other machines and nothing keeps strangers out.
+/// When signals cannot be heard, the address cannot be bound, or it is reachable from other machines and nothing keeps strangers out.
 pub(crate) fn start(settings: Settings) -> io::Result<Listening> {
     let addresses: Vec<SocketAddr> = settings.listen.to_socket_addrs()?.collect();
     // Names may lead elsewhere than they did when the settings were checked.
     if let Some(open) = addresses.iter().find(|address| !settings.may_listen_on(**address)) {
         return Err(io::Error::new(io::ErrorKind::PermissionDenied, format!("{open} is open to strangers")));
     }
+    // Heard before anybody is told that the service is there.
+    let signals = signals::listen()?;
     let service = Data::new(Service::start(settings)?);
     let shared = service.clone();
     let server =
@@ -55,7 +61,7 @@ pub(crate) fn start(settings: Settings) -> io::Result<Listening> {
         .disable_signals()
         .bind(addresses.as_slice())?;
     let addresses = server.addrs();
-    Ok(Listening { server: server.run(), service, addresses })
+    Ok(Listening { server: server.run(), service, signals, addresses })
 }
 
 impl Listening {
@@ -64,8 +70,8 @@ impl Listening {
     /// # Errors
     /// Whatever breaks the server.
     pub(crate) async fn serve(self) -> io::Result<()> {
-        let Listening { server, service, .. } = self;
-        let stopping = actix_web::rt::spawn(stop_in_order(server.handle(), service));
+        let Listening { server, service, signals, .. } = self;
+        let stopping = actix_web::rt::spawn(stop_in_order(server.handle(), service, signals));
         let served = server.await;
         stopping.abort();
         tracing::info!("stopped");
@@ -75,14 +81,7 @@ impl Listening {
 
 /// Waits for a signal, then: not ready; after the notice no new work; after the deadline, or when nothing is left to do,
 /// the end. A second signal is the end at once.
-async fn stop_in_order(server: ServerHandle, service: Data<Service>) {
-    let mut signals = match signals::listen() {
-        Ok(signals) => signals,
-        Err(error) => {
-            tracing::error!(%error, "signals cannot be heard: the service stops only when it is killed");
-            return;
-        }
-    };
+async fn stop_in_order(server: ServerHandle, service: Data<Service>, mut signals: Signals) {
     let first = signals.next().await;
     service.enter_phase(Phase::Leaving);
     // Whoever presses Ctrl-C has no balancer that must learn of it.
@@ -118,5 +117,7 @@ async fn work_done(service: &Service) {
 async fn end_now(server: ServerHandle, service: &Service) {
     tracing::warn!("stopping: at once");
     service.give_up();
+    // Time for those who are given up to hear it.
+    let _ = tokio::time::timeout(HEAR_DEADLINE, work_done(service)).await;
     server.stop(false).await;
 }

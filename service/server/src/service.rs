@@ -9,6 +9,7 @@ use actix_web::HttpRequest;
 use actix_web::http::header::AUTHORIZATION;
 use actix_web::web::Data;
 use quoin_prepress::cancel::Cancel;
+use tokio_util::sync::CancellationToken;
 
 use crate::gate::{Pixels, Place, Queue, Workers};
 use crate::metrics::Metrics;
@@ -48,6 +49,7 @@ pub(crate) struct Service {
     phase: AtomicU8,
     at_work: Mutex<BTreeMap<u64, Cancel>>,
     next_job: AtomicU64,
+    gave_up: CancellationToken,
 }
 
 /// A job that can be told to give up; forgotten when dropped.
@@ -72,6 +74,7 @@ impl Service {
             phase: AtomicU8::new(Phase::Serving as u8),
             at_work: Mutex::default(),
             next_job: AtomicU64::new(0),
+            gave_up: CancellationToken::new(),
             settings,
         })
     }
@@ -132,12 +135,22 @@ impl Service {
     /// Makes a job known that can be told to give up.
     pub(crate) fn register(service: &Data<Service>, cancel: Cancel) -> Job {
         let number = service.next_job.fetch_add(1, Ordering::Relaxed);
-        service.at_work().insert(number, cancel);
+        service.at_work().insert(number, cancel.clone());
+        // After it is known: one that comes too late to be told by `give_up` learns it here.
+        if service.gave_up.is_cancelled() {
+            cancel.raise();
+        }
         Job { service: service.clone(), number }
     }
 
-    /// Tells every job to give up.
+    /// Waits until the service gives up what is not done.
+    pub(crate) async fn gave_up(&self) {
+        self.gave_up.cancelled().await;
+    }
+
+    /// Gives up what is not done: every job at work, and whoever still waits for one.
     pub(crate) fn give_up(&self) {
+        self.gave_up.cancel();
         self.at_work().values().for_each(Cancel::raise);
     }
 }

@@ -12,7 +12,7 @@ use actix_web::{Error, HttpMessage};
 
 use crate::answer::add_digest;
 use crate::operation::Operation;
-use crate::problem::ProblemCode;
+use crate::problem::ProblemNote;
 use crate::service::Service;
 use crate::visit::{Stage, Visit};
 
@@ -41,7 +41,11 @@ pub(crate) async fn watch(
     response.headers_mut().insert(REQUEST_ID, id);
     response.headers_mut().insert(X_CONTENT_TYPE_OPTIONS, HeaderValue::from_static("nosniff"));
     line.status = Some(response.status());
-    line.problem = response.extensions().get::<ProblemCode>().map(|code| code.0);
+    let note = response.extensions().get::<ProblemNote>().cloned();
+    if let Some(cause) = note.as_ref().and_then(|note| note.cause.as_deref()) {
+        tracing::error!(request_id = line.visit.id(), cause, "our fault");
+    }
+    line.problem = note.map(|note| note.code);
     Ok(ServiceResponse::new(request, response))
 }
 

@@ -17,6 +17,9 @@ pub(super) struct Case {
     pub(super) copies: u32,
     /// Area inside the outline, mm².
     pub(super) area: f64,
+    /// Whether the outline is one piece. Copies of one that is several may stand between the pieces of each other, so that
+    /// dozens of neighbours would have to be held apart for each pattern tried: such lots are left to the mix's ways.
+    pub(super) in_one: bool,
 }
 
 /// Lots, and the containers that they go into.
@@ -36,12 +39,12 @@ impl Choice {
     /// The lot that is alone: it needs no mix, in any number of copies.
     pub(super) fn lone(&self) -> Option<usize> {
         let mut wanted = (0..self.cases.len()).filter(|index| self.cases[*index].copies > 0);
-        wanted.next().filter(|_| wanted.next().is_none())
+        wanted.next().filter(|index| wanted.next().is_none() && self.cases[*index].in_one)
     }
 
     /// Lots of a mix that could fill a container: those for which it is worth to learn how many it holds.
     pub(super) fn fillers_of_whole(&self) -> Vec<usize> {
-        let fills = |case: &Case| f64::from(case.copies) * case.area > MIX_DENSITY * self.window_area;
+        let fills = |case: &Case| case.in_one && f64::from(case.copies) * case.area > MIX_DENSITY * self.window_area;
         (0..self.cases.len()).filter(|index| self.sections == 1 && fills(&self.cases[*index])).collect()
     }
 
@@ -70,7 +73,7 @@ mod tests {
     use super::*;
 
     fn choice(cases: &[(u32, f64)]) -> Choice {
-        let cases = cases.iter().map(|(copies, area)| Case { copies: *copies, area: *area }).collect();
+        let cases = cases.iter().map(|(copies, area)| Case { copies: *copies, area: *area, in_one: true }).collect();
         Choice::new(cases, 10_000.0, 1)
     }
 
@@ -80,6 +83,13 @@ mod tests {
         assert_eq!(choice(&[(0, 50.0), (5_000, 100.0)]).lone(), Some(1));
         assert_eq!(choice(&[(1, 50.0), (5_000, 100.0)]).lone(), None);
         assert_eq!(choice(&[]).lone(), None);
+    }
+
+    #[test]
+    fn an_outline_of_several_pieces_gets_no_pattern() {
+        let mut choice = choice(&[(200, 100.0)]);
+        choice.cases[0].in_one = false;
+        assert_eq!((choice.lone(), choice.fillers_of_whole()), (None, vec![]));
     }
 
     #[test]

@@ -159,7 +159,8 @@ impl Room {
         copies: &[u32],
         progress: &(dyn Fn(f64) + Sync),
     ) -> Result<(Bins, bool), Fault> {
-        let case = |(part, copies): (&Part, &u32)| Case { copies: *copies, area: part.area };
+        let in_one = |part: &Part| part.rings.len() == 1;
+        let case = |(part, copies): (&Part, &u32)| Case { copies: *copies, area: part.area, in_one: in_one(part) };
         let cases: Vec<Case> = shop.parts.iter().zip(copies).map(case).collect();
         let window: f64 = self.sections.iter().map(|section| section.width * section.length).sum();
         let choice = Choice::new(cases, window, self.sections.len());

@@ -91,7 +91,7 @@ fn look_at_design(
     backing: Option<&Backing>,
     bench: Bench<'_>,
 ) -> Result<Look, Fault> {
-    let sketch = sketch(design, backing, inquiry, bench)?;
+    let sketch = sketch(Source::open(design, bench)?, design, backing, inquiry, bench)?;
     let mut findings = sketch.facts.findings.clone();
     if let Some(outlined) = sketch.outlined.as_ref().filter(|_| inquiry.sized) {
         let Rejected { outermost, reach, longest } = Rejected::of(outlined);
@@ -115,8 +115,13 @@ fn too_large(inquiry: &Inquiry, outermost: &[Ring], reach: Mm, longest: Mm) -> R
 }
 
 /// Draws a design. What only keeps it from being cut as it is, and could be accepted, keeps nothing from being drawn.
-fn sketch(design: &Design, backing: Option<&Backing>, inquiry: &Inquiry, bench: Bench<'_>) -> Result<Sketch, Fault> {
-    let opened = Source::open(design, bench)?;
+fn sketch(
+    opened: Opened,
+    design: &Design,
+    backing: Option<&Backing>,
+    inquiry: &Inquiry,
+    bench: Bench<'_>,
+) -> Result<Sketch, Fault> {
     let source = match &opened {
         Ok(source) => source,
         Err(finding) => {
@@ -173,8 +178,12 @@ fn accept(accepted: &mut Accept, code: Code) {
 
 fn look_at_page(inquiry: &Inquiry, page: &Page, bench: Bench<'_>) -> Result<Look, Fault> {
     let sized = Inquiry { sized: true, ..inquiry.clone() };
-    let sketches: Vec<Sketch> =
-        page.pieces.par_iter().map(|piece| sketch(&piece.design, None, &sized, bench)).collect::<Result<_, Fault>>()?;
+    let sketches: Vec<Sketch> = page
+        .pieces
+        .par_iter()
+        .zip(page::open_pieces(page, bench)?)
+        .map(|(piece, opened)| sketch(opened, &piece.design, None, &sized, bench))
+        .collect::<Result<_, Fault>>()?;
     let mut findings: Vec<Finding> = page
         .pieces
         .iter()

@@ -28,9 +28,28 @@ struct Cut {
 
 /// Makes the page, or sets it aside with the findings of its pieces.
 pub(super) fn make(page: &Page, stock: &Stock, bench: Bench<'_>) -> Result<Made, Fault> {
-    let opened: Vec<Opened> =
-        page.pieces.par_iter().map(|piece| Source::open(&piece.design, bench)).collect::<Result<_, _>>()?;
-    make_opened(page, &opened, stock, bench)
+    make_opened(page, &open_pieces(page, bench)?, stock, bench)
+}
+
+/// The pictures of all pieces, each opened once. A drawing is rendered for each piece, in its size.
+pub(super) fn open_pieces(page: &Page, bench: Bench<'_>) -> Result<Vec<Opened>, Fault> {
+    let source = |piece: &Piece| (piece.design.art.clone(), piece.design.backdrop_used());
+    let mut firsts: Vec<&Piece> = Vec::new();
+    let mut first_of: Vec<usize> = Vec::new();
+    for piece in &page.pieces {
+        let known = firsts.iter().position(|first| source(first) == source(piece));
+        first_of.push(known.unwrap_or(firsts.len()));
+        if known.is_none() {
+            firsts.push(piece);
+        }
+    }
+    let shared: Vec<Opened> =
+        firsts.par_iter().map(|first| Source::open(&first.design, bench)).collect::<Result<_, Fault>>()?;
+    let open = |(piece, first): (&Piece, usize)| match &shared[first] {
+        Ok(source) if source.is_vector() && !std::ptr::eq(firsts[first], piece) => Source::open(&piece.design, bench),
+        opened => Ok(opened.clone()),
+    };
+    page.pieces.par_iter().zip(first_of).map(open).collect()
 }
 
 /// Makes the page of pictures that were opened, one for each piece.

@@ -102,8 +102,8 @@ pub(super) fn items(job: &Job) -> impl Iterator<Item = &Item> {
 
 /// Makes all products of a job.
 pub(super) fn products(job: &Job, limits: &Limits, meter: &Meter<'_>, cancel: &Cancel) -> Result<Products, Fault> {
-    let (distinct, of_item) = distinct_products(job);
-    let groups = by_picture(&distinct);
+    let (distinct, of_item) = distinct_products(job, cancel)?;
+    let groups = by_picture(&distinct, cancel)?;
     let done = meter.count(distinct.len(), |progress, share| progress.pictures = share);
     let bench = Bench { limits, cancel };
     let made_groups: Vec<Vec<(usize, Made)>> = groups
@@ -135,10 +135,11 @@ fn changed(job: &Job, made: &[Made], of_item: &[usize]) -> Vec<Option<Finding>> 
 type Distinct<'a> = (&'a Product, usize);
 
 /// Distinct (product, stock) pairs, and for each item which one it is.
-fn distinct_products(job: &Job) -> (Vec<Distinct<'_>>, Vec<usize>) {
+fn distinct_products<'a>(job: &'a Job, cancel: &Cancel) -> Result<(Vec<Distinct<'a>>, Vec<usize>), Fault> {
     let mut distinct: Vec<Distinct<'_>> = Vec::new();
     let mut of_item = Vec::new();
     for item in items(job) {
+        cancel.check()?;
         let same = |(product, stock): &Distinct<'_>| *stock == item.stock && **product == item.product;
         let index = distinct.iter().position(same).unwrap_or_else(|| {
             distinct.push((&item.product, item.stock));
@@ -146,13 +147,14 @@ fn distinct_products(job: &Job) -> (Vec<Distinct<'_>>, Vec<usize>) {
         });
         of_item.push(index);
     }
-    (distinct, of_item)
+    Ok((distinct, of_item))
 }
 
 /// Groups products that start from one picture with one treatment of its backdrop; a sticker sheet is a group of its own.
-fn by_picture(distinct: &[Distinct<'_>]) -> Vec<Vec<usize>> {
+fn by_picture(distinct: &[Distinct<'_>], cancel: &Cancel) -> Result<Vec<Vec<usize>>, Fault> {
     let mut groups: Vec<Vec<usize>> = Vec::new();
     for (index, (product, _)) in distinct.iter().enumerate() {
+        cancel.check()?;
         let same = |group: &Vec<usize>| {
             let first = group.first().and_then(|first| design_of(distinct[*first].0));
             first.zip(design_of(product)).is_some_and(|((one, _), (other, _))| {
@@ -164,7 +166,7 @@ fn by_picture(distinct: &[Distinct<'_>]) -> Vec<Vec<usize>> {
             None => groups.push(vec![index]),
         }
     }
-    groups
+    Ok(groups)
 }
 
 /// The one design of a product, with its backing; `None` for a sticker sheet.
@@ -194,7 +196,7 @@ fn make_group(
         .collect();
     let Some((_, first, _)) = designs.first() else { return Ok(Vec::new()) };
     let shared = Source::open(first, bench)?;
-    let is_vector = shared.as_ref().is_ok_and(Source::is_vector);
+    let is_vector = shared.as_ref().is_ok_and(|source| source.is_vector());
     let make = |(position, (index, design, backing)): (usize, (usize, &Design, Option<&Backing>))| {
         bench.cancel.check()?;
         // A drawing is rendered for each of its stickers by itself: what a sticker looks like never depends on its company.
@@ -211,13 +213,13 @@ pub(super) struct Source {
 }
 
 /// A picture, or why it cannot be used.
-pub(super) type Opened = Result<Source, Finding>;
+pub(super) type Opened = Result<Arc<Source>, Finding>;
 
 impl Source {
     /// Opens a design's picture. A picture that cannot be used is no fault of the run.
     pub(super) fn open(design: &Design, bench: Bench<'_>) -> Result<Opened, Fault> {
         match Source::decode(design, bench) {
-            Ok(source) => Ok(Ok(source)),
+            Ok(source) => Ok(Ok(Arc::new(source))),
             Err(fault) => fault.finding().map(Err).ok_or(fault),
         }
     }
@@ -239,7 +241,7 @@ impl Source {
     }
 
     /// Whether it was rendered from a drawing.
-    fn is_vector(&self) -> bool {
+    pub(super) fn is_vector(&self) -> bool {
         self.facts.measures.format == Some("svg")
     }
 

@@ -153,7 +153,7 @@ fn a_sticker_larger_than_the_window_is_told_and_drawn_all_the_same() {
 fn the_size_that_is_advised_for_a_sticker_too_large_fits() {
     // Two discs side by side: the border is a larger part of the shorter side.
     let art = discs(1600, 800, &[(400.0, 400.0, 390.0), (1200.0, 400.0, 390.0)], [9, 9, 9]);
-    let large = report(&die_cut(&art, 700.0));
+    let large = report(&die_cut(&art, 320.0));
     let too_large = large.findings.iter().find(|finding| finding.code == Code::SizeTooLarge).expect("is too large");
     let advised = too_large.remedy.split_whitespace().find_map(|word| word.parse::<f64>().ok()).expect("a size");
     assert!(advised > 100.0, "{}", too_large.remedy);

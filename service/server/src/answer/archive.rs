@@ -6,12 +6,18 @@
 use std::fs::{self, File};
 use std::io::{self, BufWriter, Read, Seek, SeekFrom, Write};
 use std::path::{Path, PathBuf};
+use std::pin::Pin;
+use std::sync::{Arc, Mutex, PoisonError, Weak};
+use std::task::{Context, Poll};
+use std::time::Duration;
 
 use actix_web::HttpResponse;
 use actix_web::body::SizedStream;
 use actix_web::http::header::{CACHE_CONTROL, CONTENT_DISPOSITION, HeaderName};
+use actix_web::web::Bytes;
 use base64::engine::general_purpose::STANDARD;
 use base64::write::EncoderWriter;
+use futures_util::Stream;
 use quoin_prepress::fault::Fault;
 use quoin_prepress::output::ticket::Ticket;
 use quoin_prepress::run::Store;
@@ -22,6 +28,13 @@ use zip::write::SimpleFileOptions;
 use zip::{CompressionMethod, ZipWriter};
 
 use super::digest::content_digest;
+use crate::gate::Place;
+
+/// Time to begin reading an answer.
+const SENDING_BEGINS: Duration = Duration::from_secs(60);
+
+/// Who reads slower than this on the whole does not read.
+const SLOWEST_BYTES_PER_S: u64 = 64 << 10;
 
 /// Bytes sent at a time.
 const CHUNK_BYTES: usize = 64 << 10;
@@ -118,9 +131,13 @@ impl Archive {
         made.map_err(|source| failed("the archive", source))
     }
 
-    /// Sends it.
-    pub(crate) fn respond(self) -> HttpResponse {
-        let stream = ReaderStream::with_capacity(tokio::fs::File::from_std(self.file), CHUNK_BYTES);
+    /// Sends it. Its place in the queue is given back when it is sent, its client has left, or it took too long: whoever does
+    /// not read what was asked for keeps others out, but not for ever.
+    pub(crate) fn respond(self, place: Place) -> HttpResponse {
+        let deadline = SENDING_BEGINS + Duration::from_secs(self.bytes / SLOWEST_BYTES_PER_S);
+        let file = ReaderStream::with_capacity(tokio::fs::File::from_std(self.file), CHUNK_BYTES);
+        let outgoing = Arc::new(Mutex::new(Some(Outgoing { file, _place: place })));
+        give_up_after(deadline, Arc::downgrade(&outgoing));
         let mut response = HttpResponse::Ok();
         response
             .content_type(self.kind.media_type())
@@ -130,8 +147,39 @@ impl Archive {
             // The run's name is of characters that need no quoting.
             response.insert_header((CONTENT_DISPOSITION, format!("attachment; filename=\"{}.zip\"", self.run)));
         }
-        response.body(SizedStream::new(self.bytes, stream))
+        response.body(SizedStream::new(self.bytes, Sending(outgoing)))
     }
+}
+
+/// A file on its way out.
+struct Outgoing {
+    file: ReaderStream<tokio::fs::File>,
+    _place: Place,
+}
+
+/// The bytes of a file on its way out, as long as it is.
+struct Sending(Arc<Mutex<Option<Outgoing>>>);
+
+impl Stream for Sending {
+    type Item = io::Result<Bytes>;
+
+    fn poll_next(self: Pin<&mut Self>, context: &mut Context<'_>) -> Poll<Option<io::Result<Bytes>>> {
+        let mut outgoing = self.0.lock().unwrap_or_else(PoisonError::into_inner);
+        match outgoing.as_mut() {
+            Some(outgoing) => Pin::new(&mut outgoing.file).poll_next(context),
+            None => Poll::Ready(Some(Err(io::Error::new(io::ErrorKind::TimedOut, "read too slowly")))),
+        }
+    }
+}
+
+/// Lets go of a file that is not sent by then. A client that reads nothing never asks for more, so a clock must do it.
+fn give_up_after(deadline: Duration, outgoing: Weak<Mutex<Option<Outgoing>>>) {
+    actix_web::rt::spawn(async move {
+        actix_web::rt::time::sleep(deadline).await;
+        if let Some(outgoing) = outgoing.upgrade() {
+            outgoing.lock().unwrap_or_else(PoisonError::into_inner).take();
+        }
+    });
 }
 
 fn failed(path: &str, source: io::Error) -> Fault {

@@ -143,9 +143,12 @@ struct OpenapiArgs {
 /// `quoin health`
 #[derive(Debug, Args)]
 struct HealthArgs {
-    /// Address of the service
-    #[arg(long, env = "QUOIN_LISTEN", default_value = "127.0.0.1:8080", value_name = "HOST:PORT")]
-    listen: String,
+    /// Settings file (TOML) of the service, for its address
+    #[arg(long, env = "QUOIN_SETTINGS", value_name = "FILE")]
+    settings: Option<PathBuf>,
+    /// Address of the service [default: 127.0.0.1:8080]
+    #[arg(long, env = "QUOIN_LISTEN", value_name = "HOST:PORT")]
+    listen: Option<String>,
 }
 
 /// Runs the command that the arguments name.
@@ -170,6 +173,6 @@ pub(crate) fn main() -> ExitCode {
         Command::Preflight(args) => single::preflight(&args),
         Command::Proof(args) => single::proof(&args),
         Command::Estimate(args) => single::estimate(&args),
-        Command::Health(args) => health::run(&args.listen),
+        Command::Health(args) => health::run(&settings::listen_of(args.listen, args.settings.as_deref())),
     }
 }

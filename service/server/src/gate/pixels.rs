@@ -33,6 +33,11 @@ impl Pixels {
         Arc::clone(&self.free).acquire_many_owned(mib).await.expect("the semaphore is never closed")
     }
 
+    /// All there is, MiB.
+    pub(crate) fn all_mib(&self) -> u32 {
+        self.all_mib
+    }
+
     /// MiB in use.
     pub(crate) fn in_use_mib(&self) -> usize {
         (self.all_mib as usize).saturating_sub(self.free.available_permits())
@@ -42,16 +47,15 @@ impl Pixels {
 /// Width and height that the head of a stored picture says, by its SHA-256.
 pub(crate) type Sizes = BTreeMap<[u8; 32], (u64, u64)>;
 
-/// MiB that pictures have when they are decoded, as many at a time as there are threads: the largest ones. One that no
-/// decoder will take counts nothing.
-pub(crate) fn decoded_mib<'a>(
-    art: impl Iterator<Item = &'a ArtInput>,
-    sizes: &Sizes,
-    threads: usize,
-    limits: &Limits,
-) -> u32 {
-    let distinct: BTreeSet<_> = art.map(|art| (identity(art), decoded_bytes(art, sizes, limits))).collect();
-    let mut bytes: Vec<u64> = distinct.into_iter().map(|(_, bytes)| bytes).collect();
+/// MiB that pictures have when they are decoded. Pictures come in groups that are decoded together: the pieces of a sticker
+/// sheet, or one alone. As many groups are in work as there are threads: the largest ones count. A picture that no decoder
+/// will take counts nothing, and one that several groups have counts once in each.
+pub(crate) fn decoded_mib(groups: &[Vec<&ArtInput>], sizes: &Sizes, threads: usize, limits: &Limits) -> u32 {
+    let together = |group: &Vec<&ArtInput>| -> BTreeSet<_> {
+        group.iter().map(|art| (identity(art), decoded_bytes(art, sizes, limits))).collect()
+    };
+    let distinct: BTreeSet<BTreeSet<_>> = groups.iter().map(together).collect();
+    let mut bytes: Vec<u64> = distinct.iter().map(|group| group.iter().map(|(_, bytes)| bytes).sum()).collect();
     bytes.sort_unstable_by(|a, b| b.cmp(a));
     let sum: u64 = bytes.into_iter().take(threads).sum();
     u32::try_from(sum.div_ceil(MIB)).unwrap_or(u32::MAX)
@@ -100,8 +104,10 @@ mod tests {
         let art = [head(1024, 1024), head(2048, 1024), head(512, 512), head(60_000, 60_000)];
         let limits = Limits::default();
         // 4 bytes a pixel: 4, 8 and 1 MiB; the last is over the limits and never decoded.
-        assert_eq!(decoded_mib(art.iter(), &Sizes::new(), 2, &limits), 12);
-        assert_eq!(decoded_mib(art.iter(), &Sizes::new(), 8, &limits), 13);
-        assert_eq!(decoded_mib(art.iter().chain(&art), &Sizes::new(), 8, &limits), 13, "each once");
+        let alone: Vec<Vec<&ArtInput>> = art.iter().chain(&art).map(|art| vec![art]).collect();
+        assert_eq!(decoded_mib(&alone, &Sizes::new(), 2, &limits), 12);
+        assert_eq!(decoded_mib(&alone, &Sizes::new(), 8, &limits), 13, "each once");
+        let together = [art.iter().chain(&art).collect::<Vec<_>>()];
+        assert_eq!(decoded_mib(&together, &Sizes::new(), 1, &limits), 13, "the pieces of a sheet are decoded together");
     }
 }

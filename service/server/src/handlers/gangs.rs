@@ -40,8 +40,8 @@ impl Ask for Gang {
 /// The run's files.
 pub(crate) async fn gang(asked: Asked<Gang>) -> Result<HttpResponse, Problem> {
     let kind = ArchiveKind::of(asked.answer);
-    let archive = asked.work(move |ask, desk| make(&ask.0, kind, desk)).await?;
-    Ok(archive.respond())
+    let (archive, place) = asked.work_and_stay(move |ask, desk| make(&ask.0, kind, desk)).await?;
+    Ok(archive.respond(place))
 }
 
 fn make(job: &Job, kind: ArchiveKind, desk: &Desk) -> Result<Archive, Fault> {

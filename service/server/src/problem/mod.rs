@@ -215,24 +215,31 @@ impl Problem {
         }
     }
 
-    /// Tells the log what the client is not told: the cause of a fault of ours.
-    fn log_cause(&self) {
+    /// What the log is told and the client is not: the cause of a fault of ours.
+    fn cause(&self) -> Option<String> {
         if let Problem::Fault(fault) = self
             && fault_code(fault) == INTERNAL
         {
-            let cause = std::error::Error::source(fault).map(ToString::to_string);
-            tracing::error!(code = fault.code(), cause, "a job failed: our fault");
+            let cause = std::error::Error::source(fault).map(|cause| format!(": {cause}")).unwrap_or_default();
+            Some(format!("{}{cause}", fault.code()))
         } else if let Problem::System(error) = self {
-            tracing::error!(%error, "the system refused something");
+            Some(format!("the system refused something: {error}"))
         } else if matches!(self, Problem::Panicked) {
-            tracing::error!("a job panicked: our fault");
+            Some("a job panicked".to_owned())
+        } else {
+            None
         }
     }
 }
 
-/// The code of the problem that an answer is; goes with the answer as far as the log.
-#[derive(Clone, Copy, Debug)]
-pub(crate) struct ProblemCode(pub(crate) &'static str);
+/// What an answer with a problem tells the log.
+#[derive(Clone, Debug)]
+pub(crate) struct ProblemNote {
+    /// Its code.
+    pub(crate) code: &'static str,
+    /// The cause of a fault of ours.
+    pub(crate) cause: Option<String>,
+}
 
 /// What a client is told of any fault of ours.
 const INTERNAL: &str = "http.internal";
@@ -280,7 +287,6 @@ impl ResponseError for Problem {
     }
 
     fn error_response(&self) -> HttpResponse {
-        self.log_cause();
         let mut response = HttpResponse::build(self.status_code());
         response.insert_header((CONTENT_TYPE, PROBLEM_JSON)).insert_header((CACHE_CONTROL, "no-store"));
         if let Some(field) = self.header() {
@@ -288,7 +294,7 @@ impl ResponseError for Problem {
         }
         let mut response = response.body(self.document().to_string());
         // For the log.
-        response.extensions_mut().insert(ProblemCode(self.code()));
+        response.extensions_mut().insert(ProblemNote { code: self.code(), cause: self.cause() });
         response
     }
 }

@@ -2,7 +2,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::fs::File;
-use std::io::{self, BufReader, Read, Seek, SeekFrom};
+use std::io::{self, Cursor, Read, Seek, SeekFrom};
 use std::sync::{Arc, Mutex, PoisonError};
 
 use quoin_prepress::order::{ArtFile, ArtInput};
@@ -10,41 +10,56 @@ use quoin_prepress::order::{ArtFile, ArtInput};
 use crate::gate::{Sizes, size_of};
 use crate::wire::{ArtMissing, ArtRef, ArtSource, Mistake, MistakeCode, Pointer};
 
-/// A picture in a temporary file that has no name any more: it is gone when nobody holds it.
+/// What a head of a picture surely fits into: most say their size within, and a longer look costs a read of all of it.
+const HEAD_BYTES: u64 = 1 << 20;
+
+/// Everything that one request sent, in a temporary file that has no name any more: it is gone when nobody holds it. One file
+/// for all of it, because a request may have a thousand parts, and a process not many thousand files.
 #[derive(Debug)]
-pub(super) struct PartFile {
-    file: Mutex<File>,
+pub(super) struct Spool(Mutex<File>);
+
+impl Spool {
+    /// A file that was written to its end.
+    pub(super) fn new(file: File) -> Arc<Spool> {
+        Arc::new(Spool(Mutex::new(file)))
+    }
+}
+
+/// A stretch of a spool.
+#[derive(Debug)]
+pub(super) struct Stretch {
+    spool: Arc<Spool>,
+    from: u64,
     bytes: u64,
 }
 
-impl PartFile {
-    /// A file that was written to its end.
-    pub(super) fn new(file: File, bytes: u64) -> PartFile {
-        PartFile { file: Mutex::new(file), bytes }
+impl Stretch {
+    /// So many bytes from there.
+    pub(super) fn new(spool: &Arc<Spool>, from: u64, bytes: u64) -> Stretch {
+        Stretch { spool: Arc::clone(spool), from, bytes }
     }
 
-    fn rewound(&self) -> io::Result<std::sync::MutexGuard<'_, File>> {
+    fn read(&self, most: u64) -> io::Result<Arc<[u8]>> {
+        let length = usize::try_from(self.bytes.min(most)).map_err(io::Error::other)?;
+        // Allocated at its full length, so that no second copy is ever made.
+        let mut bytes: Arc<[u8]> = std::iter::repeat_n(0, length).collect();
         // Whoever panicked while reading left nothing but a position behind.
-        let mut file = self.file.lock().unwrap_or_else(PoisonError::into_inner);
-        file.seek(SeekFrom::Start(0))?;
-        Ok(file)
+        let mut file = self.spool.0.lock().unwrap_or_else(PoisonError::into_inner);
+        file.seek(SeekFrom::Start(self.from))?;
+        file.read_exact(Arc::get_mut(&mut bytes).expect("nobody else knows it yet"))?;
+        Ok(bytes)
     }
 
     /// Width and height as the head of the picture says.
     fn size_px(&self) -> Option<(u64, u64)> {
-        let file = self.rewound().ok()?;
-        size_of(BufReader::new(&*file))
+        let look = |most: u64| size_of(Cursor::new(&self.read(most).ok()?[..]));
+        look(HEAD_BYTES).or_else(|| (self.bytes > HEAD_BYTES).then(|| look(u64::MAX)).flatten())
     }
 }
 
-impl ArtFile for PartFile {
+impl ArtFile for Stretch {
     fn load(&self) -> io::Result<Arc<[u8]>> {
-        let mut file = self.rewound()?;
-        let length = usize::try_from(self.bytes).map_err(io::Error::other)?;
-        // Allocated at its full length, so that no second copy is ever made.
-        let mut bytes: Arc<[u8]> = std::iter::repeat_n(0, length).collect();
-        file.read_exact(Arc::get_mut(&mut bytes).expect("nobody else knows it yet"))?;
-        Ok(bytes)
+        self.read(u64::MAX)
     }
 }
 
@@ -57,7 +72,7 @@ pub(super) struct Parts {
     /// The first of each name.
     pub(super) by_name: ByName,
     /// Their files, for a look at their heads.
-    pub(super) files: BTreeMap<[u8; 32], Arc<PartFile>>,
+    pub(super) files: BTreeMap<[u8; 32], Arc<Stretch>>,
     /// Names that came more than once.
     pub(super) doubled: BTreeSet<String>,
 }

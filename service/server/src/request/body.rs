@@ -1,8 +1,7 @@
-//! Takes a request's body in: the job's JSON into memory, pictures into temporary files.
+//! Takes a request's body in, all of it into one temporary file: what waits for a worker must not fill the memory.
 
 use std::cell::Cell;
-use std::collections::btree_map::Entry;
-use std::io;
+use std::collections::BTreeSet;
 use std::path::Path;
 use std::rc::Rc;
 use std::sync::Arc;
@@ -16,9 +15,10 @@ use actix_web::web::Bytes;
 use futures_util::{Stream, StreamExt, TryStreamExt};
 use quoin_prepress::order::ArtInput;
 use sha2::{Digest, Sha256};
+use tokio::fs::File;
 use tokio::io::AsyncWriteExt;
 
-use super::art::{PartFile, Parts};
+use super::art::{Parts, Spool, Stretch};
 use crate::problem::Problem;
 use crate::settings::{BodyLimits, Settings};
 
@@ -28,7 +28,7 @@ const JOB_PART: &str = "job";
 /// A body that is here.
 pub(super) struct Body {
     /// The job, not parsed yet.
-    pub(super) job: Vec<u8>,
+    pub(super) job: Stretch,
     /// Everything else.
     pub(super) parts: Parts,
 }
@@ -43,8 +43,8 @@ pub(super) async fn receive(request: &HttpRequest, payload: Payload, settings: &
 
 async fn receive_in_time(headers: &HeaderMap, payload: Payload, settings: &Settings) -> Result<Body, Problem> {
     let limits = settings.body;
-    let coded = headers.get(header::CONTENT_ENCODING).is_some_and(|coding| coding.as_bytes() != b"identity");
-    if coded {
+    let coding = headers.get(header::CONTENT_ENCODING);
+    if coding.is_some_and(|coding| !coding.as_bytes().eq_ignore_ascii_case(b"identity")) {
         return Err(Problem::UnsupportedCoding);
     }
     let media_type = media_type_of(headers)?;
@@ -52,17 +52,63 @@ async fn receive_in_time(headers: &HeaderMap, payload: Payload, settings: &Setti
     if length.is_some_and(|length| length > limits.max_bytes) {
         return Err(too_large(&limits));
     }
-    let bytes = counted(payload, limits.max_bytes);
+    let taken = Taken { bytes: Rc::default(), most: limits.max_bytes };
+    let bytes = taken.counting(payload);
+    let pages = Pages::new(settings.temporary_folder.as_deref())?;
+    let receiver = Receiver { limits, picture_bytes: settings.picture.max_bytes, taken, pages };
     match media_type {
-        MediaType::Json => {
-            let job = read_json(bytes, &limits).await?;
-            Ok(Body { job, parts: Parts::default() })
-        }
-        MediaType::Multipart => {
-            let folder = settings.temporary_folder.as_deref();
-            let receiver = Receiver { limits, picture_bytes: settings.picture.max_bytes, folder };
-            receiver.receive(Multipart::new(headers, bytes)).await
-        }
+        MediaType::Json => receiver.receive_json(bytes).await,
+        MediaType::Multipart => receiver.receive(Multipart::new(headers, bytes)).await,
+    }
+}
+
+/// The temporary file while it is written.
+struct Pages {
+    file: File,
+    end: u64,
+}
+
+impl Pages {
+    fn new(folder: Option<&Path>) -> Result<Pages, Problem> {
+        let file = match folder {
+            Some(folder) => tempfile::tempfile_in(folder),
+            None => tempfile::tempfile(),
+        };
+        Ok(Pages { file: File::from_std(file.map_err(Problem::System)?), end: 0 })
+    }
+
+    async fn write(&mut self, bytes: &[u8]) -> Result<(), Problem> {
+        self.end += bytes.len() as u64;
+        self.file.write_all(bytes).await.map_err(Problem::System)
+    }
+
+    /// Everything written, to be read.
+    async fn spool(mut self) -> Result<Arc<Spool>, Problem> {
+        self.file.flush().await.map_err(Problem::System)?;
+        Ok(Spool::new(self.file.into_std().await))
+    }
+}
+
+/// Bytes of the body so far.
+#[derive(Clone)]
+struct Taken {
+    bytes: Rc<Cell<u64>>,
+    most: u64,
+}
+
+impl Taken {
+    /// The payload, which fails once it has more than the limit.
+    fn counting(&self, payload: Payload) -> impl Stream<Item = Result<Bytes, PayloadError>> + Unpin + 'static {
+        let taken = self.clone();
+        payload.map(move |chunk| {
+            let chunk = chunk?;
+            taken.bytes.set(taken.bytes.get() + chunk.len() as u64);
+            if taken.is_over() { Err(PayloadError::Overflow) } else { Ok(chunk) }
+        })
+    }
+
+    fn is_over(&self) -> bool {
+        self.bytes.get() > self.most
     }
 }
 
@@ -91,83 +137,92 @@ fn media_type_of(headers: &HeaderMap) -> Result<MediaType, Problem> {
     Err(Problem::UnsupportedMediaType { detail })
 }
 
-/// The payload, which fails once it has more than so many bytes.
-fn counted(payload: Payload, max_bytes: u64) -> impl Stream<Item = Result<Bytes, PayloadError>> + Unpin + 'static {
-    let taken = Rc::new(Cell::new(0_u64));
-    payload.map(move |chunk| {
-        let chunk = chunk?;
-        taken.set(taken.get() + chunk.len() as u64);
-        if taken.get() > max_bytes { Err(PayloadError::Overflow) } else { Ok(chunk) }
-    })
-}
-
-fn of_payload(error: &PayloadError, limits: &BodyLimits) -> Problem {
-    if matches!(error, PayloadError::Overflow) {
-        return too_large(limits);
-    }
-    Problem::BrokenBody { reason: format!("The body ends too early or is broken: {error}.") }
-}
-
-async fn read_json(
-    mut bytes: impl Stream<Item = Result<Bytes, PayloadError>> + Unpin,
-    limits: &BodyLimits,
-) -> Result<Vec<u8>, Problem> {
-    let mut job = Vec::new();
-    while let Some(chunk) = bytes.next().await {
-        append_job(&mut job, &chunk.map_err(|error| of_payload(&error, limits))?, limits)?;
-    }
-    Ok(job)
-}
-
-fn append_job(job: &mut Vec<u8>, chunk: &[u8], limits: &BodyLimits) -> Result<(), Problem> {
-    job.extend_from_slice(chunk);
-    if job.len() as u64 > limits.max_job_bytes {
-        return Err(Problem::BodyTooLarge { limit_bytes: limits.max_job_bytes, what: "The JSON of a job" });
-    }
-    Ok(())
-}
-
-/// Takes a multipart body apart.
-struct Receiver<'a> {
+/// Takes a body in.
+struct Receiver {
     limits: BodyLimits,
     picture_bytes: u64,
-    folder: Option<&'a Path>,
+    taken: Taken,
+    pages: Pages,
 }
 
-impl Receiver<'_> {
-    async fn receive(&self, mut multipart: Multipart) -> Result<Body, Problem> {
-        let (mut job, mut parts, mut count) = (None, Parts::default(), 0_usize);
+/// Where a part stands in the temporary file.
+struct Kept {
+    name: String,
+    from: u64,
+    bytes: u64,
+    /// `None` for one that is too large, which was read to its end but not kept.
+    sha256: Option<[u8; 32]>,
+}
+
+impl Receiver {
+    async fn receive_json(
+        mut self,
+        mut bytes: impl Stream<Item = Result<Bytes, PayloadError>> + Unpin,
+    ) -> Result<Body, Problem> {
+        while let Some(chunk) = bytes.next().await {
+            let chunk = chunk.map_err(|error| self.of_payload(&error))?;
+            self.write_job(0, &chunk).await?;
+        }
+        let job = (0, self.pages.end);
+        Ok(Body { job: Stretch::new(&self.pages.spool().await?, job.0, job.1), parts: Parts::default() })
+    }
+
+    async fn receive(mut self, mut multipart: Multipart) -> Result<Body, Problem> {
+        let (mut job, mut kept, mut names) = (None, Vec::new(), BTreeSet::new());
+        let mut doubled = BTreeSet::new();
+        let mut count = 0_usize;
         while let Some(field) = multipart.try_next().await.map_err(|error| self.of_multipart(error))? {
             count += 1;
             if count > self.limits.max_parts {
                 return Err(Problem::TooManyParts { limit: self.limits.max_parts });
             }
             let name = field.name().unwrap_or_default().to_owned();
-            if name != JOB_PART {
-                self.keep(name, field, &mut parts).await?;
-            } else if job.is_none() {
-                job = Some(self.read_job(field).await?);
-            } else {
-                parts.doubled.insert(name);
+            if !names.insert(name.clone()) {
+                doubled.insert(name);
                 self.skip(field).await?;
+            } else if name == JOB_PART {
+                job = Some(self.keep_job(field).await?);
+            } else {
+                kept.push(self.keep(name, field).await?);
             }
         }
-        let job = job.ok_or(Problem::NoJobPart)?;
-        Ok(Body { job, parts })
+        let (from, bytes) = job.ok_or(Problem::NoJobPart)?;
+        let limit_bytes = self.picture_bytes;
+        let spool = self.pages.spool().await?;
+        let mut parts = Parts { doubled, ..Parts::default() };
+        for part in kept {
+            let art = match part.sha256 {
+                None => ArtInput::OverLimit { bytes: part.bytes, limit_bytes },
+                Some(sha256) => {
+                    let file = Arc::new(Stretch::new(&spool, part.from, part.bytes));
+                    parts.files.insert(sha256, Arc::clone(&file));
+                    ArtInput::Stored { sha256, bytes: part.bytes, file }
+                }
+            };
+            parts.by_name.insert(part.name, art);
+        }
+        Ok(Body { job: Stretch::new(&spool, from, bytes), parts })
     }
 
-    async fn read_job(&self, mut field: Field) -> Result<Vec<u8>, Problem> {
+    async fn keep_job(&mut self, mut field: Field) -> Result<(u64, u64), Problem> {
         let is_json = field.content_type().is_some_and(|kind| kind.essence_str() == "application/json");
         if !is_json {
             let said = field.content_type().map_or("nothing".to_owned(), ToString::to_string);
             let detail = format!("The part `job` must say Content-Type: application/json; it says {said}.");
             return Err(Problem::UnsupportedMediaType { detail });
         }
-        let mut job = Vec::new();
+        let from = self.pages.end;
         while let Some(chunk) = self.next_chunk(&mut field).await? {
-            append_job(&mut job, &chunk, &self.limits)?;
+            self.write_job(from, &chunk).await?;
         }
-        Ok(job)
+        Ok((from, self.pages.end - from))
+    }
+
+    async fn write_job(&mut self, from: u64, chunk: &[u8]) -> Result<(), Problem> {
+        if self.pages.end - from + chunk.len() as u64 > self.limits.max_job_bytes {
+            return Err(Problem::BodyTooLarge { limit_bytes: self.limits.max_job_bytes, what: "The JSON of a job" });
+        }
+        self.pages.write(chunk).await
     }
 
     async fn skip(&self, mut field: Field) -> Result<(), Problem> {
@@ -179,46 +234,33 @@ impl Receiver<'_> {
         field.try_next().await.map_err(|error| self.of_multipart(error))
     }
 
-    /// Writes a picture to a temporary file. One that is too large is read to its end, but not kept: what is wrong with it
-    /// is said in the report.
-    async fn keep(&self, name: String, mut field: Field, parts: &mut Parts) -> Result<(), Problem> {
-        let Entry::Vacant(entry) = parts.by_name.entry(name.clone()) else {
-            parts.doubled.insert(name);
-            return self.skip(field).await;
-        };
-        let mut file = tokio::fs::File::from_std(temporary_file(self.folder).map_err(Problem::System)?);
-        let (mut hash, mut bytes) = (Sha256::new(), 0_u64);
+    /// Writes a picture down. One that is too large is read to its end, but no further kept: what is wrong with it is said in
+    /// the report.
+    async fn keep(&mut self, name: String, mut field: Field) -> Result<Kept, Problem> {
+        let (from, mut hash, mut bytes) = (self.pages.end, Sha256::new(), 0_u64);
         while let Some(chunk) = self.next_chunk(&mut field).await? {
             bytes += chunk.len() as u64;
             if bytes <= self.picture_bytes {
                 hash.update(&chunk);
-                file.write_all(&chunk).await.map_err(Problem::System)?;
+                self.pages.write(&chunk).await?;
             }
         }
-        if bytes > self.picture_bytes {
-            entry.insert(ArtInput::OverLimit { bytes, limit_bytes: self.picture_bytes });
-            return Ok(());
+        let sha256 = (bytes <= self.picture_bytes).then(|| hash.finalize().into());
+        Ok(Kept { name, from, bytes, sha256 })
+    }
+
+    fn of_payload(&self, error: &PayloadError) -> Problem {
+        // The multipart reader calls a part's head that is too long by the same name.
+        if matches!(error, PayloadError::Overflow) && self.taken.is_over() {
+            return too_large(&self.limits);
         }
-        file.flush().await.map_err(Problem::System)?;
-        let sha256: [u8; 32] = hash.finalize().into();
-        let file = Arc::new(PartFile::new(file.into_std().await, bytes));
-        entry.insert(ArtInput::Stored { sha256, bytes, file: Arc::clone(&file) as _ });
-        parts.files.insert(sha256, file);
-        Ok(())
+        Problem::BrokenBody { reason: format!("The body ends too early or is broken: {error}.") }
     }
 
     fn of_multipart(&self, error: MultipartError) -> Problem {
         if let MultipartError::Payload(error) = error {
-            return of_payload(&error, &self.limits);
+            return self.of_payload(&error);
         }
         Problem::BrokenBody { reason: format!("The multipart body cannot be taken apart: {error}.") }
-    }
-}
-
-/// A file without a name.
-fn temporary_file(folder: Option<&Path>) -> io::Result<std::fs::File> {
-    match folder {
-        Some(folder) => tempfile::tempfile_in(folder),
-        None => tempfile::tempfile(),
     }
 }

@@ -13,7 +13,7 @@ use actix_web::{FromRequest, HttpRequest};
 use quoin_prepress::cancel::Cancel;
 use quoin_prepress::fault::Fault;
 use quoin_prepress::intake::Limits;
-use quoin_prepress::order::{ArtInput, Design, Product};
+use quoin_prepress::order::{ArtFile, ArtInput, Design, Product};
 use tokio::sync::OwnedSemaphorePermit;
 
 use crate::gate::{self, Place, Worker};
@@ -22,7 +22,7 @@ use crate::problem::Problem;
 use crate::service::{Job, Service};
 use crate::settings::Scope;
 use crate::visit::{Stage, Visit};
-use crate::wire::{ArtSource, ConfiguredStocks, Mistake};
+use crate::wire::{ArtSource, ConfiguredStocks, Mistake, MistakeCode, Pointer};
 use art::PartsArt;
 use body::Body;
 
@@ -92,6 +92,14 @@ impl<A: Ask> Asked<A> {
         self,
         work: impl FnOnce(&A, &Desk) -> Result<T, Fault> + Send + 'static,
     ) -> Result<T, Problem> {
+        self.work_and_stay(work).await.map(|(made, _place)| made)
+    }
+
+    /// The same, and keeps the place: for answers that take their time to be sent.
+    pub(crate) async fn work_and_stay<T: Send + 'static>(
+        self,
+        work: impl FnOnce(&A, &Desk) -> Result<T, Fault> + Send + 'static,
+    ) -> Result<(T, Place), Problem> {
         let Asked { ask, turn, .. } = self;
         let Turn { service, visit, place, worker, pixels } = turn;
         let cancel = Cancel::new();
@@ -107,15 +115,15 @@ impl<A: Ask> Asked<A> {
         let done = worker.work(move || {
             let result = work(&ask, &desk);
             // Given back here and not by the request, which may be gone by now.
-            drop((ask, desk, pixels, place));
-            result
+            drop((ask, desk, pixels));
+            (result, place)
         });
         let done = done.await;
         service.queue.took(A::OPERATION, measured.stop());
         match done {
-            Ok((Ok(made), _worker)) => Ok(made),
-            Ok((Err(Fault::Cancelled), _)) => Err(service.draining()),
-            Ok((Err(fault), _)) => Err(Problem::Fault(fault)),
+            Ok(((Ok(made), place), _worker)) => Ok((made, place)),
+            Ok(((Err(Fault::Cancelled), _), _)) => Err(service.draining()),
+            Ok(((Err(fault), _), _)) => Err(Problem::Fault(fault)),
             Err(_) => Err(Problem::Panicked),
         }
     }
@@ -127,7 +135,14 @@ impl<A: Ask> FromRequest for Asked<A> {
 
     fn from_request(request: &HttpRequest, payload: &mut Payload) -> Self::Future {
         let (request, payload) = (request.clone(), payload.take());
-        Box::pin(async move { take_in(&request, payload).await })
+        Box::pin(async move {
+            let service = Service::of(&request);
+            tokio::select! {
+                // Whoever still waits or uploads when the service gives up gets an answer too.
+                () = service.gave_up() => Err(service.draining()),
+                taken = take_in(&request, payload) => taken,
+            }
+        })
     }
 }
 
@@ -157,8 +172,10 @@ async fn take_in<A: Ask>(request: &HttpRequest, payload: Payload) -> Result<Aske
 /// The job, and the MiB that its pictures will have.
 fn read_job<A: Ask>(body: Body, service: &Service) -> Result<(A, u32), Problem> {
     let settings = &service.settings;
+    let text = body.job.load().map_err(Problem::System)?;
     let mut art = PartsArt::new(body.parts, settings.picture.max_bytes);
-    let read = A::read(&body.job, &mut art, &settings.stocks);
+    let read = A::read(&text, &mut art, &settings.stocks);
+    drop(text);
     let of_parts = art.mistakes(read.is_err());
     let ask = match read {
         Ok(ask) if of_parts.is_empty() => ask,
@@ -168,12 +185,29 @@ fn read_job<A: Ask>(body: Body, service: &Service) -> Result<(A, u32), Problem> 
             return Err(Problem::Mistakes(mistakes));
         }
     };
-    let pictures = ask.products().flat_map(pictures_of);
-    let mib = gate::decoded_mib(pictures, art.sizes(), settings.threads_per_job, &settings.picture);
+    let pictures: Vec<Vec<&ArtInput>> = ask.products().map(pictures_of).collect();
+    let of =
+        |groups: &[Vec<&ArtInput>]| gate::decoded_mib(groups, art.sizes(), settings.threads_per_job, &settings.picture);
+    refuse_too_much(&pictures, of, service.pixels.all_mib())?;
+    let mib = of(&pictures);
     Ok((ask, mib))
 }
 
-/// The pictures of a product.
+/// Refuses a sticker sheet whose pictures together are more than the service takes at all. (One picture is held to the
+/// intake's own limits, and may then have everything for itself.)
+fn refuse_too_much(
+    groups: &[Vec<&ArtInput>],
+    mib_of: impl Fn(&[Vec<&ArtInput>]) -> u32,
+    all_mib: u32,
+) -> Result<(), Problem> {
+    let several = groups.chunks(1).filter(|group| group[0].len() > 1);
+    let Some(mib) = several.map(&mib_of).find(|mib| *mib > all_mib) else { return Ok(()) };
+    let message =
+        format!("the pictures of one sticker sheet have {mib} MiB when they are decoded; {all_mib} are taken");
+    Err(Problem::Mistakes(vec![Mistake { code: MistakeCode::OutOfRange, pointer: Pointer::root(), message }]))
+}
+
+/// The pictures of a product, which are decoded together.
 fn pictures_of(product: &Product) -> Vec<&ArtInput> {
     let designs: Vec<&Design> = match product {
         Product::DieCut(design) | Product::KissCut(design, _) => vec![design],

@@ -20,6 +20,9 @@ use crate::wire::ConfiguredStocks;
 /// Most seconds, threads, MiB and so on that any setting takes: more is a slip of the pen.
 const MOST: u64 = 1_000_000;
 
+/// Where a service listens that is not told.
+const LISTEN: &str = "127.0.0.1:8080";
+
 /// One MiB.
 const MIB: u64 = 1 << 20;
 
@@ -146,7 +149,7 @@ impl Settings {
             let message = format!("drain_notice_s ({notice}) must not be longer than drain_deadline_s ({deadline})");
             faults.push(SettingsFault { place, message });
         }
-        let listen = args.listen.clone().or_else(|| file.text("listen")).unwrap_or_else(|| "127.0.0.1:8080".to_owned());
+        let listen = args.listen.clone().or_else(|| file.text("listen")).unwrap_or_else(|| LISTEN.to_owned());
         Settings {
             listen,
             open_without_keys: args.open_without_keys || file.flag("open_without_keys"),
@@ -185,6 +188,12 @@ impl Settings {
     pub(crate) fn may_listen_on(&self, address: SocketAddr) -> bool {
         address.ip().is_loopback() || !self.keys.is_empty() || self.open_without_keys
     }
+}
+
+/// Where a service with these settings listens; whatever else is wrong in the file is not asked here.
+pub(crate) fn listen_of(given: Option<String>, path: Option<&Path>) -> String {
+    let of_file = || file::File::read(path, &mut Vec::new()).text("listen");
+    given.or_else(of_file).unwrap_or_else(|| LISTEN.to_owned())
 }
 
 /// The stocks of a settings file; none without one.

@@ -83,9 +83,10 @@ pub(super) fn read_page_size(
 /// The pieces; `None` when there are none or one is broken.
 pub(super) fn read_pieces(item: &Node<'_>, reader: &mut Reader<'_>) -> Option<Vec<Piece>> {
     let list = item.list(reader.mistakes, "pieces")?;
-    if list.is_empty() {
+    if list.is_empty() || list.len() > range::PIECES {
         let pointer = item.choice("pieces").map(|node| node.pointer()).unwrap_or_default();
-        reader.mistakes.add(MistakeCode::OutOfRange, &pointer, "a sticker sheet has at least one piece");
+        let message = format!("a sticker sheet has 1 to {} pieces, not {}", range::PIECES, list.len());
+        reader.mistakes.add(MistakeCode::OutOfRange, &pointer, message);
         return None;
     }
     let mut seen = BTreeSet::new();

@@ -102,6 +102,8 @@ pub(super) const QUANTITY: Range = Range::plain(1.0, 100_000.0);
 pub(super) const QUANTITIES: usize = 100;
 /// `view.longest_px` (the contract, section 1); on fewer pixels nothing can be seen.
 pub(super) const PROOF_PX: Range = Range::plain(32.0, 2_000.0);
+/// `pieces` of one page: more kinds than anybody orders, few enough that their pictures are a burden that can be borne.
+pub(super) const PIECES: usize = 200;
 /// `copies` of a piece on one page.
 pub(super) const PIECE_COPIES: Range = Range::plain(1.0, 10_000.0);
 /// `time_budget_ms`: at most a day.

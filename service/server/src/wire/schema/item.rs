@@ -138,7 +138,7 @@ fn tags() -> Field {
 
 fn pieces() -> Field {
     let description = "`sticker_sheet` only, required there: what stands on its page.";
-    Field::list(&super::field::refer("Piece"), 1, description).optional()
+    Field::list(&super::field::refer("Piece"), 1, description).with("maxItems", range::PIECES).optional()
 }
 
 fn stock() -> Field {
