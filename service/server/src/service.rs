@@ -133,7 +133,7 @@ impl Service {
     }
 
     /// Makes a job known that can be told to give up.
-    pub(crate) fn register(service: &Data<Service>, cancel: Cancel) -> Job {
+    pub(crate) fn register(service: &Data<Service>, cancel: &Cancel) -> Job {
         let number = service.next_job.fetch_add(1, Ordering::Relaxed);
         service.at_work().insert(number, cancel.clone());
         // After it is known: one that comes too late to be told by `give_up` learns it here.

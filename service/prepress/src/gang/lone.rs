@@ -55,7 +55,7 @@ impl<'a> Lone<'a> {
     fn fill(&self, section: usize) -> Result<Vec<Spot>, Fault> {
         let room = &self.shop.sections[section];
         let spots = self.lattice.most(room)?;
-        let spots = self.topped_up(section, spots)?;
+        let spots = self.topped_up(section, &spots)?;
         if spots.len() <= FEW {
             let mapped = self.mapped(section, u32::MAX)?;
             if mapped.len() > spots.len() {
@@ -66,7 +66,7 @@ impl<'a> Lone<'a> {
     }
 
     /// Copies that the map finds room for beside others.
-    fn topped_up(&self, section: usize, spots: Vec<Spot>) -> Result<Vec<Spot>, Fault> {
+    fn topped_up(&self, section: usize, spots: &[Spot]) -> Result<Vec<Spot>, Fault> {
         let mut fill = self.shop.empty(section);
         spots.iter().for_each(|spot| fill.add(*spot));
         while fill.place(self.part, TOP_UP, f64::INFINITY, self.shop.cancel)? {}

@@ -66,7 +66,7 @@ pub fn policy(policy: &Policy) -> Value {
     })
 }
 
-/// The settings of an item that somebody asks about, in the words of a request; see [`item::settings`].
+/// The settings of an item that somebody asks about, in the words of a request.
 pub fn inquiry(inquiry: &Inquiry) -> Value {
     item::settings(inquiry)
 }

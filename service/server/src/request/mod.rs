@@ -109,7 +109,7 @@ impl<A: Ask> Asked<A> {
             cancel: cancel.clone(),
             service: service.clone(),
             request_id: visit.id().to_owned(),
-            _job: Service::register(&service, cancel),
+            _job: Service::register(&service, &cancel),
         };
         let measured = visit.measure(Stage::Work);
         let done = worker.work(move || {
