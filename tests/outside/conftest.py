@@ -27,9 +27,8 @@ def quoin():
 @pytest.fixture(scope="session")
 def service(quoin):
     """A service with its built-in settings."""
-    service = Service(quoin)
-    yield service
-    service.stop()
+    with Service(quoin) as service:
+        yield service
 
 
 @pytest.fixture(scope="session")

@@ -91,6 +91,12 @@ class Service:
         """Asks it to stop."""
         self.process.send_signal(signal.SIGTERM)
 
+    def __enter__(self):
+        return self
+
+    def __exit__(self, *_):
+        self.stop()
+
     def stop(self):
         """Stops it at once."""
         if self.process.poll() is None:
@@ -130,6 +136,13 @@ def with_parts(job, folder):
 
     walk(job)
     return job, sorted(parts.items())
+
+
+def send_gang(service, connection, job, parts):
+    """Sends a gang job on a bare connection."""
+    request = requests.Request("POST", service.url + "/v1/gangs", files=multipart(json.dumps(job), parts)).prepare()
+    head = "".join(f"{name}: {value}\r\n" for name, value in request.headers.items())
+    connection.sendall(f"POST /v1/gangs HTTP/1.1\r\nHost: x\r\n{head}\r\n".encode() + request.body)
 
 
 def raw_answer(connection):

@@ -11,7 +11,7 @@ import pytest
 import requests
 
 from conftest import DEMO
-from service import Service, multipart, raw_answer, with_parts
+from service import Service, multipart, raw_answer, send_gang
 
 MIB = 1 << 20
 HEART = (DEMO / "art" / "heart.png").read_bytes()
@@ -61,9 +61,8 @@ def metric(service, name):
 @pytest.fixture
 def small(quoin):
     """One worker, one more that may wait."""
-    service = Service(quoin, "--workers", 1, "--queue-length", 1, "--body-deadline-s", 2)
-    yield service
-    service.stop()
+    with Service(quoin, "--workers", 1, "--queue-length", 1, "--body-deadline-s", 2) as service:
+        yield service
 
 
 def test_a_full_queue_refuses_at_once_with_an_honest_wait_and_health_answers(small):
@@ -83,9 +82,7 @@ def test_a_full_queue_refuses_at_once_with_an_honest_wait_and_health_answers(sma
 def test_work_ends_with_its_client(small):
     job, parts = slow_gang()
     connection = small.connect()
-    request = requests.Request("POST", small.url + "/v1/gangs", files=multipart(json.dumps(job), parts)).prepare()
-    head = "".join(f"{name}: {value}\r\n" for name, value in request.headers.items())
-    connection.sendall(f"POST /v1/gangs HTTP/1.1\r\nHost: x\r\n{head}\r\n".encode() + request.body)
+    send_gang(small, connection, job, parts)
     wait_for(lambda: metric(small, "workers_busy") == 1)
     time.sleep(0.5)
     assert metric(small, "workers_busy") == 1, "the work is slow"
@@ -125,8 +122,7 @@ def test_a_slow_body_is_given_up(small):
 
 
 def test_a_large_upload_stays_out_of_memory(quoin):
-    service = Service(quoin)
-    try:
+    with Service(quoin) as service:
         assert service.post("/v1/preflight", PREFLIGHT, [("fox", HEART)]).status_code == 200
         before = service.resident_bytes()
         # All but the last byte of a 100 MiB picture: taken in, and not yet decoded.
@@ -159,13 +155,10 @@ def test_a_large_upload_stays_out_of_memory(quoin):
         assert over.status_code == 200
         finding = over.json()["findings"][0]
         assert (finding["code"], finding["measured"], finding["limit"]) == ("art.over_limit", 100 * MIB + 1, 100 * MIB)
-    finally:
-        service.stop()
 
 
 def test_hostile_bodies_get_their_code_and_leave_the_process_small(quoin):
-    service = Service(quoin)
-    try:
+    with Service(quoin) as service:
         before = service.resident_bytes()
         for _ in range(3):
             parts = [(f"p{n}", b"x") for n in range(10_000)]
@@ -185,16 +178,13 @@ def test_hostile_bodies_get_their_code_and_leave_the_process_small(quoin):
             assert answer.status_code == 400 and answer.json()["code"] == "http.broken_body"
         assert service.process.poll() is None
         assert service.resident_bytes() - before <= 60 * MIB
-    finally:
-        service.stop()
 
 
 def test_a_thousand_requests_of_garbage_leave_the_service_well(quoin):
     import random
 
     chance = random.Random(1042)
-    service = Service(quoin)
-    try:
+    with Service(quoin) as service:
         kinds = ["application/json", "multipart/form-data; boundary=b", "text/plain", "application/json; charset=latin1"]
         paths = ["/v1/preflight", "/v1/proofs", "/v1/estimates", "/v1/gangs", "/v1/stocks", "/%00", "/problems/%2e%2e"]
         pieces = [b"--b", b"\r\n", b"{", b"}", b'"item"', b":", b"[", HEART[:100], b"\0", b'Content-Disposition: form-data; name="job"', b"1e9"]
@@ -207,14 +197,11 @@ def test_a_thousand_requests_of_garbage_leave_the_service_well(quoin):
             assert answer.status_code < 500, (answer.status_code, body)
         assert seen >= {400, 404, 405, 415}
         assert service.get("/healthz").status_code == 200
-    finally:
-        service.stop()
 
 
 def test_health_is_answered_under_full_load(quoin):
     """The figure (99 of 100 within 20 ms) is shown by load/health; here only that no answer waits for the work."""
-    service = Service(quoin, "--workers", 2)
-    try:
+    with Service(quoin, "--workers", 2) as service:
         results = []
         job, parts = slow_gang()
         for _ in range(4):
@@ -225,13 +212,10 @@ def test_health_is_answered_under_full_load(quoin):
             assert service.get("/healthz").text == "ok\n"
             assert time.monotonic() - began < 2.0, "waited for the work"
         assert not results, "the work is still going on"
-    finally:
-        service.stop()
 
 
 def test_a_service_that_is_told_to_stop_finishes_what_runs_and_loses_no_answer(quoin):
-    service = Service(quoin, "--workers", 1, "--drain-notice-s", 1, "--drain-deadline-s", 100)
-    try:
+    with Service(quoin, "--workers", 1, "--drain-notice-s", 1, "--drain-deadline-s", 100) as service:
         job, parts = slow_gang()
         job["policy"] = {"effort": "standard"}
         results = []
@@ -250,33 +234,25 @@ def test_a_service_that_is_told_to_stop_finishes_what_runs_and_loses_no_answer(q
         assert [answer.status_code for answer in results] == [200, 200]
         assert len({answer.content for answer in results}) == 1
         assert service.process.wait(timeout=30) == 0
-    finally:
-        service.stop()
 
 
 def test_what_comes_during_the_notice_is_done(quoin):
-    service = Service(quoin, "--drain-notice-s", 3)
-    try:
+    with Service(quoin, "--drain-notice-s", 3) as service:
         service.terminate()
         wait_for(lambda: requests.get(service.url + "/readyz", timeout=10).status_code == 503)
         answer = requests.post(service.url + "/v1/preflight", files=multipart(json.dumps(PREFLIGHT), [("fox", HEART)]), timeout=60)
         assert answer.status_code == 200
         assert service.process.wait(timeout=30) == 0
-    finally:
-        service.stop()
 
 
 def test_an_answer_that_is_read_slowly_is_sent_to_its_end_before_the_stop(quoin):
-    service = Service(quoin, "--drain-notice-s", 0, "--drain-deadline-s", 60)
-    try:
+    with Service(quoin, "--drain-notice-s", 0, "--drain-deadline-s", 60) as service:
         items = [{"item": str(n), "art": {"part": "fox"}, "size": {"width_mm": 60 + n}, "quantity": 12} for n in range(8)]
         job = {"run": "large", "stocks": [{**STOCK, "print_ppi": 600}], "orders": [{"order": "1", "items": items}],
                "policy": {"effort": "draft"}, "outputs": ["print_pdf", "sheet_png"]}
-        request = requests.Request("POST", service.url + "/v1/gangs", files=multipart(json.dumps(job), [("fox", HEART)])).prepare()
-        head = "".join(f"{name}: {value}\r\n" for name, value in request.headers.items())
         with service.connect() as connection:
             connection.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, 65536)
-            connection.sendall(f"POST /v1/gangs HTTP/1.1\r\nHost: x\r\n{head}\r\n".encode() + request.body)
+            send_gang(service, connection, job, [("fox", HEART)])
             connection.settimeout(120)
             data = connection.recv(4096)
             assert data.startswith(b"HTTP/1.1 200"), data
@@ -291,13 +267,10 @@ def test_an_answer_that_is_read_slowly_is_sent_to_its_end_before_the_stop(quoin)
                     break
         assert len(data.partition(b"\r\n\r\n")[2]) == length
         assert service.process.wait(timeout=30) == 0
-    finally:
-        service.stop()
 
 
 def test_whoever_waits_or_uploads_at_the_deadline_gets_an_answer(quoin):
-    service = Service(quoin, "--workers", 1, "--drain-notice-s", 0, "--drain-deadline-s", 1)
-    try:
+    with Service(quoin, "--workers", 1, "--drain-notice-s", 0, "--drain-deadline-s", 1) as service:
         job, parts = slow_gang()
         results = []
         threads = [posted(service, "/v1/gangs", job, parts, results) for _ in range(3)]
@@ -312,13 +285,10 @@ def test_whoever_waits_or_uploads_at_the_deadline_gets_an_answer(quoin):
             thread.join(timeout=20)
         assert [answer.status_code for answer in results] == [503, 503, 503]
         assert service.process.wait(timeout=20) == 0
-    finally:
-        service.stop()
 
 
 def test_two_signals_end_it_at_once_and_still_with_an_answer(quoin):
-    service = Service(quoin, "--workers", 1)
-    try:
+    with Service(quoin, "--workers", 1) as service:
         job, parts = slow_gang()
         results = []
         thread = posted(service, "/v1/gangs", job, parts, results)
@@ -329,13 +299,10 @@ def test_two_signals_end_it_at_once_and_still_with_an_answer(quoin):
         thread.join(timeout=20)
         assert results[0].status_code == 503
         assert service.process.wait(timeout=20) == 0
-    finally:
-        service.stop()
 
 
 def test_many_parts_take_one_file(quoin):
-    service = Service(quoin, "--workers", 1)
-    try:
+    with Service(quoin, "--workers", 1) as service:
         before = len(os.listdir(f"/proc/{service.process.pid}/fd"))
         job, parts = slow_gang()
         posted(service, "/v1/gangs", job, parts, [])
@@ -345,13 +312,10 @@ def test_many_parts_take_one_file(quoin):
         wait_for(lambda: metric(service, "queue_places_taken") == 2)
         time.sleep(1)
         assert len(os.listdir(f"/proc/{service.process.pid}/fd")) - before < 20
-    finally:
-        service.stop()
 
 
 def test_work_that_outlasts_the_deadline_is_given_up_with_an_answer(quoin):
-    service = Service(quoin, "--workers", 1, "--drain-notice-s", 0, "--drain-deadline-s", 1)
-    try:
+    with Service(quoin, "--workers", 1, "--drain-notice-s", 0, "--drain-deadline-s", 1) as service:
         results = []
         job, parts = slow_gang()
         thread = posted(service, "/v1/gangs", job, parts, results)
@@ -360,5 +324,3 @@ def test_work_that_outlasts_the_deadline_is_given_up_with_an_answer(quoin):
         thread.join(timeout=60)
         assert results[0].status_code == 503 and results[0].json()["code"] == "http.draining"
         assert service.process.wait(timeout=30) == 0
-    finally:
-        service.stop()

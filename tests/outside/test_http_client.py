@@ -37,9 +37,8 @@ def client(tmp_path_factory):
 @pytest.fixture(scope="module")
 def shop(quoin):
     """The demo shop's service."""
-    service = Service(quoin, "--settings", DEMO / "quoin.toml")
-    yield service
-    service.stop()
+    with Service(quoin, "--settings", DEMO / "quoin.toml") as service:
+        yield service
 
 
 def module(client, name):

@@ -33,9 +33,8 @@ def demo_shop(quoin):
     flags = start.split(" serve ")[1].split()
     # README is followed from the repository's folder.
     flags = [str(REPOSITORY / flag) if "/" in flag else flag for flag in flags]
-    service = Service(quoin, *flags)
-    yield service
-    service.stop()
+    with Service(quoin, *flags) as service:
+        yield service
 
 
 def commands():

@@ -1,14 +1,12 @@
 //! What all requests share: settings, bounds, counters, and whether the service is about to stop.
 
-use std::collections::BTreeMap;
 use std::io;
-use std::sync::atomic::{AtomicU8, AtomicU64, Ordering};
-use std::sync::{Arc, Mutex, PoisonError};
+use std::sync::Arc;
+use std::sync::atomic::{AtomicU8, Ordering};
 
 use actix_web::HttpRequest;
 use actix_web::http::header::AUTHORIZATION;
 use actix_web::web::Data;
-use quoin_prepress::cancel::Cancel;
 use tokio_util::sync::CancellationToken;
 
 use crate::gate::{Pixels, Place, Queue, Workers};
@@ -47,16 +45,7 @@ pub(crate) struct Service {
     /// Counters.
     pub(crate) metrics: Metrics,
     phase: AtomicU8,
-    at_work: Mutex<BTreeMap<u64, Cancel>>,
-    next_job: AtomicU64,
     gave_up: CancellationToken,
-}
-
-/// A job that can be told to give up; forgotten when dropped.
-#[derive(Debug)]
-pub(crate) struct Job {
-    service: Data<Service>,
-    number: u64,
 }
 
 impl Service {
@@ -72,8 +61,6 @@ impl Service {
             pixels: Pixels::new(settings.pixels_in_work_mib),
             metrics: Metrics::new(),
             phase: AtomicU8::new(Phase::Serving as u8),
-            at_work: Mutex::default(),
-            next_job: AtomicU64::new(0),
             gave_up: CancellationToken::new(),
             settings,
         })
@@ -128,21 +115,6 @@ impl Service {
         Problem::Draining { retry_after_s: RETRY_ELSEWHERE_S }
     }
 
-    fn at_work(&self) -> std::sync::MutexGuard<'_, BTreeMap<u64, Cancel>> {
-        self.at_work.lock().unwrap_or_else(PoisonError::into_inner)
-    }
-
-    /// Makes a job known that can be told to give up.
-    pub(crate) fn register(service: &Data<Service>, cancel: &Cancel) -> Job {
-        let number = service.next_job.fetch_add(1, Ordering::Relaxed);
-        service.at_work().insert(number, cancel.clone());
-        // After it is known: one that comes too late to be told by `give_up` learns it here.
-        if service.gave_up.is_cancelled() {
-            cancel.raise();
-        }
-        Job { service: service.clone(), number }
-    }
-
     /// Waits until the service gives up what is not done.
     pub(crate) async fn gave_up(&self) {
         self.gave_up.cancelled().await;
@@ -151,12 +123,5 @@ impl Service {
     /// Gives up what is not done: every job at work, and whoever still waits for one.
     pub(crate) fn give_up(&self) {
         self.gave_up.cancel();
-        self.at_work().values().for_each(Cancel::raise);
-    }
-}
-
-impl Drop for Job {
-    fn drop(&mut self) {
-        self.service.at_work().remove(&self.number);
     }
 }

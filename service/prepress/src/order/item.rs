@@ -145,6 +145,14 @@ impl Colour {
     pub const WHITE: Colour = Colour([255, 255, 255]);
 }
 
+/// `#rrggbb`, as jobs, SVG and tickets write it.
+impl fmt::Display for Colour {
+    fn fmt(&self, formatter: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let Colour([red, green, blue]) = self;
+        write!(formatter, "#{red:02x}{green:02x}{blue:02x}")
+    }
+}
+
 /// The outline ordered.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Outline {
@@ -244,6 +252,11 @@ pub struct Design {
 }
 
 impl Design {
+    /// Whether another design starts from the same picture with the same treatment of its backdrop.
+    pub fn shares_picture_with(&self, other: &Design) -> bool {
+        self.art == other.art && self.backdrop_used() == other.backdrop_used()
+    }
+
     /// The backdrop options that count: a picture that fills its shape keeps its backdrop unless removal is asked for.
     pub fn backdrop_used(&self) -> Backdrop {
         match (self.outline.art_fit, self.backdrop.remove) {

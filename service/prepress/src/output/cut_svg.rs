@@ -5,9 +5,10 @@
 
 use std::fmt::Write;
 
+use super::svg::{number, path_data};
 use crate::frame::Mark;
-use crate::geom::{Affine, PathEl, Point, Rect};
-use crate::order::{Colour, Layer};
+use crate::geom::{Affine, Rect};
+use crate::order::Layer;
 use crate::sheet::{Sheet, SheetCut};
 use crate::units::Mm;
 
@@ -53,13 +54,13 @@ fn cuts(sheet: &Sheet, page: Rect) -> String {
 
 fn group(svg: &mut String, layer: &Layer, cuts: &[SheetCut<'_>], to_page: Affine) {
     let id = layer_id(&layer.name);
-    let stroke = format!("fill=\"none\" stroke=\"{}\" stroke-width=\"{}\"", hex(layer.colour), number(STROKE.mm()));
+    let stroke = format!("fill=\"none\" stroke=\"{}\" stroke-width=\"{}\"", layer.colour, number(STROKE.mm()));
     line(svg, format_args!("  <g id=\"{id}\" {stroke}>"));
     if id != layer.name {
         line(svg, format_args!("    <title>{}</title>", escaped(&layer.name)));
     }
     for cut in cuts {
-        let path = path_data(to_page, cut);
+        let path = path_data(&(to_page * cut.line.path()));
         line(svg, format_args!("    <path id=\"{}\"{} d=\"{path}\"/>", cut.id, data(cut)));
     }
     svg.push_str("  </g>\n");
@@ -85,38 +86,6 @@ fn marks(svg: &mut String, marks: &[Mark]) {
         line(svg, format_args!("    <circle cx=\"{x}\" cy=\"{y}\" r=\"{r}\"/>"));
     }
     svg.push_str("  </g>\n");
-}
-
-/// One closed subpath in absolute commands.
-fn path_data(to_page: Affine, cut: &SheetCut<'_>) -> String {
-    let mut data = String::new();
-    let at = |point: &Point| {
-        let moved = to_page * *point;
-        format!("{} {}", number(moved.x), number(moved.y))
-    };
-    for element in cut.line.path().elements() {
-        let command = match element {
-            PathEl::MoveTo(p) => format!("M{}", at(p)),
-            PathEl::LineTo(p) => format!(" L{}", at(p)),
-            PathEl::QuadTo(a, p) => format!(" Q{} {}", at(a), at(p)),
-            PathEl::CurveTo(a, b, p) => format!(" C{} {} {}", at(a), at(b), at(p)),
-            PathEl::ClosePath => " Z".to_owned(),
-        };
-        data.push_str(&command);
-    }
-    data
-}
-
-/// At most four decimals, no exponent, no negative zero.
-fn number(value: f64) -> String {
-    let text = format!("{value:.4}");
-    let text = text.trim_end_matches('0').trim_end_matches('.');
-    if text == "-0" { "0".to_owned() } else { text.to_owned() }
-}
-
-fn hex(colour: Colour) -> String {
-    let [r, g, b] = colour.0;
-    format!("#{r:02x}{g:02x}{b:02x}")
 }
 
 /// For attributes and text (XML 1.0, 2.4). Characters that XML does not allow cannot be written at all and become U+FFFD.

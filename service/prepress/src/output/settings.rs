@@ -5,7 +5,7 @@ mod item;
 use serde_json::{Value, json};
 
 use crate::order::{
-    Colour, CutLinesInPrint, Face, FeedEdge, Form, Inquiry, LabelPlace, Layer, Margins, Policy, RegisterMarks, Stock,
+    CutLinesInPrint, Face, FeedEdge, Form, Inquiry, LabelPlace, Layer, Margins, Policy, RegisterMarks, Stock,
 };
 
 /// A stock with every field.
@@ -118,9 +118,5 @@ fn register_marks(marks: &RegisterMarks) -> Value {
 }
 
 fn layer(layer: &Layer) -> Value {
-    json!({"name": layer.name, "colour": colour(layer.colour)})
-}
-
-fn colour(Colour([red, green, blue]): Colour) -> String {
-    format!("#{red:02x}{green:02x}{blue:02x}")
+    json!({"name": layer.name, "colour": layer.colour.to_string()})
 }

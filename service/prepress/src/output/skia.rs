@@ -62,3 +62,17 @@ pub(super) fn straight(pixels: &Pixmap, kind: png::ColorType) -> Vec<u8> {
     }
     out
 }
+
+/// Every second square of a side. Drawn pixel by pixel from the row `top_px` of the whole picture on, so that no square
+/// depends on where bands begin.
+pub(super) fn chequer(pixels: &mut Pixmap, side_px: f64, top_px: u32) {
+    let [r, g, b] = CLEAR_CHEQUER;
+    let width = pixels.width() as usize;
+    let square = |px: usize| (px as f64 / side_px) as usize;
+    for (index, pixel) in pixels.data_mut().chunks_exact_mut(4).enumerate() {
+        let (x, y) = (index % width, index / width + top_px as usize);
+        if (square(x) + square(y)) % 2 == 1 {
+            pixel.copy_from_slice(&[r, g, b, 255]);
+        }
+    }
+}

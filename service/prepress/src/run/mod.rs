@@ -29,10 +29,12 @@ use crate::cancel::Cancel;
 use crate::fault::Fault;
 use crate::intake::Limits;
 use crate::order::{Job, OutputKind};
+use crate::output;
 use crate::output::pick_list::{self, SetAsideLine};
 use crate::output::ticket::{FileEntry, Ticket};
 use crate::output::{cut_svg, preview, print_pdf};
 use crate::sheet::Sheet;
+use crate::sticker;
 
 /// Where finished files go.
 pub trait Store: Send + Sync {
@@ -85,10 +87,7 @@ pub fn gang(job: &Job, limits: &Limits, store: &dyn Store, hooks: Hooks<'_>) -> 
         run_files.push(keep(store, "pick-list.pdf".to_owned(), &bytes)?);
     }
     let ticket = record::ticket(job, &laid_out, account, files, run_files);
-    let mut bytes = serde_json::to_vec_pretty(&ticket)
-        .map_err(|source| Fault::OutputBroken { file: "ticket.json", source: Box::new(source) })?;
-    bytes.push(b'\n');
-    keep(store, "ticket.json".to_owned(), &bytes)?;
+    keep(store, "ticket.json".to_owned(), &output::json("ticket.json", &ticket)?)?;
     Ok(ticket)
 }
 
@@ -134,7 +133,7 @@ fn write_sheet(sheet: &Sheet, outputs: &[OutputKind], store: &dyn Store) -> Resu
 
 fn keep(store: &dyn Store, path: String, bytes: &[u8]) -> Result<FileEntry, Fault> {
     store.put(&path, bytes).map_err(|source| Fault::StoreFailed { path: path.clone(), source })?;
-    let sha256 = Sha256::digest(bytes).iter().map(|byte| format!("{byte:02x}")).collect();
+    let sha256 = sticker::hex(&Sha256::digest(bytes));
     Ok(FileEntry { path, bytes: bytes.len() as u64, sha256 })
 }
 

@@ -33,11 +33,10 @@ pub(super) fn make(page: &Page, stock: &Stock, bench: Bench<'_>) -> Result<Made,
 
 /// The pictures of all pieces, each opened once. A drawing is rendered for each piece, in its size.
 pub(super) fn open_pieces(page: &Page, bench: Bench<'_>) -> Result<Vec<Opened>, Fault> {
-    let source = |piece: &Piece| (piece.design.art.clone(), piece.design.backdrop_used());
     let mut firsts: Vec<&Piece> = Vec::new();
     let mut first_of: Vec<usize> = Vec::new();
     for piece in &page.pieces {
-        let known = firsts.iter().position(|first| source(first) == source(piece));
+        let known = firsts.iter().position(|first| first.design.shares_picture_with(&piece.design));
         first_of.push(known.unwrap_or(firsts.len()));
         if known.is_none() {
             firsts.push(piece);

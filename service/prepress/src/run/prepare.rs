@@ -157,9 +157,7 @@ fn by_picture(distinct: &[Distinct<'_>], cancel: &Cancel) -> Result<Vec<Vec<usiz
         cancel.check()?;
         let same = |group: &Vec<usize>| {
             let first = group.first().and_then(|first| design_of(distinct[*first].0));
-            first.zip(design_of(product)).is_some_and(|((one, _), (other, _))| {
-                one.art == other.art && one.backdrop_used() == other.backdrop_used()
-            })
+            first.zip(design_of(product)).is_some_and(|((one, _), (other, _))| one.shares_picture_with(other))
         };
         match groups.iter_mut().find(|group| same(group)) {
             Some(group) => group.push(index),

@@ -8,8 +8,8 @@ use image::{ImageFormat, Rgba, RgbaImage};
 use super::*;
 use crate::finding::{Code, Severity};
 use crate::order::{
-    ArtFile, ArtInput, Backing, Design, Effort, Fill, Ground, Inquiry, Item, Order, OutputKind, Page, Piece, Policy,
-    Product, ProofDrawing, Rotate, Shape, Size, Stock, View,
+    ArtFile, ArtInput, Backing, Design, Effort, Fill, Ground, Inquiry, Item, Order, Page, Piece, Policy, Product,
+    ProofDrawing, Rotate, Shape, Size, Stock, View,
 };
 use crate::outline::samples;
 use crate::output::report::Verdict;
@@ -73,6 +73,25 @@ fn digest(inquiry: &Inquiry) -> String {
     proved(inquiry, &View { longest_px: 64, ..View::default() }).digest
 }
 
+/// One order of these items on one stock, of which no files are written.
+fn draft_of(stock: Stock, items: Vec<Item>) -> Job {
+    Job {
+        run: "r".to_owned(),
+        date: None,
+        stocks: vec![stock],
+        orders: vec![Order { order: "1".to_owned(), due: None, items }],
+        policy: Policy {
+            effort: Effort::Draft,
+            time_budget_ms: None,
+            seed: 1,
+            keep_orders_together: true,
+            fill_offcuts_with: Vec::new(),
+        },
+        report_size: (Mm::of(210.0), Mm::of(297.0)),
+        outputs: Vec::new(),
+    }
+}
+
 /// The inquired item as the only one of a run at `draft`.
 fn run_of(inquiry: &Inquiry, quantity: u32, approved: Option<String>) -> Result<Ticket, Fault> {
     let item = Item {
@@ -84,21 +103,7 @@ fn run_of(inquiry: &Inquiry, quantity: u32, approved: Option<String>) -> Result<
         tags: Vec::new(),
         approved,
     };
-    let job = Job {
-        run: "r".to_owned(),
-        date: None,
-        stocks: vec![inquiry.stock.clone()],
-        orders: vec![Order { order: "1".to_owned(), due: None, items: vec![item] }],
-        policy: Policy {
-            effort: Effort::Draft,
-            time_budget_ms: None,
-            seed: 1,
-            keep_orders_together: true,
-            fill_offcuts_with: Vec::new(),
-        },
-        report_size: (Mm::of(210.0), Mm::of(297.0)),
-        outputs: Vec::<OutputKind>::new(),
-    };
+    let job = draft_of(inquiry.stock.clone(), vec![item]);
     let hooks = Hooks { progress: &|_| (), out_of_time: &|| false, cancel: &Cancel::new() };
     gang(&job, &Limits::default(), &Nowhere, hooks)
 }
@@ -257,26 +262,8 @@ fn a_drawing_looks_the_same_in_company() {
     let mut job_items = vec![item(&large, "large"), item(&small, "small")];
     for _ in 0..2 {
         job_items.reverse();
-        let products = prepare::products(
-            &Job {
-                run: "r".to_owned(),
-                date: None,
-                stocks: vec![samples::stock()],
-                orders: vec![Order { order: "1".to_owned(), due: None, items: job_items.clone() }],
-                policy: Policy {
-                    effort: Effort::Draft,
-                    time_budget_ms: None,
-                    seed: 1,
-                    keep_orders_together: true,
-                    fill_offcuts_with: Vec::new(),
-                },
-                report_size: (Mm::of(210.0), Mm::of(297.0)),
-                outputs: Vec::new(),
-            },
-            &Limits::default(),
-            &Meter::new(&|_| ()),
-            &Cancel::new(),
-        );
+        let job = draft_of(samples::stock(), job_items.clone());
+        let products = prepare::products(&job, &Limits::default(), &Meter::new(&|_| ()), &Cancel::new());
         assert_eq!(products.unwrap().changed, [None, None]);
     }
 }

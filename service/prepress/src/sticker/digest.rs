@@ -91,7 +91,8 @@ fn rounded(values: &[f64]) -> Vec<u8> {
     values.iter().flat_map(|value| ((value * 1e6).round() as i64).to_le_bytes()).collect()
 }
 
-fn hex(bytes: &[u8]) -> String {
+/// Hexadecimal digits, as checksums are written.
+pub(crate) fn hex(bytes: &[u8]) -> String {
     bytes.iter().map(|byte| format!("{byte:02x}")).collect()
 }
 

@@ -76,11 +76,8 @@ impl Staging {
     ///
     /// # Errors
     /// `run.store_failed`
-    pub(crate) fn new(parent: Option<&Path>) -> Result<Staging, Fault> {
-        let folder = match parent {
-            Some(parent) => tempfile::tempdir_in(parent),
-            None => tempfile::tempdir(),
-        };
+    pub(crate) fn new(parent: &Path) -> Result<Staging, Fault> {
+        let folder = tempfile::tempdir_in(parent);
         folder.map(|folder| Staging { folder }).map_err(|source| failed("a folder for the run", source))
     }
 }
@@ -110,17 +107,9 @@ impl Archive {
     ///
     /// # Errors
     /// `run.store_failed`, `output.broken`.
-    pub(crate) fn pack(
-        ticket: &Ticket,
-        staging: &Staging,
-        kind: ArchiveKind,
-        parent: Option<&Path>,
-    ) -> Result<Archive, Fault> {
+    pub(crate) fn pack(ticket: &Ticket, staging: &Staging, kind: ArchiveKind, parent: &Path) -> Result<Archive, Fault> {
         let made = (|| {
-            let mut file = match parent {
-                Some(parent) => tempfile::tempfile_in(parent)?,
-                None => tempfile::tempfile()?,
-            };
+            let mut file = tempfile::tempfile_in(parent)?;
             match kind {
                 ArchiveKind::Zip => write_zip(&mut file, ticket, staging)?,
                 ArchiveKind::Json => write_json(&mut file, ticket, staging)?,

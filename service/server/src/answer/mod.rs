@@ -5,13 +5,16 @@ mod digest;
 
 use actix_web::HttpResponse;
 use actix_web::http::header::CACHE_CONTROL;
-use quoin_prepress::fault::Fault;
+use quoin_prepress::output;
 use serde::Serialize;
 
 use crate::problem::Problem;
 
 pub(crate) use archive::{Archive, ArchiveKind, Staging};
 pub(crate) use digest::add_digest;
+
+/// What a fault calls an answer that cannot be written.
+pub(crate) const ANSWER: &str = "the answer";
 
 /// Media type of JSON.
 pub(crate) const JSON: &str = "application/json";
@@ -21,19 +24,8 @@ pub(crate) const JSON: &str = "application/json";
 /// # Errors
 /// `http.internal` when a value has no JSON, which none of ours does.
 pub(crate) fn json(value: &impl Serialize) -> Result<HttpResponse, Problem> {
-    let body = pretty(value).map_err(Problem::Fault)?;
+    let body = output::json(ANSWER, value).map_err(Problem::Fault)?;
     Ok(bytes(JSON, body))
-}
-
-/// A value as pretty JSON with a line's end.
-///
-/// # Errors
-/// `output.broken`, when a value has no JSON, which none of ours does.
-pub(crate) fn pretty(value: &impl Serialize) -> Result<Vec<u8>, Fault> {
-    let broken = |source| Fault::OutputBroken { file: "the answer", source: Box::new(source) };
-    let mut bytes = serde_json::to_vec_pretty(value).map_err(broken)?;
-    bytes.push(b'\n');
-    Ok(bytes)
 }
 
 /// An answer of a media type. Nothing of it is kept by caches: it may be somebody's picture.

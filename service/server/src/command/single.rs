@@ -11,6 +11,7 @@ use quoin_prepress::fault::Fault;
 use quoin_prepress::finding::{Finding, Severity};
 use quoin_prepress::intake::Limits;
 use quoin_prepress::order::ProofDrawing;
+use quoin_prepress::output;
 use quoin_prepress::run::{self, Proof};
 use tempfile::NamedTempFile;
 
@@ -18,7 +19,7 @@ use super::failure::{Failure, tell};
 use super::job_file::{self, JobFile};
 use super::terminal::{complain, harmless};
 use super::{EXIT_BROKEN, EXIT_NOTHING_PLACED, InquiryArgs, ProofArgs};
-use crate::answer::pretty;
+use crate::answer::ANSWER;
 use crate::wire;
 
 /// Runs `quoin preflight`.
@@ -27,7 +28,7 @@ pub(super) fn preflight(args: &InquiryArgs) -> ExitCode {
         let (limits, configured) = (Limits::default(), args.shop.stocks()?);
         let JobFile { job, .. } =
             job_file::read(&args.job, &limits, |text, art| wire::read_preflight(text, art, &configured))?;
-        Ok(pretty(&run::preflight(&job, &limits, &Cancel::new())?)?)
+        Ok(output::json(ANSWER, &run::preflight(&job, &limits, &Cancel::new())?)?)
     })
 }
 
@@ -37,7 +38,7 @@ pub(super) fn estimate(args: &InquiryArgs) -> ExitCode {
         let (limits, configured) = (Limits::default(), args.shop.stocks()?);
         let JobFile { job: (inquiry, quantities), .. } =
             job_file::read(&args.job, &limits, |text, art| wire::read_estimate(text, art, &configured))?;
-        Ok(pretty(&run::estimate(&inquiry, &quantities, &limits, &Cancel::new())?)?)
+        Ok(output::json(ANSWER, &run::estimate(&inquiry, &quantities, &limits, &Cancel::new())?)?)
     })
 }
 
@@ -53,7 +54,7 @@ pub(super) fn proof(args: &ProofArgs) -> ExitCode {
         let drawing = if kind == Kind::Svg { ProofDrawing::Svg } else { ProofDrawing::Png };
         let proof = run::proof(&inquiry, &view, drawing, &limits, &Cancel::new())?;
         let bytes = match kind {
-            Kind::Json => pretty(&proof.document())?,
+            Kind::Json => output::json(ANSWER, &proof.document())?,
             Kind::Png | Kind::Svg => proof.picture.clone(),
         };
         write_whole(&args.out, &bytes, args.replace).map_err(refused)?;

@@ -45,7 +45,7 @@ pub(crate) async fn gang(asked: Asked<Gang>) -> Result<HttpResponse, Problem> {
 }
 
 fn make(job: &Job, kind: ArchiveKind, desk: &Desk) -> Result<Archive, Fault> {
-    let folder = desk.service.settings.temporary_folder.as_deref();
+    let folder = &desk.service.settings.temporary_folder;
     let staging = Staging::new(folder)?;
     let (budget, clock) = (Budget::new(job.policy.time_budget_ms), RunClock::start());
     let progress = |progress: Progress| clock.note(progress);

@@ -9,18 +9,18 @@ fn is_mistake(entry: &Entry) -> bool {
 }
 
 /// Codes of problem documents, with their pages.
-pub(crate) fn problems() -> Vec<Entry> {
-    problem::all().into_iter().filter(|entry| entry.status.is_some() && !is_mistake(entry)).collect()
+pub(crate) fn problems() -> Vec<&'static Entry> {
+    problem::all().iter().filter(|entry| entry.status.is_some() && !is_mistake(entry)).collect()
 }
 
 /// Codes of mistakes inside of problem documents, with their pages.
-pub(crate) fn mistakes() -> Vec<Entry> {
-    problem::all().into_iter().filter(is_mistake).collect()
+pub(crate) fn mistakes() -> Vec<&'static Entry> {
+    problem::all().iter().filter(|entry| is_mistake(entry)).collect()
 }
 
 /// Codes of findings, with their pages.
-pub(crate) fn findings() -> Vec<Entry> {
-    problem::all().into_iter().filter(|entry| entry.status.is_none()).collect()
+pub(crate) fn findings() -> Vec<&'static Entry> {
+    problem::all().iter().filter(|entry| entry.status.is_none()).collect()
 }
 
 /// Codes that a mistake can carry: those of jobs, and those of a body that cannot be taken apart.

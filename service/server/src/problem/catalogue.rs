@@ -1,5 +1,7 @@
 //! Every code that an answer can carry, with its page: what it means and what to do.
 
+use std::sync::LazyLock;
+
 use quoin_prepress::finding::Code;
 
 use crate::wire::{ACCEPTABLE, MistakeCode};
@@ -19,8 +21,15 @@ pub(crate) struct Entry {
     pub(crate) remedy: &'static str,
 }
 
+/// Gathered once: each answer with a problem looks its code up several times.
+static ALL: LazyLock<Vec<Entry>> = LazyLock::new(gather);
+
 /// Every code: faults of a request, mistakes in a job, findings about an item.
-pub(crate) fn all() -> Vec<Entry> {
+pub(crate) fn all() -> &'static [Entry] {
+    &ALL
+}
+
+fn gather() -> Vec<Entry> {
     let problem = |&(code, status, title, cause, remedy): &(_, u16, _, _, _)| Entry {
         code,
         status: Some(status),
@@ -56,8 +65,8 @@ pub(crate) fn all() -> Vec<Entry> {
 }
 
 /// The entry of a code.
-pub(crate) fn find(code: &str) -> Option<Entry> {
-    all().into_iter().find(|entry| entry.code == code)
+pub(crate) fn find(code: &str) -> Option<&'static Entry> {
+    all().iter().find(|entry| entry.code == code)
 }
 
 /// Code, status, title, cause, remedy.

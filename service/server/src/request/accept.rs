@@ -11,14 +11,9 @@ use crate::problem::Problem;
 /// `http.not_acceptable` when it likes none.
 pub(crate) fn choose(request: &HttpRequest, offered: &'static [&'static str]) -> Result<&'static str, Problem> {
     let not_acceptable = || Problem::NotAcceptable { offered };
-    if !request.headers().contains_key(header::ACCEPT) {
-        return offered.first().copied().ok_or_else(not_acceptable);
-    }
-    // A field that cannot be read says nothing that could be obeyed.
-    let Ok(accept) = header::Accept::parse(request) else { return offered.first().copied().ok_or_else(not_acceptable) };
-    if accept.is_empty() {
-        return offered.first().copied().ok_or_else(not_acceptable);
-    }
+    // A field that is not there, or cannot be read, says nothing that could be obeyed.
+    let wish = header::Accept::parse(request).ok().filter(|accept| !accept.is_empty());
+    let Some(accept) = wish else { return offered.first().copied().ok_or_else(not_acceptable) };
     let mut best: Option<(&'static str, Quality)> = None;
     for media_type in offered {
         let quality = quality_of(media_type, &accept);

@@ -54,7 +54,7 @@ async fn receive_in_time(headers: &HeaderMap, payload: Payload, settings: &Setti
     }
     let taken = Taken { bytes: Rc::default(), most: limits.max_bytes };
     let bytes = taken.counting(payload);
-    let pages = Pages::new(settings.temporary_folder.as_deref())?;
+    let pages = Pages::new(&settings.temporary_folder)?;
     let receiver = Receiver { limits, picture_bytes: settings.picture.max_bytes, taken, pages };
     match media_type {
         MediaType::Json => receiver.receive_json(bytes).await,
@@ -69,12 +69,9 @@ struct Pages {
 }
 
 impl Pages {
-    fn new(folder: Option<&Path>) -> Result<Pages, Problem> {
-        let file = match folder {
-            Some(folder) => tempfile::tempfile_in(folder),
-            None => tempfile::tempfile(),
-        };
-        Ok(Pages { file: File::from_std(file.map_err(Problem::System)?), end: 0 })
+    fn new(folder: &Path) -> Result<Pages, Problem> {
+        let file = tempfile::tempfile_in(folder).map_err(Problem::System)?;
+        Ok(Pages { file: File::from_std(file), end: 0 })
     }
 
     async fn write(&mut self, bytes: &[u8]) -> Result<(), Problem> {
@@ -163,8 +160,8 @@ impl Receiver {
             let chunk = chunk.map_err(|error| self.of_payload(&error))?;
             self.write_job(0, &chunk).await?;
         }
-        let job = (0, self.pages.end);
-        Ok(Body { job: Stretch::new(&self.pages.spool().await?, job.0, job.1), parts: Parts::default() })
+        let bytes = self.pages.end;
+        Ok(Body { job: Stretch::new(&self.pages.spool().await?, 0, bytes), parts: Parts::default() })
     }
 
     async fn receive(mut self, mut multipart: Multipart) -> Result<Body, Problem> {

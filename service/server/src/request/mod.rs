@@ -5,7 +5,8 @@ mod art;
 mod body;
 
 use std::future::Future;
-use std::pin::Pin;
+use std::pin::{Pin, pin};
+use std::slice;
 
 use actix_web::dev::Payload;
 use actix_web::web::Data;
@@ -19,7 +20,7 @@ use tokio::sync::OwnedSemaphorePermit;
 use crate::gate::{self, Place, Worker};
 use crate::operation::Operation;
 use crate::problem::Problem;
-use crate::service::{Job, Service};
+use crate::service::Service;
 use crate::settings::Scope;
 use crate::visit::{Stage, Visit};
 use crate::wire::{ArtSource, ConfiguredStocks, Mistake, MistakeCode, Pointer};
@@ -73,7 +74,6 @@ pub(crate) struct Desk {
     pub(crate) service: Data<Service>,
     /// The request's id, for the log.
     pub(crate) request_id: String,
-    _job: Job,
 }
 
 /// Raises the flag when the request is dropped: its client has left.
@@ -109,16 +109,21 @@ impl<A: Ask> Asked<A> {
             cancel: cancel.clone(),
             service: service.clone(),
             request_id: visit.id().to_owned(),
-            _job: Service::register(&service, &cancel),
         };
         let measured = visit.measure(Stage::Work);
-        let done = worker.work(move || {
+        let mut done = pin!(worker.work(move || {
             let result = work(&ask, &desk);
             // Given back here and not by the request, which may be gone by now.
             drop((ask, desk, pixels));
             (result, place)
-        });
-        let done = done.await;
+        }));
+        let done = tokio::select! {
+            done = &mut done => done,
+            () = service.gave_up() => {
+                cancel.raise();
+                done.await
+            }
+        };
         service.queue.took(A::OPERATION, measured.stop());
         match done {
             Ok(((Ok(made), place), _worker)) => Ok((made, place)),
@@ -186,22 +191,21 @@ fn read_job<A: Ask>(body: Body, service: &Service) -> Result<(A, u32), Problem> 
         }
     };
     let pictures: Vec<Vec<&ArtInput>> = ask.products().map(pictures_of).collect();
-    let of =
+    let mib_of =
         |groups: &[Vec<&ArtInput>]| gate::decoded_mib(groups, art.sizes(), settings.threads_per_job, &settings.picture);
-    refuse_too_much(&pictures, of, service.pixels.all_mib())?;
-    let mib = of(&pictures);
+    // One picture is held to the intake's own limits, and may then have everything for itself.
+    for together in pictures.iter().filter(|together| together.len() > 1) {
+        refuse_too_much(mib_of(slice::from_ref(together)), service.pixels.all_mib())?;
+    }
+    let mib = mib_of(&pictures);
     Ok((ask, mib))
 }
 
-/// Refuses a sticker sheet whose pictures together are more than the service takes at all. (One picture is held to the
-/// intake's own limits, and may then have everything for itself.)
-fn refuse_too_much(
-    groups: &[Vec<&ArtInput>],
-    mib_of: impl Fn(&[Vec<&ArtInput>]) -> u32,
-    all_mib: u32,
-) -> Result<(), Problem> {
-    let several = groups.chunks(1).filter(|group| group[0].len() > 1);
-    let Some(mib) = several.map(&mib_of).find(|mib| *mib > all_mib) else { return Ok(()) };
+/// Refuses a sticker sheet whose pictures together are more than the service takes at all.
+fn refuse_too_much(mib: u32, all_mib: u32) -> Result<(), Problem> {
+    if mib <= all_mib {
+        return Ok(());
+    }
     let message =
         format!("the pictures of one sticker sheet have {mib} MiB when they are decoded; {all_mib} are taken");
     Err(Problem::Mistakes(vec![Mistake { code: MistakeCode::OutOfRange, pointer: Pointer::root(), message }]))

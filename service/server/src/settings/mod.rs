@@ -60,8 +60,8 @@ pub(crate) struct Settings {
     pub(crate) drain_notice: Duration,
     /// From the request to stop until work that still runs is given up.
     pub(crate) drain_deadline: Duration,
-    /// Folder for temporary files; `None`: the system's.
-    pub(crate) temporary_folder: Option<PathBuf>,
+    /// Folder for temporary files.
+    pub(crate) temporary_folder: PathBuf,
     /// The shop's stocks.
     pub(crate) stocks: ConfiguredStocks,
 }
@@ -162,7 +162,7 @@ impl Settings {
             picture,
             drain_notice: seconds(notice),
             drain_deadline: seconds(deadline),
-            temporary_folder,
+            temporary_folder: temporary_folder.unwrap_or_else(std::env::temp_dir),
             stocks: file.stocks(faults),
         }
     }

@@ -109,21 +109,7 @@ impl Band<'_> {
     fn ground(&mut self, face: Face) {
         self.pixels.fill(skia::colour(skia::face(face)));
         if face == Face::Clear {
-            self.chequer();
-        }
-    }
-
-    /// Every second square. Drawn pixel by pixel, so that no square depends on where bands begin.
-    fn chequer(&mut self) {
-        let side = CHEQUER.mm() * self.view.ppi.px_per_mm();
-        let [r, g, b] = skia::CLEAR_CHEQUER;
-        let width = self.pixels.width() as usize;
-        let square = |px: usize| (px as f64 / side) as usize;
-        for (index, pixel) in self.pixels.data_mut().chunks_exact_mut(4).enumerate() {
-            let (x, y) = (index % width, index / width + self.top_px as usize);
-            if (square(x) + square(y)) % 2 == 1 {
-                pixel.copy_from_slice(&[r, g, b, 255]);
-            }
+            skia::chequer(&mut self.pixels, CHEQUER.mm() * self.view.ppi.px_per_mm(), self.top_px);
         }
     }
 

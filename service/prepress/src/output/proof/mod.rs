@@ -16,9 +16,16 @@ pub use vector::svg;
 use crate::geom::{BezPath, Rect};
 use crate::order::Ground;
 use crate::sticker::{Cut, Sticker};
+use crate::units::Mm;
 
 /// Room around the sticker, as a share of its longest side: the shadow and some air.
 const MARGIN_SHARE: f64 = 0.07;
+
+/// Width of cut lines, in the sticker's millimetres.
+const CUT_LINE: Mm = Mm::of(0.2);
+
+/// Squares of the chequer of see-through stock along the picture's longest side.
+const CHEQUERS: f64 = 24.0;
 
 /// Standard base64 (RFC 4648, section 4).
 pub fn base64(bytes: &[u8]) -> String {

@@ -5,21 +5,16 @@ use resvg::tiny_skia::{
 };
 
 use super::shadow::Shadow;
-use super::{all_lines, area, ground};
+use super::{CHEQUERS, CUT_LINE, all_lines, area, ground};
 use crate::fault::Fault;
 use crate::geom::{Affine, BezPath, Rect};
 use crate::order::{Colour, Face, Stock, View};
 use crate::output::preview::picture::Pictures;
 use crate::output::skia;
 use crate::sticker::Sticker;
-use crate::units::Mm;
 
-/// Width of cut lines in the sticker's millimetres, and at least on screen.
-const CUT_LINE: Mm = Mm::of(0.2);
+/// Least width of cut lines on screen.
 const LEAST_LINE_PX: f64 = 1.25;
-
-/// Squares of the chequer of see-through stock along the picture's longest side.
-const CHEQUERS: f64 = 24.0;
 
 /// Draws a sticker as PNG: RGB, or RGBA on a transparent ground, its longest side as long as the view says, with its
 /// resolution to the nearest whole number (pHYs, PNG 3rd edition, 11.3.4.3).
@@ -109,7 +104,8 @@ impl Canvas {
         let mut face = Pixmap::new(self.width_px, self.height_px)?;
         face.fill(skia::colour(skia::face(stock.face)));
         if stock.face == Face::Clear {
-            self.chequer(&mut face);
+            let side_px = f64::from(self.width_px.max(self.height_px)) / CHEQUERS;
+            skia::chequer(&mut face, side_px, 0);
         }
         let mut pictures = Pictures::of_sticker(sticker, self.to_px);
         for place in pictures.all() {
@@ -120,18 +116,6 @@ impl Canvas {
             }
         }
         Some(face)
-    }
-
-    fn chequer(&self, pixels: &mut Pixmap) {
-        let side = f64::from(self.width_px.max(self.height_px)) / CHEQUERS;
-        let [r, g, b] = skia::CLEAR_CHEQUER;
-        let width = pixels.width() as usize;
-        let square = |px: usize| (px as f64 / side) as usize;
-        for (index, pixel) in pixels.data_mut().chunks_exact_mut(4).enumerate() {
-            if (square(index % width) + square(index / width)) % 2 == 1 {
-                pixel.copy_from_slice(&[r, g, b, 255]);
-            }
-        }
     }
 
     fn stroke(&self, picture: &mut Pixmap, lines: &BezPath, Colour(ink): Colour) {

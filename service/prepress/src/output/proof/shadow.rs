@@ -7,13 +7,13 @@ use crate::output::skia;
 
 /// The shadow is drawn in pixels so many times larger, because it is soft.
 const COARSE: u32 = 4;
-/// How soft, as a share of the picture's longest side: radius of each of three box blurs, which together come near to a
-/// Gaussian (P. Kovesi, "Fast almost-Gaussian filtering", 2010).
-const BLUR_SHARE: f64 = 0.009;
+/// How soft, as a share of the picture's longest side: in pixels the radius of each of three box blurs, which together come
+/// near to a Gaussian of about that deviation (P. Kovesi, "Fast almost-Gaussian filtering", 2010).
+pub(super) const SOFT_SHARE: f64 = 0.009;
 /// How far it falls below the sticker, as a share of the picture's longest side.
-const DROP_SHARE: f64 = 0.004;
+pub(super) const DROP_SHARE: f64 = 0.004;
 /// How dark it is at most.
-const STRENGTH: f64 = 0.38;
+pub(super) const STRENGTH: f64 = 0.38;
 
 /// Darkness around a shape.
 pub(super) struct Shadow {
@@ -35,7 +35,7 @@ impl Shadow {
         mask.fill_path(&skia::path(&(coarse * shape))?, FillRule::Winding, true, Transform::identity());
         let mut darkness: Vec<f32> =
             mask.data().iter().map(|cover| f32::from(*cover) * STRENGTH as f32 / 255.0).collect();
-        let radius = ((longest * BLUR_SHARE / f64::from(COARSE)).round() as usize).max(1);
+        let radius = ((longest * SOFT_SHARE / f64::from(COARSE)).round() as usize).max(1);
         for _ in 0..3 {
             darkness = turned(&blurred_rows(&darkness, width as usize, radius), width as usize);
             darkness = turned(&blurred_rows(&darkness, height as usize, radius), height as usize);

@@ -6,21 +6,15 @@ use std::collections::BTreeMap;
 use std::fmt::Write as _;
 use std::sync::Arc;
 
-use super::{all_lines, area, base64, ground};
+use super::shadow::{DROP_SHARE, SOFT_SHARE, STRENGTH};
+use super::{CHEQUERS, CUT_LINE, all_lines, area, base64, ground};
 use crate::fault::Fault;
-use crate::geom::{Affine, BezPath, PathEl, Rect};
+use crate::geom::{Affine, BezPath, Rect};
 use crate::order::{Colour, Face, Stock, View};
 use crate::output::preview::picture::bring_down;
 use crate::output::skia;
+use crate::output::svg::{number, path_data};
 use crate::sticker::{Cut, Print, Sticker};
-
-/// Width of cut lines, mm.
-const CUT_LINE_MM: f64 = 0.2;
-/// Softness (standard deviation) and drop of the shadow as shares of the longest side; as in the pixels.
-const SHADOW_SOFT_SHARE: f64 = 0.009;
-const SHADOW_DROP_SHARE: f64 = 0.004;
-/// Squares of the chequer of see-through stock along the longest side.
-const CHEQUERS: f64 = 24.0;
 
 /// Draws a sticker as SVG 1.1; `longest_px` of the view has no meaning here.
 ///
@@ -30,7 +24,7 @@ pub fn svg(sticker: &Sticker, stock: &Stock, view: &View) -> Result<Vec<u8>, Fau
     let mut drawing = Drawing { text: String::new(), area: area(sticker) };
     drawing.open(sticker, stock);
     if let Some(colour) = ground(view.ground) {
-        drawing.rect(&format!("fill=\"{}\"", hex(colour)));
+        drawing.rect(&format!("fill=\"{}\"", Colour(colour)));
     }
     drawing.shadow();
     drawing.sticker(sticker, stock)?;
@@ -65,7 +59,7 @@ impl Drawing {
         let outer = path_data(&outer_lines(sticker));
         let frame = path_data(&kurbo::Shape::to_path(&self.area, 0.1));
         let longest = self.area.width().max(self.area.height());
-        let (soft, side) = (number(longest * SHADOW_SOFT_SHARE), number(longest / CHEQUERS));
+        let (soft, side) = (number(longest * SOFT_SHARE), number(longest / CHEQUERS));
         self.add("<defs>");
         self.add(&format!(r#"<path id="outer" d="{outer}"/>"#));
         self.add(&format!(r#"<clipPath id="sticker"><path d="{through}" clip-rule="evenodd"/></clipPath>"#));
@@ -77,7 +71,7 @@ impl Drawing {
             let twice = number(2.0 * longest / CHEQUERS);
             self.add(&format!(
                 r#"<pattern id="chequer" width="{twice}" height="{twice}" patternUnits="userSpaceOnUse"><path fill="{}" d="M{side} 0h{side}v{side}h-{side}zM0 {side}h{side}v{side}h-{side}z"/></pattern>"#,
-                hex(skia::CLEAR_CHEQUER)
+                Colour(skia::CLEAR_CHEQUER)
             ));
         }
         self.add("</defs>");
@@ -97,16 +91,16 @@ impl Drawing {
     }
 
     fn shadow(&mut self) {
-        let drop = number(self.area.width().max(self.area.height()) * SHADOW_DROP_SHARE);
+        let drop = number(self.area.width().max(self.area.height()) * DROP_SHARE);
         self.add(&format!(
-            r##"<g clip-path="url(#outside)"><use xlink:href="#outer" y="{drop}" fill="#000000" fill-opacity="0.38" filter="url(#soft)"/></g>"##
+            r##"<g clip-path="url(#outside)"><use xlink:href="#outer" y="{drop}" fill="#000000" fill-opacity="{STRENGTH}" filter="url(#soft)"/></g>"##
         ));
     }
 
     /// Bare stock and print, cut out.
     fn sticker(&mut self, sticker: &Sticker, stock: &Stock) -> Result<(), Fault> {
         self.add(r#"<g clip-path="url(#sticker)">"#);
-        self.rect(&format!("fill=\"{}\"", hex(skia::face(stock.face))));
+        self.rect(&format!("fill=\"{}\"", Colour(skia::face(stock.face))));
         if stock.face == Face::Clear {
             self.rect(r#"fill="url(#chequer)""#);
         }
@@ -130,13 +124,11 @@ impl Drawing {
         Ok(())
     }
 
-    fn lines(&mut self, cuts: &[Cut], Colour(colour): Colour) {
+    fn lines(&mut self, cuts: &[Cut], colour: Colour) {
         for cut in cuts {
             let data = path_data(cut.line.path());
-            self.add(&format!(
-                r#"<path d="{data}" fill="none" stroke="{}" stroke-width="{CUT_LINE_MM}"/>"#,
-                hex(colour)
-            ));
+            let width = number(CUT_LINE.mm());
+            self.add(&format!(r#"<path d="{data}" fill="none" stroke="{colour}" stroke-width="{width}"/>"#));
         }
     }
 }
@@ -164,23 +156,6 @@ fn picture(print: &Print) -> Result<Vec<u8>, Fault> {
     Ok(bytes)
 }
 
-fn path_data(path: &BezPath) -> String {
-    let mut data = String::new();
-    for element in path.elements() {
-        let (letter, points) = match element {
-            PathEl::MoveTo(p) => ('M', vec![p]),
-            PathEl::LineTo(p) => ('L', vec![p]),
-            PathEl::QuadTo(a, p) => ('Q', vec![a, p]),
-            PathEl::CurveTo(a, b, p) => ('C', vec![a, b, p]),
-            PathEl::ClosePath => ('Z', Vec::new()),
-        };
-        data.push(letter);
-        let points: Vec<String> = points.iter().map(|p| format!("{} {}", number(p.x), number(p.y))).collect();
-        data.push_str(&points.join(" "));
-    }
-    data
-}
-
 fn matrix(transform: Affine) -> String {
     let mut text = String::from("matrix(");
     for (index, value) in transform.as_coeffs().iter().enumerate() {
@@ -188,13 +163,4 @@ fn matrix(transform: Affine) -> String {
         let _ = write!(text, "{between}{}", (value * 1e9).round() / 1e9 + 0.0);
     }
     text + ")"
-}
-
-/// Rounded to a ten-thousandth of a millimetre.
-fn number(value: f64) -> f64 {
-    (value * 1e4).round() / 1e4 + 0.0
-}
-
-fn hex([red, green, blue]: [u8; 3]) -> String {
-    format!("#{red:02x}{green:02x}{blue:02x}")
 }

@@ -2,7 +2,6 @@
 
 use serde_json::{Map, Value, json};
 
-use super::colour;
 use crate::order::{
     ArtFit, Backdrop, BackdropRemove, Backing, Design, Fill, Inquiry, Outline, Page, Parts, Product, Rotate, Shape,
     Size, White,
@@ -89,7 +88,7 @@ fn outline(outline: &Outline) -> Value {
     let mut of = Map::new();
     shape(&mut of, outline.shape);
     of.insert("border_mm".to_owned(), json!(outline.border.mm()));
-    of.insert("border_colour".to_owned(), json!(colour(outline.border_colour)));
+    of.insert("border_colour".to_owned(), json!(outline.border_colour.to_string()));
     if outline.shape == Shape::Contour {
         let keep = outline.keep_holes_wider_than.map(|width| width.mm());
         of.insert("keep_holes_wider_than_mm".to_owned(), json!(keep));
@@ -113,7 +112,7 @@ fn backing(backing: &Backing) -> Value {
     let mut of = Map::new();
     shape(&mut of, backing.shape);
     of.insert("margin_mm".to_owned(), json!(backing.margin.mm()));
-    of.insert("colour".to_owned(), json!(backing.colour.map(colour)));
+    of.insert("colour".to_owned(), json!(backing.colour.map(|colour| colour.to_string())));
     Value::Object(of)
 }
 
