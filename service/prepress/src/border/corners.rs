@@ -15,7 +15,7 @@ use crate::geom::{Point, Ring};
 
 /// How far a corner may poke out of its disc: a share of the 0.05 mm by which a border may be less than asked; the rest is
 /// the curve fit's.
-const POKE_MM: f64 = 0.012;
+const POKE_MM: f64 = 0.008;
 
 /// A push longer than this must run inside the shape all the way, or it could lead across a gap to another body, mm.
 const BLIND_PUSH_MM: f64 = 2.0;
@@ -45,14 +45,14 @@ impl Corners<'_> {
     /// `run.cancelled`.
     pub(super) fn rounded(&self, cancel: &Cancel) -> Result<Vec<f32>, Fault> {
         let grid = self.shape.grid();
-        let depth: Vec<f32> = (0..grid.nodes()).map(|node| self.shape.signed(node) + self.radius as f32).collect();
+        let depth = self.shape.signed_plus(self.radius);
         let cores = zero_rings(&grid, &depth);
         let edges = Edges::of_rings(&cores);
         let outward = self.radius + PUSH_MM.max(self.outward) + 2.0 * grid.cell();
         let reach = Reach { inward: 0.0, outward };
         let core = Field::measure(grid, &edges, inside_flags(&grid, &cores), reach, cancel)?;
         let strokes = self.strokes(&core);
-        let mut values: Vec<f32> = (0..grid.nodes()).map(|node| core.signed(node) - self.radius as f32).collect();
+        let mut values = core.signed_plus(-self.radius);
         stamp(&grid, &strokes, (self.radius, self.outward), cancel, |node, value| {
             values[node] = values[node].min(value)
         })?;
@@ -125,6 +125,6 @@ pub(super) fn stamp(
     let edges = Edges::of_strokes(strokes);
     let reach = Reach { inward: 0.0, outward: radius + outward + 2.0 * grid.cell() };
     let field = Field::measure(*grid, &edges, Vec::new(), reach, cancel)?;
-    (0..grid.nodes()).for_each(|node| tell(node, field.signed(node) - radius as f32));
+    field.signed_plus(-radius).into_iter().enumerate().for_each(|(node, value)| tell(node, value));
     Ok(())
 }

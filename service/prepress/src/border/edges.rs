@@ -1,13 +1,30 @@
 //! Straight edges that know their neighbours, so that the nearest one is found by walking.
 
-use crate::geom::{Point, Ring};
+use crate::geom::{Point, Ring, Vec2};
 
 /// Line segments; those of a ring are linked.
 #[derive(Clone, Debug, Default)]
 pub(super) struct Edges {
     ends: Vec<(Point, Point)>,
+    spans: Vec<Span>,
     links: Vec<(u32, u32)>,
     owner: Vec<u32>,
+}
+
+/// An edge as its start, its vector and the inverse square of its length: a foot without a division.
+#[derive(Clone, Copy, Debug)]
+struct Span {
+    from: Point,
+    along: Vec2,
+    inverse: f64,
+}
+
+impl Span {
+    fn of((from, to): (Point, Point)) -> Span {
+        let along = to - from;
+        let length2 = along.hypot2();
+        Span { from, along, inverse: if length2 > 0.0 { 1.0 / length2 } else { 0.0 } }
+    }
 }
 
 /// What lies nearest to a point.
@@ -38,6 +55,7 @@ impl Edges {
         for (index, ends) in ring.edges().enumerate() {
             let index = index as u32;
             self.ends.push(ends);
+            self.spans.push(Span::of(ends));
             self.links.push((first + (index + count - 1) % count, first + (index + 1) % count));
             self.owner.push(owner);
         }
@@ -48,6 +66,7 @@ impl Edges {
         let own = |index: usize| (index as u32, index as u32);
         Edges {
             ends: strokes.to_vec(),
+            spans: strokes.iter().copied().map(Span::of).collect(),
             links: (0..strokes.len()).map(own).collect(),
             owner: (0..strokes.len() as u32).collect(),
         }
@@ -65,13 +84,8 @@ impl Edges {
 
     /// The point of one edge that is nearest to a point.
     pub(super) fn foot(&self, edge: u32, point: Point) -> Point {
-        let (from, to) = self.ends[edge as usize];
-        let along = to - from;
-        let length2 = along.hypot2();
-        if length2 <= 0.0 {
-            return from;
-        }
-        from + along * ((point - from).dot(along) / length2).clamp(0.0, 1.0)
+        let Span { from, along, inverse } = self.spans[edge as usize];
+        from + along * ((point - from).dot(along) * inverse).clamp(0.0, 1.0)
     }
 
     /// Squared distance of a point from one edge.

@@ -11,7 +11,7 @@ use super::edges::{Edges, Nearest};
 use super::grid::Grid;
 use crate::cancel::Cancel;
 use crate::fault::Fault;
-use crate::geom::{Point, Rect};
+use crate::geom::{Point, Rect, Vec2};
 
 /// No edge is within reach.
 const NOTHING: u32 = u32::MAX;
@@ -21,6 +21,9 @@ pub(super) const FAR: f32 = 1.0e6;
 
 /// Buckets in a cell: finer ones keep the order truer, which spares corrections. Measured, no source.
 const BUCKETS_PER_CELL: f64 = 2.0;
+
+/// Steps to the neighbours of a node: columns to the right, rows down.
+const AROUND: [(isize, isize); 8] = [(-1, -1), (0, -1), (1, -1), (-1, 0), (1, 0), (-1, 1), (0, 1), (1, 1)];
 
 /// How far the band goes on both sides, mm.
 #[derive(Clone, Copy, Debug, Default)]
@@ -51,13 +54,16 @@ impl<'a> Field<'a> {
     ) -> Result<Field<'a>, Fault> {
         let distance = vec![FAR; grid.nodes()];
         let nearest = vec![NOTHING; grid.nodes()];
+        let inside = if inside.is_empty() { vec![false; grid.nodes()] } else { inside };
         let mut field = Field { grid, edges, inside, distance, nearest };
-        field.seed(cancel)?;
-        field.spread(reach, cancel)?;
+        let seeds = field.seed(cancel)?;
+        field.spread(&seeds, reach, cancel)?;
         Ok(field)
     }
 
-    fn seed(&mut self, cancel: &Cancel) -> Result<(), Fault> {
+    /// The nodes near edges, each once.
+    fn seed(&mut self, cancel: &Cancel) -> Result<Vec<u32>, Fault> {
+        let mut seeds = Vec::new();
         let near = self.grid.cell() * 1.05;
         for (index, &(from, to)) in self.edges.ends().iter().enumerate() {
             if index.is_multiple_of(4096) {
@@ -68,19 +74,22 @@ impl<'a> Field<'a> {
             for step in 0..steps {
                 let start = from.lerp(to, step as f64 / steps as f64);
                 let end = from.lerp(to, (step + 1) as f64 / steps as f64);
-                self.seed_box(index as u32, Rect::from_points(start, end).inflate(near, near));
+                self.seed_box(index as u32, Rect::from_points(start, end).inflate(near, near), &mut seeds);
             }
         }
-        Ok(())
+        Ok(seeds)
     }
 
-    fn seed_box(&mut self, edge: u32, bounds: Rect) {
+    fn seed_box(&mut self, edge: u32, bounds: Rect, seeds: &mut Vec<u32>) {
         let (columns, rows) = self.grid.nodes_within(bounds);
         for row in rows {
             for column in columns.clone() {
                 let node = row * self.grid.columns() + column;
                 let distance = self.edges.distance2(edge, self.grid.place(column, row)).sqrt() as f32;
                 if distance < self.distance[node] {
+                    if self.nearest[node] == NOTHING {
+                        seeds.push(node as u32);
+                    }
                     self.distance[node] = distance;
                     self.nearest[node] = edge;
                 }
@@ -88,15 +97,15 @@ impl<'a> Field<'a> {
         }
     }
 
-    fn spread(&mut self, reach: Reach, cancel: &Cancel) -> Result<(), Fault> {
+    fn spread(&mut self, seeds: &[u32], reach: Reach, cancel: &Cancel) -> Result<(), Fault> {
         let width = self.grid.cell() / BUCKETS_PER_CELL;
         let bucket_of = |distance: f32| (f64::from(distance) / width) as usize;
         let most = reach.inward.max(reach.outward);
         let mut buckets: Vec<Vec<u32>> = vec![Vec::new(); (most / width) as usize + 2];
-        for node in 0..self.nearest.len() {
-            let bucket = bucket_of(self.distance[node]);
-            if self.nearest[node] != NOTHING && bucket < buckets.len() {
-                buckets[bucket].push(node as u32);
+        for &node in seeds {
+            let bucket = bucket_of(self.distance[node as usize]);
+            if bucket < buckets.len() {
+                buckets[bucket].push(node);
             }
         }
         let mut settled = vec![false; self.nearest.len()];
@@ -124,32 +133,33 @@ impl<'a> Field<'a> {
 
     /// Offers a node's edge to its neighbours.
     fn settle(&mut self, node: usize, reach: Reach, push: &mut impl FnMut(f32, u32)) {
-        let (edge, distance2) = self.edges.walk(self.nearest[node], self.grid.point(node));
+        let columns = self.grid.columns();
+        let (column, row) = (node % columns, node / columns);
+        let place = self.grid.place(column, row);
+        let (edge, distance2) = self.edges.walk(self.nearest[node], place);
+        let own = distance2.sqrt();
         self.nearest[node] = edge;
-        self.distance[node] = distance2.sqrt() as f32;
-        let (column, row) = (node % self.grid.columns(), node / self.grid.columns());
+        self.distance[node] = own as f32;
         if column == 0 || row == 0 || column + 1 == self.grid.columns() || row + 1 == self.grid.rows() {
             return;
         }
-        let columns = self.grid.columns();
-        let above = node - columns;
-        let below = node + columns;
-        for other in [above - 1, above, above + 1, node - 1, node + 1, below - 1, below, below + 1] {
-            if self.nearest[other] == edge {
+        let cell = self.grid.cell();
+        for (right, down) in AROUND {
+            let other = node.wrapping_add_signed(down * columns as isize + right);
+            // The edge is at most a step nearer there than here, so that a node which is nearer yet gains nothing.
+            let step = if right == 0 || down == 0 { cell } else { cell * std::f64::consts::SQRT_2 };
+            if self.nearest[other] == edge || f64::from(self.distance[other]) <= own - step {
                 continue;
             }
-            let distance = self.edges.distance2(edge, self.grid.point(other)).sqrt() as f32;
-            let limit = if self.is_inside(other) { reach.inward } else { reach.outward };
+            let there = place + Vec2::new(right as f64 * cell, down as f64 * cell);
+            let distance = self.edges.distance2(edge, there).sqrt() as f32;
+            let limit = if self.inside[other] { reach.inward } else { reach.outward };
             if distance < self.distance[other] && f64::from(distance) <= limit {
                 self.distance[other] = distance;
                 self.nearest[other] = edge;
                 push(distance, other as u32);
             }
         }
-    }
-
-    fn is_inside(&self, node: usize) -> bool {
-        self.inside.get(node).copied().unwrap_or(false)
     }
 
     /// The grid.
@@ -164,7 +174,13 @@ impl<'a> Field<'a> {
 
     /// Signed distance at a node: negative inside, plus or minus [`FAR`] out of reach.
     pub(super) fn signed(&self, node: usize) -> f32 {
-        if self.is_inside(node) { -self.distance[node].max(f32::MIN_POSITIVE) } else { self.distance[node] }
+        signed(self.distance[node], self.inside[node])
+    }
+
+    /// The signed distances at all nodes, with a length added.
+    pub(super) fn signed_plus(&self, length: f64) -> Vec<f32> {
+        let length = length as f32;
+        self.distance.iter().zip(&self.inside).map(|(distance, inside)| signed(*distance, *inside) + length).collect()
     }
 
     /// The edge nearest to a node, within reach.
@@ -177,4 +193,8 @@ impl<'a> Field<'a> {
         let candidates = self.grid.around(point).into_iter().filter_map(|node| self.nearest_edge(node));
         candidates.map(|edge| self.edges.nearest_from(edge, point)).min_by(|a, b| a.distance.total_cmp(&b.distance))
     }
+}
+
+fn signed(distance: f32, inside: bool) -> f32 {
+    if inside { -distance.max(f32::MIN_POSITIVE) } else { distance }
 }

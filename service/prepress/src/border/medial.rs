@@ -27,6 +27,10 @@ const NECK_COSINE: f64 = -0.707;
 /// Feet on both sides are equally far, to this share of a cell.
 const UNEVEN_CELLS: f64 = 0.5;
 
+/// Share of the distance from the edge under which two feet are too near to each other to be opposite: half of what a
+/// neck needs.
+const NEAR_SHARE: f64 = 0.85;
+
 /// A disc that touches the edge on opposite sides.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Disc {
@@ -50,7 +54,8 @@ pub(super) fn groups(field: &Field<'_>, least: f64, most: f64, cancel: &Cancel) 
             cancel.check()?;
         }
         for node in row * grid.columns() + 1..(row + 1) * grid.columns() - 1 {
-            if field.signed(node) < 0.0 {
+            let depth = -f64::from(field.signed(node));
+            if depth > least - 1.5 * grid.cell() && depth < most + 1.5 * grid.cell() {
                 // Diagonal neighbours too: around the centre of a circle only they have feet on opposite sides.
                 let below = node + grid.columns();
                 discs.extend(
@@ -77,6 +82,11 @@ fn disc(field: &Field<'_>, node: usize, next: usize) -> Option<Disc> {
     let (from, to) = (field.grid().point(node), field.grid().point(next));
     let (foot, other_foot) = (field.edges().foot(one, from), field.edges().foot(other, to));
     let apart = other_foot - foot;
+    // Seen from the centre the feet have to be 1.7 radii apart. Feet that are so near to each other seen from nodes beside
+    // it are not, and most pairs of nodes end here.
+    if apart.hypot() < f64::from(-field.signed(node)) * NEAR_SHARE - field.grid().cell() {
+        return None;
+    }
     // Where on from..to both feet are equally far.
     let middle = foot.midpoint(other_foot);
     let slope = (to - from).dot(apart);

@@ -16,8 +16,8 @@ const WINDOWS: [usize; 2] = [8, 3];
 /// Half the window over which directions are measured, stations.
 const SLOPE_WINDOW: usize = 3;
 
-/// Farthest that smoothing moves a station, mm: a share of the fit's tolerance, so that sharp places stay in reach.
-const MOST_MOVED_MM: f64 = 0.015;
+/// A cubic may lie farther out than in: out it costs no border, and shallow dents are passed over.
+const MORE_OUTWARD: f64 = 1.15;
 
 /// A ring as stations.
 pub(super) struct Stations {
@@ -32,10 +32,10 @@ pub(super) struct Stations {
 }
 
 impl Stations {
-    /// Stations along a ring, starting from its topmost, leftmost point.
-    pub(super) fn along(ring: &Ring) -> Stations {
+    /// Stations along a ring, starting from its topmost, leftmost point; smoothing moves none by more than `most_moved`, mm.
+    pub(super) fn along(ring: &Ring, most_moved: f64) -> Stations {
         let raw = resampled(ring);
-        let smooth = WINDOWS.iter().fold(raw.clone(), |points, window| smoothed(&raw, &points, *window));
+        let smooth = WINDOWS.iter().fold(raw.clone(), |points, window| smoothed(&raw, &points, *window, most_moved));
         let count = smooth.len();
         let step = ring.perimeter().mm() / count as f64;
         let mut tangents = Vec::with_capacity(count);
@@ -50,6 +50,14 @@ impl Stations {
         };
         let curvature = (0..count).map(turn).collect();
         Stations { raw, smooth, tangents, curvature }
+    }
+
+    /// How far a point beside a station lies off the ring, mm; outward counts less: it costs no border.
+    pub(super) fn off(&self, index: usize, point: Point) -> f64 {
+        let off = point - self.raw[index];
+        // The region lies to the right of its rings.
+        let inward = self.tangents[index].cross(off);
+        if inward < 0.0 { -inward / MORE_OUTWARD } else { inward }
     }
 
     /// How many.
@@ -88,7 +96,7 @@ fn resampled(ring: &Ring) -> Vec<Point> {
 
 /// Savitzky and Golay 1964, "Smoothing and differentiation of data by simplified least squares procedures": parabola over
 /// 2 m + 1 points, weight of the k-th proportional to 3 m (m + 1) - 1 - 5 k².
-fn smoothed(raw: &[Point], points: &[Point], window: usize) -> Vec<Point> {
+fn smoothed(raw: &[Point], points: &[Point], window: usize, most_moved: f64) -> Vec<Point> {
     let window = window as i64;
     let weight = |k: i64| (3 * window * (window + 1) - 1 - 5 * k * k) as f64;
     let total: f64 = (-window..=window).map(weight).sum();
@@ -98,7 +106,7 @@ fn smoothed(raw: &[Point], points: &[Point], window: usize) -> Vec<Point> {
         let sum = (-window..=window).fold(Vec2::ZERO, |sum, k| sum + at(index + k) * weight(k));
         let own = raw[index as usize];
         let moved = sum / total - own.to_vec2();
-        own + moved * (MOST_MOVED_MM / moved.hypot().max(MOST_MOVED_MM))
+        own + moved * (most_moved / moved.hypot().max(most_moved))
     };
     (0..count).map(smooth).collect()
 }

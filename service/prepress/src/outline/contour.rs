@@ -4,18 +4,22 @@
 //! scale is searched for.
 
 use super::{ArtEdge, Drawn, about, box_of, refuse_size};
-use crate::border::{self, Grown, Growth};
+use crate::border::{self, Bridge, Grown, Growth, Thickening};
 use crate::cancel::Cancel;
 use crate::cutline;
 use crate::fault::Fault;
-use crate::geom::{CutLine, Rect, Region};
+use crate::geom::{Affine, CutLine, Rect, Region};
 use crate::order::{Cutting, Design, Parts, Size, Stock};
 use crate::units::Mm;
 
 use super::FLATNESS;
 
-/// Where the search stops, mm: a fifth of what is promised, so that rounding later takes nothing from the promise.
-const CLOSE_MM: f64 = 0.02;
+/// Where the search stops, mm: art and lines are then scaled together by what is left, and border and least width change
+/// by no more than this. A tenth of what a border may lack.
+const CLOSE_MM: f64 = 0.005;
+
+/// Most that is left to scaling, mm: the promise.
+const SCALED_MM: f64 = PROMISED_MM;
 
 /// The promise, mm.
 const PROMISED_MM: f64 = 0.1;
@@ -50,6 +54,16 @@ impl Ask {
             Size::Height(length) => scale(length, art.height()),
             Size::Longest(length) => scale(length, art.width().max(art.height())),
             Size::Both { width, height } => scale(width, art.width()).min(scale(height, art.height())),
+        }
+    }
+
+    /// What a box must be multiplied by to have the ordered size.
+    fn factor(self, bounds: Rect) -> f64 {
+        match self.size {
+            Size::Width(length) => length.mm() / bounds.width(),
+            Size::Height(length) => length.mm() / bounds.height(),
+            Size::Longest(length) => length.mm() / bounds.width().max(bounds.height()),
+            Size::Both { width, height } => (width.mm() / bounds.width()).min(height.mm() / bounds.height()),
         }
     }
 
@@ -104,11 +118,13 @@ fn growth(design: &Design, cutting: Cutting) -> Growth {
 /// Newton's step where it stays between the nearest scales known to be too small and too large, else bisection.
 fn search(art: &ArtEdge<'_>, ask: Ask, growth: &Growth, guess: f64, cancel: &Cancel) -> Result<Try, Fault> {
     let slope = ask.slope(art.bounds);
+    let kept = growth.border.mm().max(growth.cutting.minimum_width.mm()).max(1.0);
+    let close = (CLOSE_MM * slope * guess / kept).min(SCALED_MM);
     let (mut low, mut high): (Option<f64>, Option<f64>) = (None, None);
     let mut best = attempt(art, ask, growth, guess, cancel)?;
     let (mut scale, mut excess) = (best.scale, best.excess);
     for round in 1..ROUNDS {
-        if best.excess.abs() <= CLOSE_MM {
+        if best.excess.abs() <= close {
             break;
         }
         if excess < 0.0 {
@@ -129,7 +145,31 @@ fn search(art: &ArtEdge<'_>, ask: Ask, growth: &Growth, guess: f64, cancel: &Can
             best = tried;
         }
     }
-    Ok(best)
+    Ok(best.scaled(ask))
+}
+
+impl Try {
+    /// Scaled about the origin to the ordered size, by a hair.
+    fn scaled(self, ask: Ask) -> Try {
+        let factor = box_of(&self.lines).map_or(1.0, |bounds| ask.factor(bounds));
+        if !factor.is_finite() || self.excess.abs() > SCALED_MM {
+            return self;
+        }
+        let by = Affine::scale(factor);
+        let lines: Vec<CutLine> = self.lines.iter().map(|line| line.transformed(by)).collect();
+        Try { scale: self.scale * factor, excess: 0.0, grown: scaled(&self.grown, by), lines }
+    }
+}
+
+/// Places moved by a transform that hardly scales: widths stay as they are.
+fn scaled(grown: &Grown, by: Affine) -> Grown {
+    let bridge = |bridge: &Bridge| Bridge { from: by * bridge.from, to: by * bridge.to };
+    Grown {
+        region: grown.region.transformed(by),
+        bridges: grown.bridges.iter().map(bridge).collect(),
+        thickenings: grown.thickenings.iter().map(|place| Thickening { at: by * place.at, ..*place }).collect(),
+        ..*grown
+    }
 }
 
 fn attempt(art: &ArtEdge<'_>, ask: Ask, growth: &Growth, scale: f64, cancel: &Cancel) -> Result<Try, Fault> {

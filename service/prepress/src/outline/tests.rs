@@ -245,3 +245,41 @@ fn print_reaches_past_the_cut_only_where_something_is_printed_there() {
     let outlined = fit(&art, &order, None, &clear, &Cancel::new()).expect("it can be made");
     assert_eq!(outlined.reach, mm(1.0), "white ink");
 }
+
+/// Nodes per 100 mm of cut line of a picture, 80 mm long with a border of 3 mm.
+fn nodes_per_100_mm(picture: &[u8]) -> f64 {
+    let pixels = image::load_from_memory(picture).unwrap().to_rgba8();
+    let artwork = crate::intake::Artwork {
+        pixels: std::sync::Arc::new(pixels),
+        format: crate::intake::Format::Png,
+        animated: false,
+        colour_profile: None,
+        live_text: false,
+    };
+    let mut design = design(Shape::Contour, Size::Longest(mm(80.0)), 3.0);
+    design.outline.parts = crate::order::Parts::Separate;
+    let cut_out = crate::silhouette::cut_out(&artwork, design.backdrop, &Cancel::new()).unwrap();
+    let outlined = fitted(&cut_out, &design);
+    // A path starts with a move and ends with a close.
+    let nodes: usize = outlined.through.iter().map(|line| line.path().elements().len() - 2).sum();
+    nodes as f64 / outlined.through.iter().map(|line| line.length().mm()).sum::<f64>() * 100.0
+}
+
+#[test]
+fn clip_art_is_drawn_with_few_nodes() {
+    let art = [
+        ("heart", &include_bytes!("../../../demo/art/heart.png")[..]),
+        ("crow", include_bytes!("../../../demo/art/crow.png")),
+        ("snowman", include_bytes!("../../../demo/art/snowman.png")),
+        ("scroll", include_bytes!("../../../demo/art/scroll.png")),
+        ("lizard", include_bytes!("../../../demo/art/lizard.png")),
+        ("deer", include_bytes!("../../../demo/art/deer.png")),
+        ("leaves", include_bytes!("../../../demo/art/leaves.png")),
+        ("wreath", include_bytes!("../../../demo/art/wreath.png")),
+    ];
+    let mut counted: Vec<(f64, &str)> = art.iter().map(|(name, picture)| (nodes_per_100_mm(picture), *name)).collect();
+    counted.sort_by(|a, b| a.0.total_cmp(&b.0));
+    // Ragged pictures take more than the 25 that are aimed at; this guards what is reached.
+    assert!(counted[counted.len() - 1].0 <= 31.0, "{counted:?}");
+    assert!(counted[counted.len() / 2].0 <= 22.0, "{counted:?}");
+}

@@ -1,0 +1,125 @@
+"""The table and the contact sheets of `load/contours`."""
+
+import argparse
+from pathlib import Path
+
+import numpy as np
+from PIL import Image, ImageDraw
+import shapely
+
+import contours
+
+PX_PER_MM = 20
+MARGIN_MM = 2
+COLUMNS = 4
+FIXTURES = Path(__file__).resolve().parents[1] / "fixtures" / "art" / "clip"
+# Heading, measure, and which end of it is the worst.
+FIGURES = [
+    ("nodes/100mm", lambda c: c.nodes_per_100_mm, max),
+    ("turn deg", lambda c: c.worst_turn_deg, max),
+    ("region mm", lambda c: c.from_region_mm, max),
+    ("border mm", lambda c: c.border_short_mm, min),
+    ("neck mm", lambda c: c.narrowest_mm, min),
+    ("inside r", lambda c: c.radii_mm[0], min),
+    ("outside r", lambda c: c.radii_mm[1], min),
+    ("excess %", lambda c: c.excess * 100, max),
+    ("unexpl. %", lambda c: c.unexplained_excess * 100, max),
+    ("edge ms", lambda c: c.said["edge_cpu_ms"], max),
+    ("line ms", lambda c: c.said["line_cpu_ms"], max),
+]
+
+
+def arguments():
+    parser = argparse.ArgumentParser(prog="load/contours", description=__doc__)
+    parser.add_argument("dumper", help=argparse.SUPPRESS)
+    parser.add_argument("folder", nargs="?", type=Path, default=FIXTURES)
+    parser.add_argument("--out", type=Path, help="folder for contact sheets")
+    parser.add_argument("--longest", type=float, default=80)
+    parser.add_argument("--border", type=float, default=3)
+    parser.add_argument("--minimum-width", type=float, default=3)
+    parser.add_argument("--enlarge", type=int, default=0, help="pixels of the longer side; times are then of that size")
+    parser.add_argument("--repeat", type=int, default=1, help="the least time of so many is told")
+    return parser.parse_args()
+
+
+def main():
+    asked = arguments()
+    pictures = sorted(path for path in asked.folder.iterdir() if path.suffix in {".png", ".webp"})
+    options = {"longest": asked.longest, "border": asked.border, "minimum-width": asked.minimum_width}
+    drawn = contours.draw(asked.dumper, pictures, **options, enlarge=asked.enlarge, repeat=asked.repeat)
+    if asked.enlarge:
+        timed(drawn)
+        return
+    table(drawn)
+    if asked.out:
+        asked.out.mkdir(parents=True, exist_ok=True)
+        bare = contours.draw(asked.dumper, pictures, **{**options, "minimum-width": 0})
+        for after, before in zip(drawn, bare):
+            if not after.error:
+                sheet(before, after).save(asked.out / f"{after.name}.png")
+        contact(sorted(asked.out.glob("*.png"))).save(asked.out / "all.jpg", quality=90)
+
+
+def timed(drawn):
+    """Pictures enlarged no longer match their files: times only."""
+    for contour in drawn:
+        print(f"{contour.name:28}{contour.said['edge_cpu_ms']:9.0f}{contour.said['line_cpu_ms']:9.0f} CPU ms")
+    totals = [contour.said["edge_cpu_ms"] + contour.said["line_cpu_ms"] for contour in drawn]
+    print(f"median {np.median(totals):.0f}, most {max(totals):.0f} CPU ms for silhouette and line together")
+
+
+def table(drawn):
+    print(f"{'picture':28}" + "".join(f"{name:>12}" for name, *_ in FIGURES))
+    rows = {contour.name: [measure(contour) for _, measure, _ in FIGURES] for contour in drawn if not contour.error}
+    for name, row in rows.items():
+        print(f"{name:28}" + "".join(f"{value:12.3f}" for value in row))
+    for contour in drawn:
+        if contour.error:
+            print(f"{contour.name:28}{contour.error}")
+    print(f"{'median':28}" + "".join(f"{value:12.3f}" for value in np.median(list(rows.values()), axis=0)))
+    for column, (name, _, pick) in enumerate(FIGURES):
+        value, worst = pick((row[column], picture) for picture, row in rows.items())
+        print(f"worst {name:12}{value:10.3f}  {worst}")
+
+
+def sheet(before, after):
+    """Art, the line without thickening in grey, the line in red with its nodes, thickened places in blue."""
+    left, top, right, bottom = after.shape.bounds
+    origin = np.array([left - MARGIN_MM, top - MARGIN_MM])
+    size = ((right - left + 2 * MARGIN_MM) * PX_PER_MM, (bottom - top + 2 * MARGIN_MM) * PX_PER_MM)
+    picture = Image.new("RGB", (round(size[0]), round(size[1])), "white")
+    pen = ImageDraw.Draw(picture)
+
+    def pixels(points):
+        return [tuple(point) for point in (np.asarray(points) - origin) * PX_PER_MM]
+
+    for part in shapely.get_parts(after.art):
+        pen.polygon(pixels(part.exterior.coords), fill="#d0d0d0")
+    for contour, colour, width in ((before, "#909090", 1), (after, "#e00000", 2)):
+        for ring in contour.rings:
+            pen.line(pixels(np.vstack([ring, ring[:1]])), fill=colour, width=width)
+    for cubics in after.cubics:
+        for x, y in pixels(cubics[:, 0]):
+            pen.ellipse([x - 3, y - 3, x + 3, y + 3], fill="#e00000")
+    for x, y, width in after.said["thickenings"]:
+        (x, y), radius = pixels([(x, y)])[0], max(width, 0.5) / 2 * PX_PER_MM
+        pen.ellipse([x - radius, y - radius, x + radius, y + radius], outline="#0060ff", width=3)
+    for bridge in after.said["bridges"]:
+        pen.line(pixels(bridge), fill="#0060ff", width=4)
+    return picture
+
+
+def contact(paths):
+    """All sheets on one."""
+    side = 480
+    rows = -(-len(paths) // COLUMNS)
+    together = Image.new("RGB", (COLUMNS * side, rows * side), "white")
+    for index, path in enumerate(paths):
+        with Image.open(path) as one:
+            one.thumbnail((side - 8, side - 8))
+            together.paste(one, (index % COLUMNS * side + 4, index // COLUMNS * side + 4))
+    return together
+
+
+if __name__ == "__main__":
+    main()
