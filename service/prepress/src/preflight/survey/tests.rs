@@ -1,0 +1,1 @@
+//! Made pictures with known measures.
