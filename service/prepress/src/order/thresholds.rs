@@ -66,10 +66,10 @@ thresholds! {
     fringe_share = 0.4 in 0.0..1.0,
         "Share of the art's edge with a thin light or dark rim over which it is `transparency.fringe`.",
         "measured: `load/findings`";
-    white_delta_e = 5.0 in 0.0..100.0,
+    white_delta_e = 8.0 in 0.0..100.0,
         "Difference, 100 x distance in OKLab, under which art has the border's colour.",
         "common practice, no source";
-    white_rim_share = 0.3 in 0.0..1.0,
+    white_rim_share = 0.2 in 0.0..1.0,
         "Share of the art's edge in the border's colour over which `colour.white_on_white` is a caution.",
         "measured: `load/findings`";
     white_area_share = 0.4 in 0.0..1.0,

@@ -15,7 +15,7 @@ use super::scan::{Axis, Line, luma};
 const LEAST_HEIGHT: i32 = 64;
 
 /// Lower steps are in no edge that is high enough and short enough to count.
-const LEAST_STEP: u8 = 4;
+const LEAST_STEP: u8 = 10;
 
 /// Steps of the same sign belong to an edge while they are at least this share of its steepest.
 const LEAST_STEP_SHARE: f64 = 0.06;
@@ -30,7 +30,7 @@ const UPRIGHT: i32 = 3;
 const LEAST_EDGES: usize = 40;
 
 /// Share of the edges that are at most as wide as the answer.
-const SHARPEST_SHARE: f64 = 0.2;
+const SHARPEST_SHARE: f64 = 0.15;
 
 /// Alpha from which a pixel's colour is seen whole.
 const OPAQUE: u8 = 250;

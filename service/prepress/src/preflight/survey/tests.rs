@@ -145,9 +145,18 @@ fn whatever_the_pixels_are_every_share_is_one_and_every_width_is_a_number() {
             assert!((0.0..=1.0).contains(&share), "case {case}");
         }
         assert!(seen.edge_px.is_none_or(|width| width.is_finite() && width >= 1.0), "case {case}");
-        assert!(
-            seen.lines.iter().all(|line| line.width_px.is_finite() && line.length_px.is_finite()),
-            "case {case}"
-        );
+        assert!(seen.lines.iter().all(|line| line.width_px.is_finite() && line.length_px.is_finite()), "case {case}");
     }
+}
+
+#[test]
+fn boxes_stay_inside_the_art_though_lines_are_looked_at_a_little_beyond() {
+    let area = Place { x_px: 10, y_px: 20, width_px: 49, height_px: 31 };
+    let places = [(8, 18), (60, 52), (30, 51), (9, 40)];
+    for place in boxes(area, places.into_iter()) {
+        assert!(place.x_px >= 10 && place.x_px + place.width_px <= 59, "{place:?}");
+        assert!(place.y_px >= 20 && place.y_px + place.height_px <= 51, "{place:?}");
+        assert!(place.width_px > 0 && place.height_px > 0, "{place:?}");
+    }
+    assert_eq!(boxes(area, std::iter::empty()), []);
 }

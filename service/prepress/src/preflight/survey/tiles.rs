@@ -28,8 +28,10 @@ impl Grid {
 
     /// See [`boxes`].
     pub(super) fn boxes(&self, places: impl Iterator<Item = (u32, u32)>) -> Vec<Place> {
+        // What lies just beside the area belongs to the tile beside it.
+        let within = |at: u32, from: u32, size: u32| at.saturating_sub(from).min(size.saturating_sub(1)) / self.side;
         let tile = |(x, y): (u32, u32)| {
-            (y.saturating_sub(self.area.y_px) / self.side, x.saturating_sub(self.area.x_px) / self.side)
+            (within(y, self.area.y_px, self.area.height_px), within(x, self.area.x_px, self.area.width_px))
         };
         let mut left: BTreeSet<(u32, u32)> = places.map(tile).collect();
         let mut found = Vec::new();
