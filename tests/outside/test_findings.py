@@ -90,7 +90,7 @@ def test_an_enlarged_picture_is_told_whatever_the_filter(preflight, tmp_path, na
 
 
 def test_fine_lines_hang_on_the_ordered_size(preflight):
-    # 1177 x 1600 px: at 60 mm 26 px to the millimetre, at 600 mm under 3.
+    # 1177 x 1600 px: at 60 mm 27 px to the millimetre, at 300 mm 5.
     assert "detail.fine_lines" in codes(preflight(ART / "olive_branch_hairline.png", 60))
     assert "detail.fine_lines" not in codes(preflight(ART / "olive_branch_hairline.png", 300, accept=["resolution.low"]))
 

@@ -76,8 +76,8 @@ thresholds! {
         "Share of the art's area in the border's colour over which `colour.white_on_white` is a note.",
         "measured: `load/findings`";
     fine_line_mm = 0.25 in 0.0..10.0,
-        "Width in print under which a line is fine (`detail.fine_lines`).", "common practice, no source";
-    fine_line_length_mm = 5.0 in 0.0..100000.0,
+        "Width in print under which a line on clear ground is fine (`detail.fine_lines`).", "common practice, no source";
+    fine_line_length_mm = 10.0 in 0.0..100000.0,
         "Length of fine lines, all together, from which it is `detail.fine_lines`.", "common practice, no source";
     huge_margin_share = 0.1 in 0.0..1.0,
         "Share of the canvas under which the art's box is lost in it (`art.huge_margin`).", "common practice, no source";

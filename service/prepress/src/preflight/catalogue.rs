@@ -48,7 +48,7 @@ const SAID: &[(Code, &str, &str)] = &[
     ),
     (
         Code::DetailFineLines,
-        "lines under {fine_line_mm} mm in print, {fine_line_length_mm} mm of them or more",
+        "lines on clear ground under {fine_line_mm} mm in print, {fine_line_length_mm} mm of them or more",
         PRACTICE,
     ),
     (Code::ArtUnreadable, "bytes that are no whole picture", CONTRACT),

@@ -1,4 +1,5 @@
-//! Lines thin enough that they may be fine in print: of the art on clear ground, and dark or light ones inside it.
+//! Lines of the art on clear ground, thin enough that they may be fine in print. Lines inside the art are not looked at: what
+//! lies between two colours of a clean picture looks like them too often.
 //!
 //! The width of a straight line follows from the ways straight through it along a row (w) and along a column (h), however
 //! it slants: 1 / width^2 = 1 / w^2 + 1 / h^2 (the altitude of a right triangle on its hypotenuse). The shorter way, the
@@ -6,22 +7,13 @@
 
 use image::RgbaImage;
 
-use super::scan::{Axis, Line, luma};
+use super::scan::{Axis, Line};
 
 /// Alpha up to which a pixel is outside, 5 %.
 const CLEAR: u8 = 12;
 
-/// Alpha from which a pixel is opaque.
-const OPAQUE: u8 = 250;
-
 /// Alpha that the densest pixel of a line reaches at least: fainter ones are haze.
 const LEAST_PEAK: u8 = 64;
-
-/// Least contrast of a line inside the art, of 255 levels of luma: what is fainter nobody misses.
-const LEAST_CONTRAST: i32 = 80;
-
-/// Least step down into a line.
-const LEAST_STEP: u8 = 8;
 
 /// Longest way through a line, in pixels: 0.25 mm at 600 ppi are 6, and a line at 45 degrees is half as much again.
 const LONGEST_WAY: usize = 12;
@@ -29,9 +21,9 @@ const LONGEST_WAY: usize = 12;
 /// Ways along a line are followed so far, in pixels.
 const FOLLOWED: usize = 40;
 
-/// A line is at least so many times as long as it is wide, and so many pixels long.
-const LEAST_ASPECT: f64 = 5.0;
-const LEAST_LENGTH_PX: f64 = 8.0;
+/// A line is at least so many times as long as it is wide, and so many pixels long: tips and tufts are shorter.
+const LEAST_ASPECT: f64 = 8.0;
+const LEAST_LENGTH_PX: f64 = 16.0;
 
 /// Crossings of one line of pixels that are looked at. Stops: a picture of noise.
 const MOST_CROSSINGS: usize = 100;
@@ -64,12 +56,6 @@ impl Lines {
             let is_on = |pixel: [u8; 4]| pixel[3] >= LEAST_PEAK;
             self.found.extend(piece(line, picture, &crossing, is_on));
         }
-        for sign in [1, -1] {
-            for (crossing, middle) in inside(line, sign) {
-                let is_on = |pixel: [u8; 4]| pixel[3] >= OPAQUE && i32::from(luma(pixel)) * sign < middle;
-                self.found.extend(piece(line, picture, &crossing, is_on));
-            }
-        }
     }
 }
 
@@ -94,41 +80,6 @@ fn on_clear(line: &Line) -> Vec<Crossing> {
         }
     }
     found.truncate(MOST_CROSSINGS);
-    found
-}
-
-/// Valleys in the luma of opaque art, each with the value halfway up; ridges where the sign is -1.
-fn inside(line: &Line, sign: i32) -> Vec<(Crossing, i32)> {
-    let mut found = Vec::new();
-    let value = |at: usize| i32::from(line.luma[at]) * sign;
-    for at in 1..line.luma.len().saturating_sub(1) {
-        if line.luma[at - 1].abs_diff(line.luma[at]) < LEAST_STEP {
-            continue;
-        }
-        let is_foot = value(at - 1) > value(at) && value(at + 1) >= value(at);
-        if !is_foot || line.pixels[at][3] < OPAQUE || found.len() >= MOST_CROSSINGS {
-            continue;
-        }
-        let climb = |way: &mut dyn Iterator<Item = usize>| {
-            let mut top = at;
-            for next in way.take(LONGEST_WAY) {
-                if value(next) < value(top) || line.pixels[next][3] < OPAQUE {
-                    break;
-                }
-                top = next;
-            }
-            top
-        };
-        let (from, to) = (climb(&mut (0..at).rev()), climb(&mut (at + 1..line.luma.len())));
-        let side = value(from).min(value(to));
-        let depth = side - value(at);
-        if depth < LEAST_CONTRAST {
-            continue;
-        }
-        let share = |at: usize| f64::from((side - value(at)).clamp(0, depth)) / f64::from(depth);
-        let width = (from..=to).map(share).sum();
-        found.push((Crossing { along: at, width }, side - depth / 2));
-    }
     found
 }
 

@@ -93,7 +93,7 @@ fn a_white_ring_and_mixed_in_grounds_are_rims_and_outlines_are_none() {
 }
 
 #[test]
-fn a_line_has_its_width_at_any_slant_on_clear_ground_and_inside_the_art() {
+fn a_line_has_its_width_at_any_slant() {
     for width in [1.5, 3.0, 6.0] {
         for degrees in [0_u32, 20, 45, 70, 90] {
             let (sin, cos) = f64::from(degrees).to_radians().sin_cos();
@@ -102,17 +102,11 @@ fn a_line_has_its_width_at_any_slant_on_clear_ground_and_inside_the_art() {
                 width / 2.0 - aside.abs()
             };
             let on_clear = RgbaImage::from_fn(300, 300, |x, y| Rgba([0, 0, 0, covered(depth(x, y))]));
-            let inside = RgbaImage::from_fn(300, 300, |x, y| {
-                let ink = 255 - covered(depth(x, y));
-                Rgba([ink, ink, ink, 255])
-            });
-            for picture in [on_clear, inside] {
-                let found = surveyed(picture).lines;
-                let mut widths: Vec<f32> = found.iter().map(|line| line.width_px).collect();
-                widths.sort_by(f32::total_cmp);
-                let middle = widths.get(widths.len() / 2).copied().unwrap_or_default();
-                assert!((f64::from(middle) - width).abs() < 0.35, "{width} px at {degrees}: {middle}");
-            }
+            let found = surveyed(on_clear).lines;
+            let mut widths: Vec<f32> = found.iter().map(|line| line.width_px).collect();
+            widths.sort_by(f32::total_cmp);
+            let middle = widths.get(widths.len() / 2).copied().unwrap_or_default();
+            assert!((f64::from(middle) - width).abs() < 0.35, "{width} px at {degrees}: {middle}");
         }
     }
 }
