@@ -53,8 +53,7 @@ struct Crossing {
 impl Lines {
     pub(super) fn look(&mut self, line: &Line, picture: &RgbaImage) {
         for crossing in on_clear(line) {
-            let is_on = |pixel: [u8; 4]| pixel[3] >= LEAST_PEAK;
-            self.found.extend(piece(line, picture, &crossing, is_on));
+            self.found.extend(piece(line, picture, &crossing));
         }
     }
 }
@@ -84,35 +83,41 @@ fn on_clear(line: &Line) -> Vec<Crossing> {
 }
 
 /// A crossing as a piece of a line; `None` where it is none, or is better seen across.
-fn piece(line: &Line, picture: &RgbaImage, crossing: &Crossing, is_on: impl Fn([u8; 4]) -> bool) -> Option<FineLine> {
+fn piece(line: &Line, picture: &RgbaImage, crossing: &Crossing) -> Option<FineLine> {
     let (x, y) = line.at(crossing.along);
-    let way = |dx: i64, dy: i64| {
-        let mut steps = 0;
-        while steps < FOLLOWED {
-            let (x, y) = (i64::from(x) + dx * (steps as i64 + 1), i64::from(y) + dy * (steps as i64 + 1));
-            let inside = (0..i64::from(picture.width())).contains(&x) && (0..i64::from(picture.height())).contains(&y);
-            if !inside || !is_on(picture.get_pixel(x as u32, y as u32).0) {
-                break;
-            }
-            steps += 1;
-        }
-        steps
-    };
-    let through = |dx: i64, dy: i64| (way(dx, dy) + way(-dx, -dy) + 1) as f64;
-    let across = match line.axis {
-        Axis::Row => through(0, 1),
-        Axis::Column => through(1, 0),
-    };
-    let along = crossing.width;
+    let straight = follow(line.axis, picture, (x, y), 1, &[0]) + follow(line.axis, picture, (x, y), -1, &[0]) + 1;
+    let (along, across) = (crossing.width, straight as f64);
     if along > across {
         return None;
     }
-    let width = along * across / along.hypot(across);
-    let slanted = through(1, 1).max(through(1, -1)) * std::f64::consts::SQRT_2;
-    let length = across.max(slanted);
+    let slant = along.hypot(across) / across;
+    let width = along / slant;
+    let bends = [0, -1, 1];
+    let steps = follow(line.axis, picture, (x, y), 1, &bends) + follow(line.axis, picture, (x, y), -1, &bends) + 1;
+    let length = steps as f64 * slant;
     (length >= (LEAST_ASPECT * width).max(LEAST_LENGTH_PX)).then(|| FineLine {
         at: (x, y),
         width_px: width as f32,
-        length_px: (f64::from(line.step) * along.hypot(across) / across) as f32,
+        length_px: (f64::from(line.step) * slant) as f32,
     })
+}
+
+/// Steps across an axis that stay on the line, each to the densest of the places aside that are allowed.
+fn follow(axis: Axis, picture: &RgbaImage, from: (u32, u32), step: i64, aside: &[i64]) -> usize {
+    let (mut x, mut y) = (i64::from(from.0), i64::from(from.1));
+    let alpha = |x: i64, y: i64| {
+        let inside = (0..i64::from(picture.width())).contains(&x) && (0..i64::from(picture.height())).contains(&y);
+        if inside { picture.get_pixel(x as u32, y as u32).0[3] } else { 0 }
+    };
+    for steps in 0..FOLLOWED {
+        let places = aside.iter().map(|aside| match axis {
+            Axis::Row => (x + aside, y + step),
+            Axis::Column => (x + step, y + aside),
+        });
+        // Of equals the first: straight on.
+        let next = places.rev().max_by_key(|(x, y)| alpha(*x, *y));
+        let Some(next) = next.filter(|(x, y)| alpha(*x, *y) >= LEAST_PEAK) else { return steps };
+        (x, y) = next;
+    }
+    FOLLOWED
 }
