@@ -60,10 +60,22 @@ codes! {
     ResolutionLow = "resolution.low", Caution,
         "The picture has few pixels for this size and may print soft.",
         "Send a larger original, or order a smaller size.";
+    /// Enlarged before it was sent.
+    ResolutionUpscaled = "resolution.upscaled", Caution,
+        "The picture looks enlarged: it holds less detail than its size says.",
+        "Send the picture as it was before it was enlarged, or check in the proof that it is sharp enough.";
     /// Opaque picture whose backdrop was removed, or stays.
     TransparencyNone = "transparency.none", Caution,
         "The picture has no transparent background.",
         "Check the proof, or send the picture with its background removed.";
+    /// Areas of faint alpha.
+    TransparencyHaze = "transparency.haze", Caution,
+        "The picture has a soft shadow or glow, which prints as a dirty edge.",
+        "Check the proof, or send the picture without shadow and glow.";
+    /// A halo of an earlier cut-out.
+    TransparencyFringe = "transparency.fringe", Caution,
+        "A thin rim is left around the picture, as if from an earlier cut-out.",
+        "Check the proof, or cut the picture out a little tighter and send it again.";
     /// Floating parts: joined, bridged, separate or out of reach.
     ShapeParts = "shape.parts", Note,
         "The picture has several separate parts.",
@@ -116,6 +128,14 @@ codes! {
     ColourCmyk = "colour.cmyk", Caution,
         "The picture is in print colours (CMYK) and was converted; colours may shift.",
         "Check the proof, or send the picture in RGB.";
+    /// Art in the colour of what is around it.
+    ColourWhiteOnWhite = "colour.white_on_white", Caution,
+        "Parts of the picture have the colour of what is around it and cannot be told from it.",
+        "Choose another border colour, or add a dark outline to the picture.";
+    /// Lines too thin for print.
+    DetailFineLines = "detail.fine_lines", Caution,
+        "Lines in the picture are so thin at this size that they may not print well.",
+        "Order a larger size, or send the picture with thicker lines.";
     /// Damaged bytes, or no picture.
     ArtUnreadable = "art.unreadable", Reject,
         "The file is damaged or is not a picture.",

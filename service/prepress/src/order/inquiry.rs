@@ -1,6 +1,6 @@
 //! One item that somebody asks about before it is ordered.
 
-use super::{Product, Rotate, Stock};
+use super::{Product, Rotate, Stock, Thresholds};
 
 /// An item on one stock: what preflight, proof and estimate are asked about.
 #[derive(Clone, Debug, PartialEq)]
@@ -16,4 +16,6 @@ pub struct Inquiry {
     /// Whether a size was given. Without one the design's size is [`Size::UNSAID`](super::Size::UNSAID), and nothing is
     /// judged that follows from it.
     pub sized: bool,
+    /// From which measure on preflight says something.
+    pub thresholds: Thresholds,
 }

@@ -1,6 +1,6 @@
 //! A night's orders.
 
-use super::{Item, Stock};
+use super::{Item, Stock, Thresholds};
 use crate::units::Mm;
 
 /// How much work goes into a layout: counted, not timed.
@@ -90,4 +90,6 @@ pub struct Job {
     pub report_size: (Mm, Mm),
     /// What is written.
     pub outputs: Vec<OutputKind>,
+    /// From which measure on preflight says something.
+    pub thresholds: Thresholds,
 }

@@ -8,6 +8,7 @@ mod item;
 mod job;
 mod media;
 mod stock;
+mod thresholds;
 mod view;
 
 pub use inquiry::Inquiry;
@@ -20,4 +21,5 @@ pub use media::{media_size, media_word};
 pub use stock::{
     CutLinesInPrint, Cutting, Face, FeedEdge, Form, LabelPlace, Layer, Layers, Margins, RegisterMarks, Stock, Underbase,
 };
+pub use thresholds::{Threshold, Thresholds};
 pub use view::{Ground, ProofDrawing, View};

@@ -2,6 +2,8 @@
 //!
 //! Names and units are the contract's; every field is always there, `null` where unknown.
 
+use std::collections::BTreeMap;
+
 use schemars::JsonSchema;
 use serde::Serialize;
 use serde_json::Value;
@@ -79,12 +81,18 @@ pub struct UsedSettings {
     pub stock: Value,
     /// The item's settings in the words of a request, art apart; see [`settings::inquiry`].
     pub item: Value,
+    /// From which measures on preflight said something, by the names of the shop's settings.
+    pub preflight: BTreeMap<&'static str, f64>,
 }
 
 impl UsedSettings {
     /// Those of an inquiry.
     pub fn of(inquiry: &Inquiry) -> UsedSettings {
-        UsedSettings { stock: settings::stock(&inquiry.stock), item: settings::inquiry(inquiry) }
+        UsedSettings {
+            stock: settings::stock(&inquiry.stock),
+            item: settings::inquiry(inquiry),
+            preflight: settings::thresholds(&inquiry.thresholds),
+        }
     }
 }
 

@@ -2,10 +2,13 @@
 
 mod item;
 
+use std::collections::BTreeMap;
+
 use serde_json::{Value, json};
 
 use crate::order::{
     CutLinesInPrint, Face, FeedEdge, Form, Inquiry, LabelPlace, Layer, Margins, Policy, RegisterMarks, Stock,
+    Thresholds,
 };
 
 /// A stock with every field.
@@ -69,6 +72,11 @@ pub fn policy(policy: &Policy) -> Value {
 /// The settings of an item that somebody asks about, in the words of a request.
 pub fn inquiry(inquiry: &Inquiry) -> Value {
     item::settings(inquiry)
+}
+
+/// Thresholds of preflight by their names.
+pub fn thresholds(thresholds: &Thresholds) -> BTreeMap<&'static str, f64> {
+    thresholds.values().into_iter().collect()
 }
 
 fn form(form: &Form) -> Value {

@@ -241,6 +241,8 @@ pub struct Settings {
     pub stocks: BTreeMap<String, Value>,
     /// The policy; fillers by their ids.
     pub policy: Value,
+    /// From which measures on preflight said something, by the names of the shop's settings.
+    pub preflight: BTreeMap<&'static str, f64>,
 }
 
 /// Sums over the run.

@@ -4,16 +4,25 @@
 //! and findings. Never fails, lists everything; decides nothing. One file for what the picture alone tells, one for what
 //! the ordered outline adds.
 
+mod catalogue;
 mod ordered;
 mod picture;
+mod seen;
+mod survey;
 
+pub use catalogue::catalogue;
 pub use ordered::inspect_outline;
 pub use picture::inspect_art;
+
+use std::sync::Arc;
 
 use schemars::JsonSchema;
 use serde::Serialize;
 
-use crate::finding::{Code, Finding, Severity};
+use survey::Survey;
+
+use crate::finding::{Code, Finding, Place, Severity};
+pub use crate::order::Thresholds;
 
 /// The measures of a report; null where unknown: no size ordered, art that cannot be read, or a sticker sheet, whose pieces
 /// have their own. Of a vector picture `effective_ppi` and both `largest_mm_at_…` are null, and pixel measures are those of
@@ -65,32 +74,34 @@ pub struct ArtFacts {
     pub measures: Measures,
     /// Findings that need only the picture.
     pub findings: Vec<Finding>,
+    /// What its pixels tell, for findings that hang on size or border; nothing of art that cannot be read.
+    survey: Arc<Survey>,
 }
 
 impl ArtFacts {
+    /// Of art that cannot be used.
+    pub fn unusable(finding: Finding) -> ArtFacts {
+        ArtFacts { measures: Measures::default(), findings: vec![finding], survey: Arc::default() }
+    }
+
     /// What is left where no size was ordered: nothing that follows from a size.
     #[must_use]
     pub fn without_size(mut self) -> ArtFacts {
         self.measures.effective_ppi = None;
-        let follows_from_size = [Code::ResolutionLow, Code::SizeTooSmall, Code::SizeTooLarge];
+        let follows_from_size = [Code::ResolutionLow, Code::DetailFineLines, Code::SizeTooSmall, Code::SizeTooLarge];
         self.findings.retain(|finding| !follows_from_size.contains(&finding.code));
         self
     }
 }
 
-/// Thresholds. Defaults: common practice, no source.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Thresholds {
-    /// Effective ppi under which it is a caution.
-    pub caution_ppi: f64,
-    /// Effective ppi under which it is a reject.
-    pub reject_ppi: f64,
-}
-
-impl Default for Thresholds {
-    fn default() -> Thresholds {
-        Thresholds { caution_ppi: 300.0, reject_ppi: 150.0 }
-    }
+/// The art's own box.
+fn art_box(measures: &Measures) -> Option<Place> {
+    Some(Place {
+        x_px: measures.art_x_px?,
+        y_px: measures.art_y_px?,
+        width_px: measures.art_width_px?,
+        height_px: measures.art_height_px?,
+    })
 }
 
 /// The worst severity of a list; `None` when there is no finding.

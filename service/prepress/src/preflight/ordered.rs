@@ -1,6 +1,6 @@
 //! What the ordered outline adds: resolution, parts, thin places, radius, bleed.
 
-use super::{ArtFacts, Thresholds};
+use super::{ArtFacts, Thresholds, art_box, seen};
 use crate::border::Grown;
 use crate::finding::{Code, Finding, Place, Severity};
 use crate::geom::Point;
@@ -38,6 +38,8 @@ pub fn inspect_outline(
         let found = [parts(grown, &spot), thin(grown, stock, &spot), specks(grown, stock), radius(grown)];
         facts.findings.extend(found.into_iter().flatten());
     }
+    let in_print = seen::in_print(&facts, outlined, design, stock, thresholds);
+    facts.findings.extend(in_print);
     facts.findings.extend(bleed(outlined, stock));
     for finding in &mut facts.findings {
         if finding.severity == Severity::Reject && design.accept.has(finding.code.as_str()) {
@@ -69,7 +71,8 @@ fn measure(facts: &mut ArtFacts, outlined: &Outlined, design: &Design, stock: &S
         measures.parts = Some(grown.art_parts.max(1));
         measures.thinnest_mm = grown.thinnest.and_then(|width| tenths(width.mm()));
     }
-    let sharp = (!is_vector).then(|| (longest_at(thresholds.caution_ppi), longest_at(thresholds.reject_ppi)));
+    let sharp = (!is_vector)
+        .then(|| (longest_at(thresholds.resolution_caution_ppi), longest_at(thresholds.resolution_reject_ppi)));
     let suggested = suggested_longest(outlined, stock, sharp);
     measures.suggested_longest_mm = suggested;
     measures.suggested_border_mm = Some(suggested_border(suggested.unwrap_or(longest)));
@@ -112,21 +115,13 @@ fn suggested_border(longest: f64) -> f64 {
     ((longest * BORDER_SHARE).clamp(THINNEST_BORDER_MM, USUAL_BORDER_MM) * 2.0).round() / 2.0
 }
 
-fn art_box(facts: &ArtFacts) -> Vec<Place> {
-    let measures = &facts.measures;
-    match (measures.art_x_px, measures.art_y_px, measures.art_width_px, measures.art_height_px) {
-        (Some(x_px), Some(y_px), Some(width_px), Some(height_px)) => vec![Place { x_px, y_px, width_px, height_px }],
-        _ => Vec::new(),
-    }
-}
-
 fn resolution(facts: &ArtFacts, thresholds: &Thresholds) -> Option<Finding> {
     let ppi = facts.measures.effective_ppi?;
     let short_of = |threshold: f64| ppi < threshold * (1.0 - RESOLUTION_SLACK);
-    let (limit, severity, words) = if short_of(thresholds.reject_ppi) {
-        (thresholds.reject_ppi, Severity::Reject, "too few to print well")
-    } else if short_of(thresholds.caution_ppi) {
-        (thresholds.caution_ppi, Severity::Caution, "so it may print a little soft")
+    let (limit, severity, words) = if short_of(thresholds.resolution_reject_ppi) {
+        (thresholds.resolution_reject_ppi, Severity::Reject, "too few to print well")
+    } else if short_of(thresholds.resolution_caution_ppi) {
+        (thresholds.resolution_caution_ppi, Severity::Caution, "so it may print a little soft")
     } else {
         return None;
     };
@@ -136,7 +131,7 @@ fn resolution(facts: &ArtFacts, thresholds: &Thresholds) -> Option<Finding> {
         None => "Send a larger original of the picture.".to_owned(),
     };
     let finding = Finding::new(Code::ResolutionLow).severity(severity).measured(ppi, Some(limit), "ppi");
-    Some(finding.saying(message, remedy).at(art_box(facts)))
+    Some(finding.saying(message, remedy).at(art_box(&facts.measures).into_iter().collect()))
 }
 
 /// Where things of the sticker lie in the picture.

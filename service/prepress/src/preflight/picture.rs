@@ -1,8 +1,10 @@
 //! What the picture alone tells.
 
+use std::sync::Arc;
+
 use image::RgbaImage;
 
-use super::{ArtFacts, Measures};
+use super::{ArtFacts, Measures, Thresholds, seen, survey};
 use crate::finding::{Code, Finding, Place};
 use crate::intake::{Artwork, CMYK, Format};
 use crate::silhouette::{BackdropFound, CutOut};
@@ -16,9 +18,6 @@ const TRANSLUCENT_ALPHA: u8 = 153;
 /// Alpha from which a pixel is art: the 50 % iso-line.
 const ART_ALPHA: u8 = 128;
 
-/// Share of the canvas under which the art's box is lost in it. Common practice, no source.
-const HUGE_MARGIN_SHARE: f64 = 0.1;
-
 /// Parts whose box is smaller than this share of the art's longest side are specks. Common practice, no source; the outline
 /// counts again in millimetres.
 const SPECK_SHARE: f64 = 0.01;
@@ -27,7 +26,7 @@ const SPECK_SHARE: f64 = 0.01;
 const CLIP_DEPTH_SHARE: f64 = 0.01;
 
 /// Findings and measures of a picture after its backdrop was judged. `artwork` is the picture as decoded.
-pub fn inspect_art(artwork: &Artwork, cut_out: &CutOut) -> ArtFacts {
+pub fn inspect_art(artwork: &Artwork, cut_out: &CutOut, thresholds: &Thresholds) -> ArtFacts {
     let (width_px, height_px) = artwork.pixels.dimensions();
     let visible = cut_out.visible;
     let measures = Measures {
@@ -44,13 +43,16 @@ pub fn inspect_art(artwork: &Artwork, cut_out: &CutOut) -> ArtFacts {
         colour_profile: artwork.colour_profile.clone(),
         ..Measures::default()
     };
-    let found = [backdrop(cut_out), clipped(cut_out), huge_margin(cut_out, width_px, height_px)];
+    let found = [backdrop(cut_out), clipped(cut_out), huge_margin(cut_out, width_px, height_px, thresholds)];
+    let survey = survey::survey(artwork, cut_out);
+    let in_pixels = seen::in_picture(&survey, visible, thresholds);
     let told = [
         colours(artwork.colour_profile.as_deref()),
         artwork.animated.then(|| Finding::new(Code::ArtAnimated)),
         artwork.live_text.then(|| Finding::new(Code::TextNotOutlined)),
     ];
-    ArtFacts { measures, findings: found.into_iter().chain(told).flatten().collect() }
+    let findings = found.into_iter().chain(told).flatten().chain(in_pixels).collect();
+    ArtFacts { measures, findings, survey: Arc::new(survey) }
 }
 
 fn format_word(format: Format) -> &'static str {
@@ -64,11 +66,18 @@ fn format_word(format: Format) -> &'static str {
 
 /// Share of the visible pixels that are translucent, to four decimals so that reports repeat.
 fn translucent_share(pixels: &RgbaImage) -> f64 {
-    let (mut visible, mut translucent) = (0_u64, 0_u64);
-    for pixel in pixels.as_raw().chunks_exact(4) {
-        visible += u64::from(pixel[3] >= VISIBLE_ALPHA);
-        translucent += u64::from((VISIBLE_ALPHA..=TRANSLUCENT_ALPHA).contains(&pixel[3]));
+    let (mut visible, mut opaque) = (0_u64, 0_u64);
+    for block in pixels.as_raw().chunks(4 << 14) {
+        let (mut seen, mut dense) = (0_u32, 0_u32);
+        // Wrapping sums of blocks that cannot wrap, so that several pixels are counted at once.
+        for pixel in block.chunks_exact(4) {
+            seen = seen.wrapping_add(u32::from(pixel[3] >= VISIBLE_ALPHA));
+            dense = dense.wrapping_add(u32::from(pixel[3] > TRANSLUCENT_ALPHA));
+        }
+        visible += u64::from(seen);
+        opaque += u64::from(dense);
     }
+    let translucent = visible - opaque;
     (translucent as f64 / visible.max(1) as f64 * 1e4).round() / 1e4
 }
 
@@ -107,13 +116,12 @@ fn colours(profile: Option<&str>) -> Option<Finding> {
     })
 }
 
-fn huge_margin(cut_out: &CutOut, width_px: u32, height_px: u32) -> Option<Finding> {
+fn huge_margin(cut_out: &CutOut, width_px: u32, height_px: u32, thresholds: &Thresholds) -> Option<Finding> {
+    let limit = thresholds.huge_margin_share;
     let area = |width: u32, height: u32| f64::from(width) * f64::from(height);
     let share = area(cut_out.visible.width_px, cut_out.visible.height_px) / area(width_px, height_px).max(1.0);
-    (share < HUGE_MARGIN_SHARE).then(|| {
-        Finding::new(Code::ArtHugeMargin)
-            .measured(share, Some(HUGE_MARGIN_SHARE), "share of the canvas")
-            .at(vec![cut_out.visible])
+    (share < limit).then(|| {
+        Finding::new(Code::ArtHugeMargin).measured(share, Some(limit), "share of the canvas").at(vec![cut_out.visible])
     })
 }
 
@@ -222,7 +230,6 @@ mod tests {
     use super::*;
     use crate::geom::{Rect, Region, Ring};
     use image::Rgba;
-    use std::sync::Arc;
 
     fn picture(width: u32, height: u32, art: impl Fn(f64, f64) -> bool) -> RgbaImage {
         RgbaImage::from_fn(width, height, |x, y| {
@@ -242,7 +249,7 @@ mod tests {
         let cut_out =
             CutOut { pixels: Arc::clone(&pixels), edge: Region::new(vec![Ring::rectangle(edge)]), visible, backdrop };
         let artwork = Artwork { pixels, format: Format::Png, animated: false, colour_profile: None, live_text: false };
-        inspect_art(&artwork, &cut_out)
+        inspect_art(&artwork, &cut_out, &Thresholds::default())
     }
 
     fn has(facts: &ArtFacts, code: Code) -> bool {

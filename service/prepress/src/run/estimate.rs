@@ -34,7 +34,7 @@ const MOST_TRIED: u32 = 100_000;
 /// Never for a picture: what is wrong with it is a finding. `run.cancelled`, `run.art_lost`, `stock.broken`,
 /// `gang.layout_broken`.
 pub fn estimate(inquiry: &Inquiry, quantities: &[u32], limits: &Limits, cancel: &Cancel) -> Result<Estimate, Fault> {
-    let bench = Bench { limits, cancel };
+    let bench = Bench { limits, cancel, thresholds: &inquiry.thresholds };
     let look = look(inquiry, bench)?;
     let mut estimate = Estimate {
         verdict: Verdict::on(&look.findings),

@@ -27,7 +27,7 @@ const UNSAID_SIDES: [Mm; 3] = [Mm::of(60.0), Mm::of(240.0), Mm::of(960.0)];
 /// # Errors
 /// Never for a picture: what is wrong with it is a finding. `run.cancelled`, `run.art_lost`, `stock.broken`.
 pub fn preflight(inquiry: &Inquiry, limits: &Limits, cancel: &Cancel) -> Result<Report, Fault> {
-    let look = look(inquiry, Bench { limits, cancel })?;
+    let look = look(inquiry, Bench { limits, cancel, thresholds: &inquiry.thresholds })?;
     Ok(look.report(inquiry))
 }
 
@@ -125,7 +125,7 @@ fn sketch(
     let source = match &opened {
         Ok(source) => source,
         Err(finding) => {
-            let facts = ArtFacts { measures: Measures::default(), findings: vec![finding.clone()] };
+            let facts = ArtFacts::unusable(finding.clone());
             return Ok(Sketch { design: design.clone(), facts, outlined: None, opened });
         }
     };

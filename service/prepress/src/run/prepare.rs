@@ -92,6 +92,7 @@ impl Products {
 pub(super) struct Bench<'a> {
     pub(super) limits: &'a Limits,
     pub(super) cancel: &'a Cancel,
+    pub(super) thresholds: &'a Thresholds,
 }
 
 /// Every item of a job: those of all orders, then the fillers.
@@ -105,7 +106,7 @@ pub(super) fn products(job: &Job, limits: &Limits, meter: &Meter<'_>, cancel: &C
     let (distinct, of_item) = distinct_products(job, cancel)?;
     let groups = by_picture(&distinct, cancel)?;
     let done = meter.count(distinct.len(), |progress, share| progress.pictures = share);
-    let bench = Bench { limits, cancel };
+    let bench = Bench { limits, cancel, thresholds: &job.thresholds };
     let made_groups: Vec<Vec<(usize, Made)>> = groups
         .par_iter()
         .map(|group| {
@@ -234,7 +235,7 @@ impl Source {
         }
         drop(bytes);
         cut_out = silhouette::cut_out(&artwork, backdrop, bench.cancel)?;
-        let facts = preflight::inspect_art(&artwork, &cut_out);
+        let facts = preflight::inspect_art(&artwork, &cut_out, bench.thresholds);
         Ok(Source { cut_out, facts })
     }
 
@@ -324,7 +325,7 @@ pub(super) fn draft(
 ) -> Result<Draft, Fault> {
     match outline::fit(&source.cut_out, design, backing, stock, bench.cancel) {
         Ok(outlined) => {
-            let facts = preflight::inspect_outline(&source.facts, &outlined, design, stock, &Thresholds::default());
+            let facts = preflight::inspect_outline(&source.facts, &outlined, design, stock, bench.thresholds);
             Ok(Draft { facts, outlined: Some(outlined) })
         }
         Err(fault) => {

@@ -73,7 +73,7 @@ pub fn proof(
     limits: &Limits,
     cancel: &Cancel,
 ) -> Result<Proof, Fault> {
-    let bench = Bench { limits, cancel };
+    let bench = Bench { limits, cancel, thresholds: &inquiry.thresholds };
     let look = look(inquiry, bench)?;
     let report = look.report(inquiry);
     let sticker = make(inquiry, look, bench)?.map_err(|findings| Fault::NoSticker { findings })?;

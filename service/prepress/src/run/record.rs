@@ -48,6 +48,7 @@ pub(super) fn ticket(
         settings: Settings {
             stocks: job.stocks.iter().map(|stock| (stock.stock.clone(), settings::stock(stock))).collect(),
             policy: settings::policy(&job.policy),
+            preflight: settings::thresholds(&job.thresholds),
         },
         totals,
     }

@@ -9,7 +9,7 @@ use super::*;
 use crate::finding::{Code, Severity};
 use crate::order::{
     ArtFile, ArtInput, Backing, Design, Effort, Fill, Ground, Inquiry, Item, Order, Page, Piece, Policy, Product,
-    ProofDrawing, Rotate, Shape, Size, Stock, View,
+    ProofDrawing, Rotate, Shape, Size, Stock, Thresholds, View,
 };
 use crate::outline::samples;
 use crate::output::report::Verdict;
@@ -54,7 +54,14 @@ fn design(bytes: &[u8], longest: f64) -> Design {
 }
 
 fn asked(product: Product) -> Inquiry {
-    Inquiry { product, quantity: 1, rotate: Rotate::Free, stock: samples::stock(), sized: true }
+    Inquiry {
+        product,
+        quantity: 1,
+        rotate: Rotate::Free,
+        stock: samples::stock(),
+        sized: true,
+        thresholds: Thresholds::default(),
+    }
 }
 
 fn die_cut(bytes: &[u8], longest: f64) -> Inquiry {
@@ -89,6 +96,7 @@ fn draft_of(stock: Stock, items: Vec<Item>) -> Job {
         },
         report_size: (Mm::of(210.0), Mm::of(297.0)),
         outputs: Vec::new(),
+        thresholds: Thresholds::default(),
     }
 }
 

@@ -7,7 +7,7 @@ mod band;
 mod frame_fit;
 mod ground;
 mod hairline;
-mod oklab;
+pub(crate) mod oklab;
 mod trace;
 mod unmix;
 

@@ -4,15 +4,15 @@
 //! from IEC 61966-2-1.
 
 /// Lightness and the two opponent axes.
-pub(super) type Lab = [f32; 3];
+pub(crate) type Lab = [f32; 3];
 
 /// Converts sRGB bytes; the decoding curve is tabulated once.
-pub(super) struct Converter {
+pub(crate) struct Converter {
     linear: [f32; 256],
 }
 
 impl Converter {
-    pub(super) fn new() -> Converter {
+    pub(crate) fn new() -> Converter {
         let decode = |code: usize| {
             let encoded = code as f32 / 255.0;
             if encoded <= 0.04045 { encoded / 12.92 } else { ((encoded + 0.055) / 1.055).powf(2.4) }
@@ -21,7 +21,7 @@ impl Converter {
     }
 
     /// One pixel; accurate to about 1e-6.
-    pub(super) fn lab(&self, red: u8, green: u8, blue: u8) -> Lab {
+    pub(crate) fn lab(&self, red: u8, green: u8, blue: u8) -> Lab {
         let [r, g, b] = [red, green, blue].map(|code| self.linear[usize::from(code)]);
         let l = cube_root(0.412_221_46 * r + 0.536_332_55 * g + 0.051_445_995 * b);
         let m = cube_root(0.211_903_5 * r + 0.680_699_5 * g + 0.107_396_96 * b);
@@ -35,7 +35,7 @@ impl Converter {
 }
 
 /// Squared Euclidean distance.
-pub(super) fn distance_squared(a: Lab, b: Lab) -> f32 {
+pub(crate) fn distance_squared(a: Lab, b: Lab) -> f32 {
     let [l, m, s] = [a[0] - b[0], a[1] - b[1], a[2] - b[2]];
     l * l + m * m + s * s
 }

@@ -138,6 +138,9 @@ struct OpenapiArgs {
     /// Print the page for reading instead, HTML as at /docs
     #[arg(long, conflicts_with = "ticket")]
     docs: bool,
+    /// Print every finding with its threshold, source and remedy instead, Markdown
+    #[arg(long, conflicts_with_all = ["ticket", "docs"])]
+    findings: bool,
 }
 
 /// `quoin health`

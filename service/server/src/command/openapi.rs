@@ -1,4 +1,5 @@
-//! `quoin openapi`: prints the contract of the HTTP service, the ticket's schema, or the page for reading.
+//! `quoin openapi`: prints the contract of the HTTP service, the ticket's schema, the table of findings, or the page for
+//! reading.
 
 use std::io::{self, Write};
 use std::process::ExitCode;
@@ -11,6 +12,8 @@ use crate::{docs, openapi};
 pub(super) fn run(args: &OpenapiArgs) -> ExitCode {
     let text = if args.docs {
         docs::page()
+    } else if args.findings {
+        quoin_prepress::preflight::catalogue()
     } else if args.ticket {
         openapi::pretty(&openapi::ticket_schema())
     } else {

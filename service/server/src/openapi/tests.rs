@@ -38,6 +38,24 @@ fn the_committed_ticket_schema_is_that_of_this_code() {
     assert_committed("ticket.schema.json", committed, &ticket_schema(), command);
 }
 
+#[test]
+fn the_committed_page_of_findings_is_that_of_this_code() {
+    let committed = include_str!("../../../../openapi/findings.md");
+    assert!(
+        committed == quoin_prepress::preflight::catalogue(),
+        "openapi/findings.md is another; renew it: cargo run --release -- openapi --findings > openapi/findings.md"
+    );
+}
+
+#[test]
+fn the_readme_lists_every_threshold_with_what_is_built_in() {
+    let readme = include_str!("../../../../README.md");
+    for threshold in quoin_prepress::order::Thresholds::ALL {
+        let row = format!("| `{}` | {} |", threshold.name, threshold.built_in);
+        assert!(readme.contains(&row), "the README has no row {row}");
+    }
+}
+
 /// Every `$ref` in a tree.
 fn references(tree: &Value, found: &mut Vec<String>) {
     match tree {

@@ -2,6 +2,7 @@
 
 use std::path::{Path, PathBuf};
 
+use quoin_prepress::order::Thresholds;
 use serde::Deserialize;
 use serde_json::Value;
 use toml::de::{DeTable, DeValue};
@@ -10,7 +11,7 @@ use super::SettingsFault;
 use crate::wire::ConfiguredStocks;
 
 /// What a settings file may say.
-const FIELDS: [&str; 18] = [
+const FIELDS: [&str; 19] = [
     "listen",
     "open_without_keys",
     "keys",
@@ -29,6 +30,7 @@ const FIELDS: [&str; 18] = [
     "drain_deadline_s",
     "temporary_folder",
     "stocks",
+    "preflight",
 ];
 
 /// A key as the file writes it.
@@ -100,6 +102,7 @@ impl File {
                 }
                 "listen" | "temporary_folder" => value.is_str().then_some(()).ok_or("text in quotes"),
                 "open_without_keys" => value.is_bool().then_some(()).ok_or("true or false"),
+                "preflight" => value.is_table().then_some(()).ok_or("a table, [preflight]"),
                 "keys" | "stocks" => value.is_array().then_some(()).ok_or("a list of tables, like [[stocks]]"),
                 _ => value.is_integer().then_some(()).ok_or("a whole number"),
             };
@@ -149,11 +152,40 @@ impl File {
         self.list("keys").iter().filter_map(|entry| KeyEntry::deserialize(entry.clone()).ok()).collect()
     }
 
-    /// The stocks.
+    /// The thresholds of preflight: those built in, and over them what the table says.
+    fn thresholds(&self, faults: &mut Vec<SettingsFault>) -> Thresholds {
+        let mut thresholds = Thresholds::default();
+        for (name, value) in self.table.get("preflight").and_then(toml::Value::as_table).into_iter().flatten() {
+            let pointer = format!("/preflight/{name}");
+            let Some(known) = Thresholds::ALL.iter().find(|threshold| threshold.name == name) else {
+                let names: Vec<&str> = Thresholds::ALL.iter().map(|threshold| threshold.name).collect();
+                self.fault(&pointer, format!("there is no threshold `{name}`; there are {}", names.join(", ")), faults);
+                continue;
+            };
+            let number = value.as_float().or_else(|| value.as_integer().map(|whole| whole as f64));
+            match number.filter(|number| (known.least..=known.most).contains(number)) {
+                Some(number) => {
+                    thresholds.set(name, number);
+                }
+                None => {
+                    let message = format!("{name} must be a number from {} to {}", known.least, known.most);
+                    self.fault(&pointer, message, faults);
+                }
+            }
+        }
+        if thresholds.resolution_reject_ppi > thresholds.resolution_caution_ppi {
+            let message = "resolution_reject_ppi must not be over resolution_caution_ppi".to_owned();
+            self.fault("/preflight/resolution_reject_ppi", message, faults);
+        }
+        thresholds
+    }
+
+    /// The stocks, with the thresholds of preflight.
     pub(super) fn stocks(&self, faults: &mut Vec<SettingsFault>) -> ConfiguredStocks {
         let stocks: Vec<Value> = self.list("stocks").iter().map(to_json).collect();
+        let thresholds = self.thresholds(faults);
         match ConfiguredStocks::read(&stocks) {
-            Ok(stocks) => stocks,
+            Ok(stocks) => stocks.with_thresholds(thresholds),
             Err(mistakes) => {
                 for mistake in mistakes {
                     let pointer = mistake.pointer.as_str();

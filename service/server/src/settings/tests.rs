@@ -32,6 +32,21 @@ fn everything_wrong_is_told_with_its_line() {
 }
 
 #[test]
+fn thresholds_of_preflight_are_the_shops_own_and_wrong_ones_are_told_with_their_line() {
+    let thresholds = |text: &str| {
+        let mut faults = Vec::new();
+        let file = file::File::parse("quoin.toml".to_owned(), text.to_owned(), &mut faults);
+        let stocks = file.stocks(&mut faults);
+        (stocks, faults.into_iter().map(|fault| fault.place).collect::<Vec<_>>())
+    };
+    assert_eq!(thresholds("[preflight]\nresolution_caution_ppi = 200\nhaze_share = 0.5\n").1, [""; 0]);
+    let wrong = "[preflight]\nhaze_share = 1.5\nhase_share = 0.5\nfine_line_mm = \"thin\"\nresolution_reject_ppi = 400\nwhite_delta_e = nan\n";
+    let mut places = thresholds(wrong).1;
+    places.sort();
+    assert_eq!(places, ["quoin.toml:2", "quoin.toml:3", "quoin.toml:4", "quoin.toml:5", "quoin.toml:6"]);
+}
+
+#[test]
 fn broken_toml_is_told_with_its_line() {
     assert_eq!(faults_of("workers = 1\nworkers = \n", &SettingsArgs::default())[0].0, "quoin.toml:2");
 }

@@ -1,8 +1,8 @@
-//! Stocks that the shop configured, for requests to name.
+//! What the shop configured: stocks for requests to name, and the thresholds of preflight.
 
 use std::collections::BTreeMap;
 
-use quoin_prepress::order::Stock;
+use quoin_prepress::order::{Stock, Thresholds};
 use serde_json::Value;
 
 use super::mistake::{Mistake, MistakeCode, Mistakes, Pointer};
@@ -15,6 +15,7 @@ pub(crate) struct ConfiguredStocks {
     stocks: Vec<Stock>,
     /// Each as it was written, so that a request's own values can be laid over it.
     documents: BTreeMap<String, Value>,
+    thresholds: Thresholds,
 }
 
 impl ConfiguredStocks {
@@ -38,6 +39,17 @@ impl ConfiguredStocks {
         }
         let mistakes = mistakes.into_list();
         if mistakes.is_empty() { Ok(configured) } else { Err(mistakes) }
+    }
+
+    /// The same with the shop's own thresholds.
+    #[must_use]
+    pub(crate) fn with_thresholds(self, thresholds: Thresholds) -> ConfiguredStocks {
+        ConfiguredStocks { thresholds, ..self }
+    }
+
+    /// The shop's thresholds.
+    pub(super) fn thresholds(&self) -> Thresholds {
+        self.thresholds
     }
 
     /// All of them.

@@ -58,7 +58,15 @@ pub(super) fn read_inquiry(
     let reader = &mut Reader { mistakes, art, stocks: &names, unsaid_size };
     let item = item::read_item(&own, &Node::default(), &Node::default(), Line::Inquired, reader)?;
     let sized = matches!(item.product, Product::StickerSheet(_)) || own.choice("size").is_some();
-    Some(Inquiry { product: item.product, quantity: item.quantity, rotate: item.rotate, stock: stock?, sized })
+    let thresholds = configured.thresholds();
+    Some(Inquiry {
+        product: item.product,
+        quantity: item.quantity,
+        rotate: item.rotate,
+        stock: stock?,
+        sized,
+        thresholds,
+    })
 }
 
 /// The request's stock, else the only one configured.

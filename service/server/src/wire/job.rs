@@ -54,7 +54,8 @@ pub(super) fn read_job(
     item::check_defaults(&defaults, reader);
     let orders = read_orders(job, &defaults, reader);
     let policy = policy::read_policy(job, &defaults, reader);
-    Some(Job { run: run?.to_owned(), date, stocks, orders, policy, report_size: report_size?, outputs })
+    let thresholds = configured.thresholds();
+    Some(Job { run: run?.to_owned(), date, stocks, orders, policy, report_size: report_size?, outputs, thresholds })
 }
 
 /// A date that a rule takes, as written.

@@ -6,6 +6,7 @@ use crate::geom::Region;
 use crate::order::{Shape, Size};
 use crate::outline::fit;
 use crate::outline::samples::{design, photo, stock};
+use std::sync::Arc;
 
 fn facts(width_px: u32, height_px: u32, format: &'static str) -> ArtFacts {
     let measures = Measures {
@@ -18,7 +19,7 @@ fn facts(width_px: u32, height_px: u32, format: &'static str) -> ArtFacts {
         art_height_px: Some(height_px),
         ..Measures::default()
     };
-    ArtFacts { measures, findings: Vec::new() }
+    ArtFacts { measures, findings: Vec::new(), survey: Arc::default() }
 }
 
 fn inspected(width_px: u32, format: &'static str, size_mm: f64, border: f64, accept: &[&str]) -> ArtFacts {

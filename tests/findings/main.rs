@@ -1,0 +1,114 @@
+//! Prints what preflight measures of pictures, and what it costs: a measurement, never a test. See `load/README.md`.
+//!
+//! `findings RUNS FILE…`: one line of tab-separated values for each picture. Seconds are the least of the runs: decoding
+//! alone, taking the backdrop away, looking at the pixels, and all of preflight for a sticker of 100 mm, decoding included.
+
+use std::error::Error;
+use std::io::Write;
+use std::sync::Arc;
+use std::time::Instant;
+
+use quoin_prepress::cancel::Cancel;
+use quoin_prepress::finding::Code;
+use quoin_prepress::intake::{self, Limits};
+use quoin_prepress::order::{
+    Accept, ArtFit, ArtInput, Backdrop, BackdropRemove, Colour, Design, Form, HolesKept, Inquiry, Outline, Parts,
+    Product, Rotate, Shape, Size, Stock, Thresholds, White,
+};
+use quoin_prepress::run;
+use quoin_prepress::units::Mm;
+use quoin_prepress::{preflight, silhouette};
+
+const USAGE: &str = "findings RUNS FILE…";
+
+/// What is told, in the order of the columns.
+const TOLD: [Code; 5] = [
+    Code::ResolutionUpscaled,
+    Code::TransparencyHaze,
+    Code::TransparencyFringe,
+    Code::ColourWhiteOnWhite,
+    Code::DetailFineLines,
+];
+
+fn main() -> Result<(), Box<dyn Error>> {
+    let mut arguments = std::env::args().skip(1);
+    let runs: u32 = arguments.next().and_then(|runs| runs.parse().ok()).ok_or(USAGE)?;
+    let mut out = std::io::stdout().lock();
+    let codes = TOLD.map(Code::as_str).join("\t");
+    writeln!(out, "file\twidth_px\theight_px\tdecode_s\tcut_out_s\tlook_s\tpreflight_s\tedge_px\t{codes}")?;
+    for file in arguments {
+        let bytes: Arc<[u8]> = std::fs::read(&file)?.into();
+        match line(&bytes, runs) {
+            Some(line) => writeln!(out, "{file}\t{line}")?,
+            None => writeln!(std::io::stderr(), "{file}: cannot be used")?,
+        }
+    }
+    Ok(())
+}
+
+/// The values of one picture; `None` where it cannot be used.
+fn line(bytes: &Arc<[u8]>, runs: u32) -> Option<String> {
+    let inquiry = inquiry(bytes);
+    let limits = Limits::default();
+    // So low that the width of edges is always told.
+    let lowest = Thresholds { upscaled_edge_px: 0.0, ..Thresholds::default() };
+    let mut least = [f64::INFINITY; 4];
+    let mut told = None;
+    for _ in 0..runs.max(1) {
+        let began = Instant::now();
+        let artwork = intake::open(bytes, 1024, &limits).ok()?;
+        let decoded = began.elapsed().as_secs_f64();
+        let cut_out = silhouette::cut_out(&artwork, AUTO, &Cancel::new()).ok()?;
+        let cut = began.elapsed().as_secs_f64() - decoded;
+        let facts = preflight::inspect_art(&artwork, &cut_out, &lowest);
+        let looked = began.elapsed().as_secs_f64() - decoded - cut;
+        drop((artwork, cut_out));
+        let began = Instant::now();
+        let report = run::preflight(&inquiry, &limits, &Cancel::new()).ok()?;
+        let times = [decoded, cut, looked, began.elapsed().as_secs_f64()];
+        least = std::array::from_fn(|index| least[index].min(times[index]));
+        told = Some((facts, report));
+    }
+    let (facts, report) = told?;
+    let times = least.map(|seconds| format!("{seconds:.4}")).join("\t");
+    let edge = facts.findings.iter().find(|finding| finding.code == Code::ResolutionUpscaled);
+    let edge = edge.and_then(|finding| finding.measured).map_or_else(|| "-".to_owned(), |width| width.to_string());
+    let measured = TOLD.map(|code| {
+        let finding = report.findings.iter().find(|finding| finding.code == code);
+        finding.and_then(|finding| finding.measured).map_or_else(|| "-".to_owned(), |value| value.to_string())
+    });
+    let (width, height) = (report.measures.width_px?, report.measures.height_px?);
+    Some(format!("{width}\t{height}\t{times}\t{edge}\t{}", measured.join("\t")))
+}
+
+/// What a request that says nothing asks for.
+const AUTO: Backdrop = Backdrop { remove: BackdropRemove::Auto, tolerance_delta_e: 3.5 };
+
+/// A sticker of 100 mm with everything at its default, on a large sheet.
+fn inquiry(bytes: &Arc<[u8]>) -> Inquiry {
+    let outline = Outline {
+        shape: Shape::Contour,
+        border: Mm::of(3.0),
+        border_colour: Colour([255; 3]),
+        art_fit: ArtFit::Contain,
+        keep_holes_wider_than: HolesKept::None,
+        parts: Parts::Separate,
+    };
+    let design = Design {
+        art: ArtInput::Bytes(Arc::clone(bytes)),
+        size: Size::Longest(Mm::of(100.0)),
+        outline,
+        backdrop: AUTO,
+        white: White::All,
+        accept: Accept(Vec::new()),
+    };
+    let form = Form::Sheet { width: Mm::of(330.0), height: Mm::of(480.0), media: None };
+    Inquiry {
+        product: Product::DieCut(design),
+        quantity: 1,
+        rotate: Rotate::Free,
+        stock: Stock::with_defaults("plain", form),
+        sized: true,
+        thresholds: Thresholds::default(),
+    }
+}
