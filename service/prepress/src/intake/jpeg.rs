@@ -113,7 +113,7 @@ pub(super) fn open(bytes: &[u8], limits: &Limits) -> Result<Decoded, Fault> {
     let markers = walk(bytes);
     let profile_bytes: usize = markers.profile.iter().map(|(_, piece)| piece.len()).sum();
     within(profile_bytes as u64, limits.max_profile_bytes, "bytes")?;
-    let mut options =
+    let options =
         DecoderOptions::default().set_strict_mode(false).set_max_width(MOST_SIDE_PX).set_max_height(MOST_SIDE_PX);
     let stripped = markers.misleads_decoder().then(|| without_adobe(bytes));
     let source = stripped.as_deref().unwrap_or(bytes);
