@@ -96,52 +96,72 @@ fn product(pixel: &mut [u8]) {
     pixel[3] = 255;
 }
 
+/// Converts a run of samples in place; whether it could.
+type Convert = Box<dyn Fn(&mut [u8]) -> bool + Sync>;
+
 /// Converts pixels through a profile for samples of one kind; whether it could.
 fn convert(pixels: &mut RgbaImage, source: Option<&ColorProfile>, space: DataColorSpace) -> bool {
     let Some(source) = source.filter(|source| source.color_space == space) else { return false };
-    let grey = space == DataColorSpace::Gray;
-    let layout = if grey { Layout::GrayAlpha } else { Layout::Rgba };
-    // Inks come out without an alpha, whose place the black ink has.
-    let target = if space == DataColorSpace::Cmyk { Layout::Rgb } else { Layout::Rgba };
-    let options = TransformOptions {
-        rendering_intent: RenderingIntent::RelativeColorimetric,
-        interpolation_method: InterpolationMethod::Tetrahedral,
-        barycentric_weight_scale: BarycentricWeightScale::High,
-        ..TransformOptions::default()
+    let inks = space == DataColorSpace::Cmyk;
+    let converter = match space {
+        DataColorSpace::Cmyk => of_inks(source),
+        DataColorSpace::Gray => of_greys(source),
+        _ => of_colours(source),
     };
-    let Ok(transform) = source.create_transform_8bit(layout, &ColorProfile::new_srgb(), target, options) else {
-        return false;
-    };
-    let convert = |samples: &mut [u8]| {
-        let input: Vec<u8> = if grey {
-            samples.chunks_exact(4).flat_map(|pixel| [pixel[0], pixel[3]]).collect()
-        } else {
-            samples.to_vec()
-        };
-        if target == Layout::Rgba {
-            // Only sizes that do not match can fail, and these come from one slice.
-            return transform.transform(&input, samples).is_ok();
-        }
-        let mut light = vec![0; samples.len() / 4 * 3];
-        let done = transform.transform(&input, &mut light).is_ok();
-        for (pixel, light) in samples.chunks_exact_mut(4).zip(light.chunks_exact(3)) {
-            pixel.copy_from_slice(&[light[0], light[1], light[2], 255]);
-        }
-        done
-    };
-    let mut probe = probe(grey);
+    let Some(convert) = converter else { return false };
+    let mut probe = probe(space == DataColorSpace::Gray);
     let before = probe.clone();
     if !convert(&mut probe) {
         return false;
     }
     let same = before.iter().zip(&probe).all(|(before, after)| before.abs_diff(*after) <= SAME_CODES);
-    if !same || target == Layout::Rgb {
+    if inks || !same {
         let row_bytes = pixels.width() as usize * 4;
         pixels.as_flat_samples_mut().samples.par_chunks_mut(row_bytes).for_each(|row| {
             convert(row);
         });
     }
     true
+}
+
+fn options() -> TransformOptions {
+    TransformOptions {
+        rendering_intent: RenderingIntent::RelativeColorimetric,
+        interpolation_method: InterpolationMethod::Tetrahedral,
+        barycentric_weight_scale: BarycentricWeightScale::High,
+        // In fixed point single colours of a wide space are off by more than the accuracy aimed at.
+        prefer_fixed_point: false,
+        ..TransformOptions::default()
+    }
+}
+
+fn of_colours(source: &ColorProfile) -> Option<Convert> {
+    let srgb = ColorProfile::new_srgb();
+    let transform = source.create_transform_8bit(Layout::Rgba, &srgb, Layout::Rgba, options()).ok()?;
+    // Only sizes that do not match can fail, and these come from one slice.
+    Some(Box::new(move |samples| transform.transform(&samples.to_vec(), samples).is_ok()))
+}
+
+fn of_greys(source: &ColorProfile) -> Option<Convert> {
+    let srgb = ColorProfile::new_srgb();
+    let transform = source.create_transform_8bit(Layout::GrayAlpha, &srgb, Layout::Rgba, options()).ok()?;
+    Some(Box::new(move |samples| {
+        let greys: Vec<u8> = samples.chunks_exact(4).flat_map(|pixel| [pixel[0], pixel[3]]).collect();
+        transform.transform(&greys, samples).is_ok()
+    }))
+}
+
+fn of_inks(source: &ColorProfile) -> Option<Convert> {
+    let srgb = ColorProfile::new_srgb();
+    let transform = source.create_transform_8bit(Layout::Rgba, &srgb, Layout::Rgb, options()).ok()?;
+    Some(Box::new(move |samples| {
+        let mut light = vec![0; samples.len() / 4 * 3];
+        let done = transform.transform(samples, &mut light).is_ok();
+        for (pixel, light) in samples.chunks_exact_mut(4).zip(light.chunks_exact(3)) {
+            pixel.copy_from_slice(&[light[0], light[1], light[2], 255]);
+        }
+        done
+    }))
 }
 
 /// Colours spread over the cube, or greys.

@@ -34,12 +34,8 @@ struct Markers {
     /// Adobe's marker is present, with how the colours were transformed (0 not, 1 YCbCr, 2 YCCK): CMYK samples are then
     /// stored inverted, as everybody does.
     adobe: Option<u8>,
-    /// Adobe's marker is there, and too short to say anything.
+    /// Adobe's marker is there, and too short to say anything; the decoder would refuse the file for it.
     adobe_broken: bool,
-    /// A JFIF marker is present: three components are YCbCr.
-    jfif: bool,
-    /// The components are called R, G and B.
-    named_rgb: bool,
     /// The first that an Exif block says.
     orientation: Option<Orientation>,
     /// Pieces of a colour profile by their number.
@@ -47,16 +43,6 @@ struct Markers {
 }
 
 impl Markers {
-    /// Whether three components are plain RGB: Adobe's marker says so, or their names do where no marker speaks.
-    fn is_plain_rgb(&self) -> bool {
-        self.components == 3 && (self.adobe == Some(0) || (self.adobe.is_none() && !self.jfif && self.named_rgb))
-    }
-
-    /// Whether Adobe's marker makes the decoder refuse the file: it takes 0 for CMYK, and a short one for damage.
-    fn misleads_decoder(&self) -> bool {
-        self.adobe_broken || (self.adobe == Some(0) && self.components != 4)
-    }
-
     /// The profile put together; a piece that is missing leaves a broken one.
     fn profile(mut self) -> Option<Profile> {
         self.profile.sort_by_key(|(number, _)| *number);
@@ -68,13 +54,9 @@ impl Markers {
         let is_frame = matches!(marker, 0xC0..=0xCF) && !matches!(marker, 0xC4 | 0xC8 | 0xCC);
         if is_frame {
             self.components = body.get(5).copied().unwrap_or_default();
-            let names = [6, 9, 12].map(|at| body.get(at).copied().unwrap_or_default());
-            self.named_rgb = self.components == 3 && names == *b"RGB";
         } else if marker == 0xEE && body.starts_with(b"Adobe") {
             self.adobe_broken |= body.len() < ADOBE_BYTES;
             self.adobe = self.adobe.or(body.get(11).copied());
-        } else if marker == 0xE0 && body.starts_with(b"JFIF\0") {
-            self.jfif = true;
         } else if marker == 0xE1 && self.orientation.is_none() {
             self.orientation = body.strip_prefix(b"Exif\0\0").and_then(exif::orientation);
         } else if marker == 0xE2
@@ -115,7 +97,7 @@ pub(super) fn open(bytes: &[u8], limits: &Limits) -> Result<Decoded, Fault> {
     within(profile_bytes as u64, limits.max_profile_bytes, "bytes")?;
     let options =
         DecoderOptions::default().set_strict_mode(false).set_max_width(MOST_SIDE_PX).set_max_height(MOST_SIDE_PX);
-    let stripped = markers.misleads_decoder().then(|| without_adobe(bytes));
+    let stripped = markers.adobe_broken.then(|| without_adobe(bytes));
     let source = stripped.as_deref().unwrap_or(bytes);
     let mut decoder = JpegDecoder::new_with_options(ZCursor::new(source), options);
     decoder.decode_headers().map_err(|error| fault_of(&error))?;
@@ -126,7 +108,7 @@ pub(super) fn open(bytes: &[u8], limits: &Limits) -> Result<Decoded, Fault> {
     if !markers.ends {
         return Err(cut_short());
     }
-    let stored = Stored::of(&markers);
+    let stored = Stored::of(&markers, decoder.input_colorspace());
     // The decoder settles how it converts while it reads the header: it has to be asked before.
     let options = options.jpeg_set_out_colorspace(stored.wanted());
     let mut decoder = JpegDecoder::new_with_options(ZCursor::new(source), options);
@@ -155,19 +137,19 @@ pub(super) fn open(bytes: &[u8], limits: &Limits) -> Result<Decoded, Fault> {
 enum Stored {
     Grey,
     YCbCr,
-    /// Three components that Adobe's marker says are no YCbCr.
+    /// Three components that are no YCbCr: Adobe's marker says so, or their names.
     PlainRgb,
     Cmyk,
     Ycck,
 }
 
 impl Stored {
-    fn of(markers: &Markers) -> Stored {
+    fn of(markers: &Markers, decoder_says: Option<ColorSpace>) -> Stored {
         match markers.components {
             4 if markers.adobe == Some(2) => Stored::Ycck,
             4 => Stored::Cmyk,
             1 => Stored::Grey,
-            _ if markers.is_plain_rgb() => Stored::PlainRgb,
+            _ if decoder_says == Some(ColorSpace::RGB) => Stored::PlainRgb,
             _ => Stored::YCbCr,
         }
     }
@@ -176,8 +158,7 @@ impl Stored {
     fn wanted(self) -> ColorSpace {
         match self {
             Stored::Grey | Stored::YCbCr => ColorSpace::RGBA,
-            // The same as it takes for the input: nothing is converted.
-            Stored::PlainRgb => ColorSpace::YCbCr,
+            Stored::PlainRgb => ColorSpace::RGB,
             Stored::Cmyk => ColorSpace::CMYK,
             Stored::Ycck => ColorSpace::YCCK,
         }

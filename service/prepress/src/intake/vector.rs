@@ -23,6 +23,13 @@ use crate::lettering;
 /// references, took.
 const STACK_BYTES: usize = 256 << 20;
 
+/// Longest side of a canvas in the drawing's own pixels of 1/96 inch, 265 m: beyond that the renderer's arithmetic in 32
+/// bits loses whole pixels. Common practice, no source.
+const MAX_CANVAS: f64 = 1e6;
+
+/// How far a drawing that is too much work is made smaller, at most: a quarter of a side is a sixteenth of the work.
+const LEAST_SHARE: f64 = 0.25;
+
 /// How much smaller a drawing is tried when it is too much work.
 const SMALLER: f64 = 0.7;
 
@@ -58,11 +65,7 @@ fn render_text(text: &str, scale: &Scale, limits: &Limits) -> Result<Rendering, 
     let sheet = Sheet::affordable(&tree, scale, limits)?;
     let mut pixmap = Pixmap::new(sheet.width_px, sheet.height_px).ok_or_else(no_size)?;
     resvg::render(&tree, sheet.transform, &mut pixmap.as_mut());
-    Ok(Rendering {
-        pixels: straight_alpha(pixmap)?,
-        canvas_px: sheet.canvas_px,
-        live_text: live_text::words(tree.root()),
-    })
+    Ok(Rendering { pixels: straight_alpha(pixmap)?, canvas_px: sheet.canvas_px, live_text: live_text::words(&tree) })
 }
 
 fn no_size() -> Fault {
@@ -84,13 +87,18 @@ impl Sheet {
         if !(size.0.is_finite() && size.1.is_finite() && size.0 > 0.0 && size.1 > 0.0) {
             return Err(no_size());
         }
+        let longest = size.0.max(size.1);
+        if longest > MAX_CANVAS {
+            return Err(Fault::ArtOverLimit { measured: longest, limit: MAX_CANVAS, unit: "px" });
+        }
         let least_px = f64::from(scale.least_px.min(scale.longest_px).max(1));
         let mut longest_px = within_limits(size, scale, limits, least_px)?;
+        let least_px = least_px.max(longest_px * LEAST_SHARE).floor();
         loop {
             let sheet = Sheet::new(size, scale, longest_px);
             let to_pixels = sheet.transform;
             match budget::check(tree, to_pixels, (sheet.width_px, sheet.height_px)) {
-                Err(_) if longest_px > least_px.max(1.0) => longest_px = (longest_px * SMALLER).floor().max(least_px),
+                Err(_) if longest_px > least_px => longest_px = (longest_px * SMALLER).floor().max(least_px),
                 Err(fault) => return Err(fault),
                 Ok(()) => return Ok(sheet),
             }
