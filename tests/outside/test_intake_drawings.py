@@ -1,5 +1,6 @@
 """Drawings: rendered as an unrelated renderer (librsvg with Cairo) renders them, in a process that can die alone."""
 
+import base64
 import io
 import json
 from pathlib import Path
@@ -13,6 +14,7 @@ from PIL import Image
 import pytest
 
 from intake import ART, FORMATS, decode
+import jobs
 from service import Service
 
 DRAWINGS = sorted((ART / "svg").glob("*.svg"))
@@ -163,3 +165,45 @@ def test_what_a_report_says_hangs_on_no_name(quoin, tmp_path):
         done = subprocess.run([quoin, "preflight", folder / "job.json"], capture_output=True, text=True, check=True)
         reports.append(done.stdout)
     assert len(set(reports)) == 1
+
+
+def test_a_drawing_that_wants_too_much_memory_dies_alone(quoin, tmp_path):
+    """A picture within the limits by itself, many times: what the child asks for is more than it may have."""
+    picture = io.BytesIO()
+    Image.new("1", (20000, 5500), 1).save(picture, "png")
+    data = base64.b64encode(picture.getvalue()).decode()
+    image = f'<image href="data:image/png;base64,{data}" width="90" height="90"/>'
+    art = tmp_path / "many" / "many.svg"
+    art.parent.mkdir()
+    art.write_text(f'<svg xmlns="http://www.w3.org/2000/svg" width="100" height="100">{image * 3}</svg>')
+    report, took = preflight(quoin, tmp_path, art)
+    [finding] = report["findings"]
+    assert (finding["code"], finding["unit"]) == ("art.over_limit", "bytes") and finding["limit"] == 6 * 2**30 // 5
+    assert took < SECONDS
+
+
+def test_a_drawing_that_works_without_end_dies_alone(quoin, tmp_path):
+    art = tmp_path / "noise" / "noise.svg"
+    art.parent.mkdir()
+    noise = "<feTurbulence baseFrequency='0.1' numOctaves='9'/>" * 12
+    art.write_text(
+        f'<svg xmlns="http://www.w3.org/2000/svg" width="100" height="100"><filter id="f">{noise}</filter>'
+        '<rect width="100" height="100" filter="url(#f)"/></svg>'
+    )
+    report, took = preflight(quoin, tmp_path, art)
+    codes = {finding["code"] for finding in report["findings"]}
+    assert "art.over_limit" in codes, report["findings"]
+    assert took < SECONDS, took
+
+
+def test_what_is_said_of_an_item_hangs_on_no_order(gang):
+    """The same items in one order and in the other: every item's findings are the same."""
+    stock = {"stock": "white", "form": {"sheet": {"size": "iso_a4_210x297mm"}}}
+    items = [jobs.item(name, picture, 40, 1) for name, picture in [
+        ("heart", "heart.png"), ("chest", "treasure_chest.svg"), ("photo", "dahlia_photo.jpg"), ("crow", "crow.png"),
+    ]]
+    said = []
+    for turned in (items, items[::-1]):
+        ticket = gang(jobs.job("order", stock, turned)).ticket
+        said.append({item["item"]: item["findings"] for order in ticket["orders"] for item in order["items"]})
+    assert said[0] == said[1]

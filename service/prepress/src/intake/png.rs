@@ -4,7 +4,9 @@
 //! brought to eight bits as they are inflated, so that a deep picture never stands in memory at its own depth.
 
 use std::io::{Cursor, Read};
+use std::ops::Range;
 
+use flate2::Crc;
 use flate2::read::ZlibDecoder;
 use image::metadata::Orientation;
 use png::{BitDepth, ColorType, Decoder, DecodingError, InterlaceInfo, Reader, Transformations};
@@ -25,6 +27,8 @@ struct Chunks {
     orientation: Orientation,
     profile: Option<Profile>,
     frames: u32,
+    /// Where the body of the chunk stands that makes one colour transparent.
+    transparent: Option<Range<usize>>,
     /// The picture before the animation is not part of it.
     still_apart: bool,
 }
@@ -34,7 +38,9 @@ pub(super) fn open(bytes: &[u8], limits: &Limits) -> Result<Decoded, Fault> {
     limits.check_samples(width_px, height_px, pixel_bytes)?;
     let chunks = read_chunks(bytes, limits)?;
     limits.check_frames(chunks.frames)?;
-    let mut decoder = Decoder::new_with_limits(Cursor::new(bytes), decoder_limits(limits));
+    let masked = chunks.transparent.as_ref().and_then(|range| with_masked_transparency(bytes, range.clone()));
+    let source = masked.as_deref().unwrap_or(bytes);
+    let mut decoder = Decoder::new_with_limits(Cursor::new(source), decoder_limits(limits));
     decoder.set_ignore_text_chunk(true);
     decoder.set_ignore_iccp_chunk(true);
     decoder.set_transformations(Transformations::EXPAND | Transformations::ALPHA);
@@ -70,6 +76,28 @@ fn number(bytes: &[u8], at: usize) -> Option<u32> {
 fn decoder_limits(limits: &Limits) -> png::Limits {
     let row_bytes = u64::from(limits.max_side_px) * 8 * 4;
     png::Limits { bytes: usize::try_from(limits.max_metadata_bytes + row_bytes).unwrap_or(usize::MAX) }
+}
+
+/// A copy of the file in which the transparent colour has no bits beyond the samples' depth: those must not count (11.3.1.1),
+/// and the decoder counts them. `None` where there are none.
+fn with_masked_transparency(bytes: &[u8], body: Range<usize>) -> Option<Vec<u8>> {
+    let (depth, colours) = (*bytes.get(24)?, *bytes.get(25)?);
+    if depth >= 16 || !matches!(colours, 0 | 2) {
+        return None;
+    }
+    let mask = ((1_u16 << depth) - 1).to_be_bytes();
+    let mut copy = bytes.to_vec();
+    for pair in copy.get_mut(body.clone())?.chunks_exact_mut(2) {
+        pair[0] &= mask[0];
+        pair[1] &= mask[1];
+    }
+    if copy.get(body.clone()) == bytes.get(body.clone()) {
+        return None;
+    }
+    let mut checksum = Crc::new();
+    checksum.update(copy.get(body.start - 4..body.end)?);
+    copy.get_mut(body.end..body.end + 4)?.copy_from_slice(&checksum.sum().to_be_bytes());
+    Some(copy)
 }
 
 /// How the decoder's rows are laid out: always with alpha.
@@ -144,7 +172,13 @@ fn read_rows(reader: &mut Reader<Cursor<&[u8]>>, shape: Shape, width: usize, sam
 
 /// Walks the chunks. Only what is asked for is inflated, and no further than the limits.
 fn read_chunks(bytes: &[u8], limits: &Limits) -> Result<Chunks, Fault> {
-    let mut chunks = Chunks { orientation: Orientation::NoTransforms, profile: None, frames: 0, still_apart: true };
+    let mut chunks = Chunks {
+        orientation: Orientation::NoTransforms,
+        profile: None,
+        frames: 0,
+        transparent: None,
+        still_apart: true,
+    };
     let (mut text, mut block) = (None, None);
     let (mut code_points, mut is_srgb, mut in_pixels) = (None, false, false);
     let mut at = 8_usize;
@@ -161,6 +195,7 @@ fn read_chunks(bytes: &[u8], limits: &Limits) -> Result<Chunks, Fault> {
             }
             b"cICP" => code_points = body.get(..2).map(|pair| (pair[0], pair[1])),
             b"sRGB" => is_srgb = true,
+            b"tRNS" if !in_pixels => chunks.transparent = Some(at + 8..end),
             b"eXIf" => block = block.or_else(|| exif::orientation(body)),
             b"tEXt" | b"zTXt" | b"iTXt" if text.is_none() => text = orientation_of_text(kind, body, limits)?,
             b"IEND" => break,

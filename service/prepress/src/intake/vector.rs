@@ -96,9 +96,10 @@ impl Sheet {
         let least_px = least_px.max(longest_px * LEAST_SHARE).floor();
         loop {
             let sheet = Sheet::new(size, scale, longest_px);
-            let to_pixels = sheet.transform;
-            match budget::check(tree, to_pixels, (sheet.width_px, sheet.height_px)) {
-                Err(_) if longest_px > least_px => longest_px = (longest_px * SMALLER).floor().max(least_px),
+            let can_shrink = longest_px > least_px;
+            let most_ns = if can_shrink { budget::COMFORTABLE_NS } else { budget::MOST_NS };
+            match budget::check(tree, sheet.transform, (sheet.width_px, sheet.height_px), most_ns) {
+                Err(_) if can_shrink => longest_px = (longest_px * SMALLER).floor().max(least_px),
                 Err(fault) => return Err(fault),
                 Ok(()) => return Ok(sheet),
             }
