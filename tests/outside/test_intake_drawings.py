@@ -1,11 +1,11 @@
 """Drawings: rendered as an unrelated renderer (librsvg with Cairo) renders them, in a process that can die alone."""
 
-import base64
 import io
 import json
 from pathlib import Path
 import resource
 import shutil
+import struct
 import subprocess
 import time
 
@@ -167,19 +167,19 @@ def test_what_a_report_says_hangs_on_no_name(quoin, tmp_path):
     assert len(set(reports)) == 1
 
 
-def test_a_drawing_that_wants_too_much_memory_dies_alone(quoin, tmp_path):
-    """A picture within the limits by itself, many times: what the child asks for is more than it may have."""
-    picture = io.BytesIO()
-    Image.new("1", (20000, 5500), 1).save(picture, "png")
-    data = base64.b64encode(picture.getvalue()).decode()
-    image = f'<image href="data:image/png;base64,{data}" width="90" height="90"/>'
-    art = tmp_path / "many" / "many.svg"
-    art.parent.mkdir()
-    art.write_text(f'<svg xmlns="http://www.w3.org/2000/svg" width="100" height="100">{image * 3}</svg>')
-    report, took = preflight(quoin, tmp_path, art)
-    [finding] = report["findings"]
-    assert (finding["code"], finding["unit"]) == ("art.over_limit", "bytes") and finding["limit"] == 6 * 2**30 // 5
-    assert took < SECONDS
+def test_a_child_that_wants_too_much_memory_dies_alone(quoin):
+    """450 MB, of which 256 MiB are its stack: a canvas of 8000 x 8000 px is more than is left, and says so as it dies."""
+    most = {"max_pixels": 120_000_000, "max_side_px": 30_000, "max_frames": 1}
+    sizes = ("bytes", "decoded_bytes", "metadata_bytes", "profile_bytes", "drawing_bytes")
+    whole = [struct.unpack("<Q", struct.pack("<d", share))[0] for share in (0.0, 0.0, 1.0, 1.0)]
+    question = {"longest_px": 8000, "least_px": 8000, "window": whole, **most, **{f"max_{name}": 10**9 for name in sizes}}
+    drawing = b'<svg xmlns="http://www.w3.org/2000/svg" width="9" height="9"/>'
+    command = [quoin, "render-drawing", "--memory-bytes", "450000000", "--cpu-s", "3"]
+    done = subprocess.run(command, input=json.dumps(question).encode() + b"\n" + drawing, capture_output=True, timeout=60)
+    assert done.returncode < 0 and b"memory allocation of" in done.stderr, done.stderr
+    command[3] = str(6 * 2**30 // 5)
+    done = subprocess.run(command, input=json.dumps(question).encode() + b"\n" + drawing, capture_output=True, timeout=60)
+    assert done.returncode == 0 and len(done.stdout.split(b"\n", 1)[1]) == 8000 * 8000 * 4
 
 
 def test_a_drawing_that_works_without_end_dies_alone(quoin, tmp_path):

@@ -133,3 +133,29 @@ fn death(status: ExitStatus, last_words: &str, limits: &Limits) -> Fault {
     }
     Fault::ArtUnreadable { reason: "a drawing that breaks the renderer".to_owned() }
 }
+
+#[cfg(all(test, unix))]
+mod tests {
+    use std::os::unix::process::ExitStatusExt;
+
+    use super::*;
+
+    fn unit(status: i32, last_words: &str) -> &'static str {
+        match death(ExitStatus::from_raw(status), last_words, &Limits::default()) {
+            Fault::ArtOverLimit { unit, .. } => unit,
+            _ => "none",
+        }
+    }
+
+    #[test]
+    fn what_a_child_died_of_is_the_drawings_fault() {
+        // Wait statuses of Linux: the signal in the low bits, an exit code in the next byte.
+        let (aborted, killed, out_of_time) = (6, 9, 24);
+        assert_eq!(unit(out_of_time, ""), "s");
+        assert_eq!(unit(killed, ""), "s");
+        assert_eq!(unit(i32::from(cell::EXIT_OUT_OF_TIME) << 8, ""), "s");
+        assert_eq!(unit(aborted, "memory allocation of 480000000 bytes failed"), "bytes");
+        assert_eq!(unit(aborted, "thread 'main' has overflowed its stack"), "none");
+        assert_eq!(unit(1 << 8, ""), "none");
+    }
+}
