@@ -103,10 +103,12 @@ type Convert = Box<dyn Fn(&mut [u8]) -> bool + Sync>;
 fn convert(pixels: &mut RgbaImage, source: Option<&ColorProfile>, space: DataColorSpace) -> bool {
     let Some(source) = source.filter(|source| source.color_space == space) else { return false };
     let inks = space == DataColorSpace::Cmyk;
-    let converter = match space {
-        DataColorSpace::Cmyk => of_inks(source),
-        DataColorSpace::Gray => of_greys(source),
-        _ => of_colours(source),
+    let converter = if inks {
+        of_inks(source)
+    } else if space == DataColorSpace::Gray {
+        of_greys(source)
+    } else {
+        of_colours(source)
     };
     let Some(convert) = converter else { return false };
     let mut probe = probe(space == DataColorSpace::Gray);
@@ -139,7 +141,10 @@ fn of_colours(source: &ColorProfile) -> Option<Convert> {
     let srgb = ColorProfile::new_srgb();
     let transform = source.create_transform_8bit(Layout::Rgba, &srgb, Layout::Rgba, options()).ok()?;
     // Only sizes that do not match can fail, and these come from one slice.
-    Some(Box::new(move |samples| transform.transform(&samples.to_vec(), samples).is_ok()))
+    Some(Box::new(move |samples| {
+        let colours = samples.to_vec();
+        transform.transform(&colours, samples).is_ok()
+    }))
 }
 
 fn of_greys(source: &ColorProfile) -> Option<Convert> {

@@ -205,11 +205,13 @@ fn to_inks(pixel: &mut [u8]) {
 
 fn fault_of(error: &DecodeErrors) -> Fault {
     tracing::debug!(?error, "a JPEG could not be decoded");
-    match error {
-        DecodeErrors::ExhaustedData => cut_short(),
-        DecodeErrors::Unsupported(_) => Fault::ArtUnsupported { kind: "JPEG of an unusual kind".to_owned() },
-        _ => unreadable("its data are damaged"),
+    if matches!(error, DecodeErrors::ExhaustedData) {
+        return cut_short();
     }
+    if matches!(error, DecodeErrors::Unsupported(_)) {
+        return Fault::ArtUnsupported { kind: "JPEG of an unusual kind".to_owned() };
+    }
+    unreadable("its data are damaged")
 }
 
 /// The next marker at or after a place and the place behind it. Entropy-coded data holds no markers but restarts: a 0xFF

@@ -53,7 +53,8 @@ impl Search {
             let is_ours = chunk.spans().iter().all(|span| asks_for_ours(span.font()));
             let words: String = chunk.text().split_whitespace().collect::<Vec<_>>().join(" ");
             let words: String = words.chars().take(MAX_WORD_CHARACTERS).collect();
-            if !words.is_empty() && !(is_ours && has_letters(&words)) && !self.found.contains(&words) {
+            let looks_the_same = words.is_empty() || (is_ours && has_letters(&words));
+            if !looks_the_same && !self.found.contains(&words) {
                 self.found.push(words);
             }
         }

@@ -86,6 +86,7 @@ impl Page {
     }
 
     /// Samples of eight bits, pixel by pixel.
+    #[expect(clippy::wildcard_enum_match_arm, reason = "whatever else the decoder knows is not taken")]
     fn eight_bits(&self, stored: DecodingResult, layout: &BufferLayoutPreference) -> Result<Vec<u8>, Fault> {
         let bytes = match stored {
             DecodingResult::U8(bytes) if self.colours.bit_depth() < 8 => self.unpacked(&bytes, layout),
@@ -114,6 +115,7 @@ impl Page {
         packed.chunks_exact(row_bytes).flat_map(|row| (0..in_row).map(move |at| sample(row, at))).collect()
     }
 
+    #[expect(clippy::wildcard_enum_match_arm, reason = "whatever else the decoder knows is not taken")]
     fn samples(&self, bytes: &[u8]) -> Result<Samples, Fault> {
         match self.colours {
             ColorType::Gray(_) => Ok(Samples::Grey(self.image(bytes, 1, |p| [p[0], p[0], p[0], 255])?)),
