@@ -106,7 +106,9 @@ fn hear(child: &mut Child, limits: &Limits) -> io::Result<Result<Rendering, Faul
     (&mut stdout).take(MAX_LINE_BYTES).read_until(b'\n', &mut line)?;
     let (size, canvas_px, live_text) = match serde_json::from_slice(&line)? {
         Answer::Rendered { size_px, canvas_px, live_text } => (size_px, canvas_px, live_text),
-        refusal => return Ok(Err(refusal.into_fault())),
+        refusal @ (Answer::Unreadable { .. } | Answer::Unsupported { .. } | Answer::OverLimit { .. }) => {
+            return Ok(Err(refusal.into_fault()));
+        }
     };
     let (width_px, height_px) = size;
     let pixels = u64::from(width_px) * u64::from(height_px);
@@ -141,10 +143,8 @@ mod tests {
     use super::*;
 
     fn unit(status: i32, last_words: &str) -> &'static str {
-        match death(ExitStatus::from_raw(status), last_words, &Limits::default()) {
-            Fault::ArtOverLimit { unit, .. } => unit,
-            _ => "none",
-        }
+        let fault = death(ExitStatus::from_raw(status), last_words, &Limits::default());
+        if let Fault::ArtOverLimit { unit, .. } = fault { unit } else { "none" }
     }
 
     #[test]
