@@ -143,7 +143,7 @@ codes! {
     /// A kind of picture that is not taken.
     ArtUnsupported = "art.unsupported", Reject,
         "Pictures of this kind are not taken.",
-        "Send the picture as PNG, JPEG or WebP.";
+        "Send the picture as PNG, JPEG, WebP, TIFF, GIF, BMP or SVG.";
     /// Larger than an intake limit.
     ArtOverLimit = "art.over_limit", Reject,
         "The picture is larger than we can take.",
@@ -158,8 +158,8 @@ codes! {
         "Send the original picture.";
     /// The first frame of an animation was used.
     ArtAnimated = "art.animated", Note,
-        "The picture moves; its first frame is printed.",
-        "Send the frame that you want as a picture of its own.";
+        "The picture moves or has several pages; its first one is printed.",
+        "Send the frame or page that you want as a picture of its own.";
     /// The canvas is mostly empty.
     ArtHugeMargin = "art.huge_margin", Note,
         "The picture is mostly empty around the art; it was cropped to the art.",
@@ -289,6 +289,7 @@ impl Finding {
         let words = |value: f64| match unit {
             "bytes" => format!("{:.1} MiB", value / f64::from(1 << 20)),
             "pixels" => format!("{:.0} megapixels", value / 1e6),
+            "s" => format!("{value:.0} seconds of work"),
             _ => format!("{value:.0} {unit}"),
         };
         let message = format!("The picture is larger than we can take: {}, at most {}.", words(measured), words(limit));

@@ -7,6 +7,7 @@ mod app;
 mod budget;
 mod command;
 mod docs;
+mod drawing_process;
 mod gate;
 mod handlers;
 mod logging;

@@ -9,26 +9,37 @@ pub(super) enum Kind {
     Png,
     Jpeg,
     Webp,
+    Gif,
+    Bmp,
+    Tiff,
     Svg,
+    /// A gzip file: perhaps a drawing (svgz), which only a look inside tells.
+    Gzip,
     /// Recognised, and not taken: its name.
     Other(&'static str),
     /// Nothing that we know.
     Unknown,
 }
 
+/// Signatures of the kinds that are taken. TIFF in both byte orders, with offsets of 32 and of 64 bits.
+const TAKEN: &[(&[u8], Kind)] = &[
+    (b"\x89PNG\r\n\x1A\n", Kind::Png),
+    (b"\xFF\xD8\xFF", Kind::Jpeg),
+    (b"GIF87a", Kind::Gif),
+    (b"GIF89a", Kind::Gif),
+    (b"II*\0", Kind::Tiff),
+    (b"MM\0*", Kind::Tiff),
+    (b"II+\0", Kind::Tiff),
+    (b"MM\0+", Kind::Tiff),
+    (b"\x1F\x8B", Kind::Gzip),
+];
+
 /// A signature and the name of the kind it belongs to.
 const OTHERS: &[(&[u8], &str)] = &[
-    (b"GIF87a", "GIF"),
-    (b"GIF89a", "GIF"),
-    (b"II*\0", "TIFF"),
-    (b"MM\0*", "TIFF"),
-    (b"II+\0", "TIFF"),
-    (b"MM\0+", "TIFF"),
     (b"%PDF-", "PDF"),
     (b"%!PS", "PostScript"),
     (b"\xC5\xD0\xD3\xC6", "PostScript"),
     (b"8BPS", "layered picture (PSD)"),
-    (b"\x1F\x8B", "compressed SVG (svgz) or another gzip file"),
     (b"PK\x03\x04", "ZIP archive"),
     (b"\0\0\0\x0CjP  ", "JPEG 2000"),
     (b"\xFF\x4F\xFF\x51", "JPEG 2000"),
@@ -41,11 +52,8 @@ const OTHERS: &[(&[u8], &str)] = &[
 
 /// Recognises a file; never looks past what it needs.
 pub(super) fn recognise(bytes: &[u8]) -> Kind {
-    if bytes.starts_with(b"\x89PNG\r\n\x1A\n") {
-        return Kind::Png;
-    }
-    if bytes.starts_with(b"\xFF\xD8\xFF") {
-        return Kind::Jpeg;
+    if let Some((_, kind)) = TAKEN.iter().find(|(signature, _)| bytes.starts_with(signature)) {
+        return *kind;
     }
     if bytes.starts_with(b"RIFF") && bytes.get(8..12) == Some(b"WEBP") {
         return Kind::Webp;
@@ -54,7 +62,7 @@ pub(super) fn recognise(bytes: &[u8]) -> Kind {
         return Kind::Other(boxed_kind(bytes));
     }
     if bytes.starts_with(b"BM") && bytes.get(6..10) == Some(&[0; 4]) {
-        return Kind::Other("BMP");
+        return Kind::Bmp;
     }
     if let Some((_, name)) = OTHERS.iter().find(|(signature, _)| bytes.starts_with(signature)) {
         return Kind::Other(name);
@@ -131,9 +139,10 @@ mod tests {
 
     #[test]
     fn kinds_are_told_by_content() {
-        assert_eq!(recognise(b"GIF89a\x01\0"), Kind::Other("GIF"));
-        assert_eq!(recognise(b"II*\0\x08\0\0\0"), Kind::Other("TIFF"));
-        assert_eq!(recognise(b"BM\x46\0\0\0\0\0\0\0\x36\0"), Kind::Other("BMP"));
+        assert_eq!(recognise(b"GIF89a\x01\0"), Kind::Gif);
+        assert_eq!(recognise(b"II*\0\x08\0\0\0"), Kind::Tiff);
+        assert_eq!(recognise(b"BM\x46\0\0\0\0\0\0\0\x36\0"), Kind::Bmp);
+        assert_eq!(recognise(b"\x1F\x8B\x08\0"), Kind::Gzip);
         assert_eq!(recognise(b"%PDF-1.7"), Kind::Other("PDF"));
         assert_eq!(recognise(b"\0\0\0\x1Cftypheic\0\0\0\0mif1heic"), Kind::Other("HEIC"));
         assert_eq!(recognise(b"\0\0\0\x1Cftypavif\0\0\0\0mif1avif"), Kind::Other("AVIF"));

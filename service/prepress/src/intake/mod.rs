@@ -4,10 +4,19 @@
 
 mod budget;
 mod colour;
+mod drawing;
+mod exif;
+mod gif;
 mod jpeg;
 mod kind;
+mod limits;
+mod live_text;
+mod markup;
+mod png;
 mod profile;
 mod raster;
+mod samples;
+mod tiff;
 mod vector;
 
 use std::sync::Arc;
@@ -17,29 +26,13 @@ use image::RgbaImage;
 use crate::fault::Fault;
 use kind::Kind;
 
-pub use raster::CMYK;
+pub use colour::CMYK;
+pub use drawing::{Drawing, Rendering, Scale, Window};
+pub use limits::{Drawings, Limits, Renderer};
+pub use vector::render;
 
 /// A picture whose longest side is shorter is no art.
 const MIN_LONGEST_PX: u32 = 32;
-
-/// What a picture may ask of us. Checked before allocation.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct Limits {
-    /// Bytes of the file.
-    pub max_bytes: u64,
-    /// Width x height.
-    pub max_pixels: u64,
-    /// Each side.
-    pub max_side_px: u32,
-    /// Whether vector art is taken.
-    pub takes_vector: bool,
-}
-
-impl Default for Limits {
-    fn default() -> Limits {
-        Limits { max_bytes: 100 << 20, max_pixels: 120_000_000, max_side_px: 30_000, takes_vector: true }
-    }
-}
 
 /// Kind of file, recognised by content.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -50,6 +43,12 @@ pub enum Format {
     Jpeg,
     /// WebP.
     Webp,
+    /// GIF.
+    Gif,
+    /// BMP.
+    Bmp,
+    /// TIFF.
+    Tiff,
     /// SVG, rendered.
     Svg,
 }
@@ -59,15 +58,34 @@ pub enum Format {
 pub struct Artwork {
     /// Straight alpha, sRGB, orientation applied.
     pub pixels: Arc<RgbaImage>,
+    /// Size of the whole canvas at the scale of the pixels: theirs, but for a drawing of which only a window was rendered.
+    pub canvas_px: (u32, u32),
     /// Kind of file.
     pub format: Format,
-    /// More frames than the first.
+    /// More frames or pages than the first.
     pub animated: bool,
     /// Name of the embedded colour profile; `None` where there is none. Starts with [`CMYK`] when the samples were CMYK
     /// and have been converted.
     pub colour_profile: Option<String>,
-    /// Vector art with live text.
-    pub live_text: bool,
+    /// The profile could not be used: the samples were taken for sRGB.
+    pub profile_broken: bool,
+    /// Words of vector art that are live text in another face than a bundled one, each once, in the file's order.
+    pub live_text: Vec<String>,
+}
+
+impl Artwork {
+    /// Pixels of which nothing else is known.
+    pub fn new(pixels: Arc<RgbaImage>, format: Format) -> Artwork {
+        Artwork {
+            canvas_px: pixels.dimensions(),
+            pixels,
+            format,
+            animated: false,
+            colour_profile: None,
+            profile_broken: false,
+            live_text: Vec::new(),
+        }
+    }
 }
 
 /// Decodes a picture. `longest_px` is the longest side that vector art is rendered at (the canvas's, not the art's).
@@ -75,16 +93,23 @@ pub struct Artwork {
 /// # Errors
 /// `art.unreadable`, `art.unsupported`, `art.over_limit`, `art.tiny`.
 pub fn open(bytes: &[u8], longest_px: u32, limits: &Limits) -> Result<Artwork, Fault> {
-    let size = bytes.len() as u64;
-    if size > limits.max_bytes {
-        return Err(Fault::ArtOverLimit { measured: size as f64, limit: limits.max_bytes as f64, unit: "bytes" });
-    }
+    open_scaled(bytes, &Scale::whole(longest_px), limits)
+}
+
+/// The same, with a drawing's scale and window said in full; other pictures have their own.
+///
+/// # Errors
+/// As [`open`].
+pub fn open_scaled(bytes: &[u8], scale: &Scale, limits: &Limits) -> Result<Artwork, Fault> {
+    limits.check_bytes(bytes.len() as u64)?;
     let artwork = match kind::recognise(bytes) {
         Kind::Png => raster::open(bytes, Format::Png, limits),
         Kind::Jpeg => raster::open(bytes, Format::Jpeg, limits),
         Kind::Webp => raster::open(bytes, Format::Webp, limits),
-        Kind::Svg if !limits.takes_vector => Err(Fault::ArtUnsupported { kind: "SVG".to_owned() }),
-        Kind::Svg => vector::open(bytes, longest_px, limits),
+        Kind::Gif => raster::open(bytes, Format::Gif, limits),
+        Kind::Bmp => raster::open(bytes, Format::Bmp, limits),
+        Kind::Tiff => raster::open(bytes, Format::Tiff, limits),
+        Kind::Svg | Kind::Gzip => drawing::open(bytes, scale, limits),
         Kind::Other(name) => Err(Fault::ArtUnsupported { kind: name.to_owned() }),
         Kind::Unknown if bytes.is_empty() => Err(Fault::ArtUnreadable { reason: "the file is empty".to_owned() }),
         Kind::Unknown => Err(Fault::ArtUnreadable { reason: "no known kind of picture".to_owned() }),
@@ -93,29 +118,9 @@ pub fn open(bytes: &[u8], longest_px: u32, limits: &Limits) -> Result<Artwork, F
     if longest_px < MIN_LONGEST_PX { Err(Fault::ArtTiny { longest_px }) } else { Ok(artwork) }
 }
 
-impl Limits {
-    /// Holds a size against the limits.
-    ///
-    /// # Errors
-    /// `art.over_limit`; `art.unreadable` for a side of nothing.
-    fn check_size(&self, width_px: u32, height_px: u32) -> Result<(), Fault> {
-        if width_px == 0 || height_px == 0 {
-            return Err(Fault::ArtUnreadable { reason: "a side has no pixels".to_owned() });
-        }
-        let longest = width_px.max(height_px);
-        if longest > self.max_side_px {
-            return Err(Fault::ArtOverLimit {
-                measured: f64::from(longest),
-                limit: f64::from(self.max_side_px),
-                unit: "px",
-            });
-        }
-        let area = u64::from(width_px) * u64::from(height_px);
-        if area > self.max_pixels {
-            return Err(Fault::ArtOverLimit { measured: area as f64, limit: self.max_pixels as f64, unit: "pixels" });
-        }
-        Ok(())
-    }
+/// Whether bytes may be a drawing, which has no size in pixels of its own.
+pub fn is_drawing(bytes: &[u8]) -> bool {
+    matches!(kind::recognise(bytes), Kind::Svg | Kind::Gzip)
 }
 
 #[cfg(test)]
@@ -204,7 +209,8 @@ mod tests {
         assert_eq!(code(&png_that_claims(0, 100)), "art.unreadable");
         assert_eq!(code(b""), "art.unreadable");
         assert_eq!(code(&[0x91; 300]), "art.unreadable");
-        assert_eq!(code(b"GIF89a\x40\0\x40\0"), "art.unsupported");
+        assert_eq!(code(b"GIF89a\x40\0\x40\0"), "art.unreadable");
+        assert_eq!(code(b"\0\0\0\x1Cftypavif\0\0\0\0mif1avif"), "art.unsupported");
         assert_eq!(code(b"dear printer, please find attached"), "art.unsupported");
         let webp = encoded(&DynamicImage::ImageRgba8(flag()), ImageFormat::WebP);
         assert_eq!(code(&webp[..webp.len() - 30]), "art.unreadable");

@@ -5,11 +5,6 @@
 /// Longest name that is kept; a name is for a report, not a place to hide a book.
 const LONGEST_NAME: usize = 80;
 
-/// Whether a profile is for CMYK samples.
-pub(super) fn is_cmyk(profile: &[u8]) -> bool {
-    profile.get(16..20) == Some(b"CMYK")
-}
-
 /// The description of a profile, or `embedded` where it has none that can be read.
 pub(super) fn name(profile: &[u8]) -> String {
     description(profile).filter(|name| !name.is_empty()).unwrap_or_else(|| "embedded".to_owned())
@@ -52,7 +47,6 @@ mod tests {
     fn the_house_profile_has_a_name() {
         let profile = include_bytes!("../../assets/srgb.icc");
         assert!(name(profile).contains("sRGB"), "{}", name(profile));
-        assert!(!is_cmyk(profile));
     }
 
     #[test]

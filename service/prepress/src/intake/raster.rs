@@ -1,28 +1,21 @@
-//! PNG, JPEG and WebP.
+//! Pictures made of pixels: decode, convert colours, turn upright.
 //!
-//! Sizes are read from the header and held against the limits before anything of that size is allocated; the decoders'
-//! own limit guards what they allocate besides (inflated profiles and texts).
+//! Sizes are read from the header and held against the limits before anything of that size is allocated.
 
 use std::io::Cursor;
 use std::panic::catch_unwind;
 use std::sync::Arc;
 
-use image::codecs::jpeg::JpegDecoder;
-use image::codecs::png::PngDecoder;
+use image::codecs::bmp::BmpDecoder;
 use image::codecs::webp::WebPDecoder;
 use image::error::ImageError;
 use image::metadata::Orientation;
 use image::{DynamicImage, ImageDecoder, Rgba};
 
-use super::{Artwork, Format, Limits, colour, jpeg, profile};
+use super::limits::{Limits, within};
+use super::samples::{Decoded, Profile, Samples, cut_short, unreadable};
+use super::{Artwork, Format, colour, gif, jpeg, png, tiff};
 use crate::fault::Fault;
-
-/// What a decoder may allocate besides its input: enough for the largest picture of the default limits at 8 bytes a
-/// pixel, and no more. Common practice, no source.
-const MAX_DECODER_ALLOC_BYTES: u64 = 1 << 30;
-
-/// What a PNG's profile and texts may inflate to; real profiles have at most a few MiB. Common practice, no source.
-const MAX_PNG_METADATA_BYTES: u64 = 32 << 20;
 
 /// Decodes one of the raster kinds.
 ///
@@ -30,137 +23,78 @@ const MAX_PNG_METADATA_BYTES: u64 = 32 << 20;
 /// make one panic where it would otherwise wrap. Nothing outlives the closure, so there is no broken state to see.
 pub(super) fn open(bytes: &[u8], format: Format, limits: &Limits) -> Result<Artwork, Fault> {
     let limits = *limits;
-    catch_unwind(move || match format {
-        Format::Png => open_png(bytes, &limits),
-        Format::Jpeg => open_jpeg(bytes, &limits),
+    let decoded = catch_unwind(move || match format {
+        Format::Png => png::open(bytes, &limits),
+        Format::Jpeg => jpeg::open(bytes, &limits),
+        Format::Gif => gif::open(bytes, &limits),
+        Format::Tiff => tiff::open(bytes, &limits),
+        Format::Bmp => open_bmp(bytes, &limits),
         Format::Webp | Format::Svg => open_webp(bytes, &limits),
     })
-    .unwrap_or_else(|_| Err(Fault::ArtUnreadable { reason: "damaged in a way that breaks the decoder".to_owned() }))
+    .unwrap_or_else(|_| Err(unreadable("damaged in a way that breaks the decoder")))?;
+    finish(decoded, format)
 }
 
-fn open_png(bytes: &[u8], limits: &Limits) -> Result<Artwork, Fault> {
-    let (width_px, height_px) = png_size(bytes)?;
-    limits.check_size(width_px, height_px)?;
-    let mut metadata_limits = image::Limits::no_limits();
-    metadata_limits.max_alloc = Some(MAX_PNG_METADATA_BYTES);
-    let decoder = PngDecoder::with_limits(Cursor::new(bytes), metadata_limits).map_err(fault_of)?;
-    let animated = decoder.is_apng().map_err(fault_of)?;
-    let mut artwork = finish(decoder, Format::Png, limits, whole)?;
-    artwork.animated = animated;
-    // PNG 3rd edition, 11.3.2: of several colour descriptions, sRGB yields only to cICP and iCCP.
-    if artwork.colour_profile.is_none() && has_png_chunk(bytes, b"sRGB") {
-        artwork.colour_profile = Some("sRGB".to_owned());
-    }
-    Ok(artwork)
+/// Brings a picture to sRGB and upright.
+fn finish(decoded: Decoded, format: Format) -> Result<Artwork, Fault> {
+    let (pixels, used) = colour::to_srgb(decoded.samples, decoded.profile.as_ref());
+    let mut picture = DynamicImage::ImageRgba8(pixels);
+    picture.apply_orientation(decoded.orientation);
+    Ok(Artwork {
+        animated: decoded.animated,
+        colour_profile: used.name,
+        profile_broken: used.broken,
+        ..Artwork::new(Arc::new(picture.into_rgba8()), format)
+    })
 }
 
-fn open_jpeg(bytes: &[u8], limits: &Limits) -> Result<Artwork, Fault> {
-    let markers = jpeg::walk(bytes);
-    let decoder = JpegDecoder::new(Cursor::new(bytes)).map_err(fault_of)?;
-    let (width_px, height_px) = decoder.dimensions();
-    limits.check_size(width_px, height_px)?;
-    if !markers.ends {
-        return Err(Fault::ArtUnreadable { reason: "the file is cut short".to_owned() });
-    }
-    let plain = markers.components == 4 && !markers.adobe;
-    let read = |decoder| {
-        if !plain {
-            return DynamicImage::from_decoder(decoder).map_err(fault_of);
-        }
-        let picture = jpeg::decode_plain_cmyk(bytes, width_px, height_px).map(DynamicImage::ImageRgb8);
-        picture.ok_or_else(|| Fault::ArtUnreadable { reason: "the CMYK samples are damaged".to_owned() })
-    };
-    let mut artwork = finish(decoder, Format::Jpeg, limits, read)?;
-    if markers.components == 4 {
-        let named = artwork.colour_profile.take().map(|name| format!("{CMYK}: {name}"));
-        artwork.colour_profile = Some(named.unwrap_or_else(|| CMYK.to_owned()));
-    }
-    Ok(artwork)
-}
-
-fn open_webp(bytes: &[u8], limits: &Limits) -> Result<Artwork, Fault> {
+fn open_webp(bytes: &[u8], limits: &Limits) -> Result<Decoded, Fault> {
     let mut decoder = WebPDecoder::new(Cursor::new(bytes)).map_err(fault_of)?;
     let (width_px, height_px) = decoder.dimensions();
-    limits.check_size(width_px, height_px)?;
+    limits.check_samples(width_px, height_px, 4)?;
     let animated = decoder.has_animation();
     if animated {
+        limits.check_frames(frames(bytes, limits.max_frames))?;
         // The file's background is only a hint (RFC 9649, 2.7.1.1): a sticker's ground is transparent.
         decoder.set_background_color(Rgba([0; 4])).map_err(fault_of)?;
     }
-    let mut artwork = finish(decoder, Format::Webp, limits, whole)?;
-    artwork.animated = animated;
-    Ok(artwork)
+    let decoded = whole(decoder, limits)?;
+    Ok(Decoded { animated, ..decoded })
 }
 
-/// How `colour_profile` starts when the file's samples are CMYK.
-pub const CMYK: &str = "CMYK";
+fn open_bmp(bytes: &[u8], limits: &Limits) -> Result<Decoded, Fault> {
+    let decoder = BmpDecoder::new(Cursor::new(bytes)).map_err(fault_of)?;
+    let (width_px, height_px) = decoder.dimensions();
+    limits.check_samples(width_px, height_px, 4)?;
+    whole(decoder, limits)
+}
 
-/// Decodes, turns upright, brings to 8-bit RGBA.
-fn finish<D: ImageDecoder>(
-    mut decoder: D,
-    format: Format,
-    limits: &Limits,
-    read: impl FnOnce(D) -> Result<DynamicImage, Fault>,
-) -> Result<Artwork, Fault> {
-    decoder.set_limits(decoder_limits()).map_err(fault_of)?;
-    if decoder.total_bytes() > MAX_DECODER_ALLOC_BYTES {
-        return Err(Fault::ArtOverLimit {
-            measured: decoder.total_bytes() as f64,
-            limit: MAX_DECODER_ALLOC_BYTES as f64,
-            unit: "bytes",
-        });
-    }
+/// Decodes with what the decoder itself says of profile and orientation.
+fn whole<D: ImageDecoder>(mut decoder: D, limits: &Limits) -> Result<Decoded, Fault> {
+    let mut own = image::Limits::no_limits();
+    own.max_alloc = Some(limits.max_decoded_bytes);
+    decoder.set_limits(own).map_err(fault_of)?;
+    within(decoder.total_bytes(), limits.max_decoded_bytes, "bytes")?;
     let orientation = decoder.orientation().unwrap_or(Orientation::NoTransforms);
-    // A profile that cannot be read is the picture's only fault: it is printed as sRGB.
-    let embedded = decoder.icc_profile().unwrap_or_default();
-    let mut picture = read(decoder)?;
-    picture = DynamicImage::ImageRgba8(picture.into_rgba8());
-    picture.apply_orientation(orientation);
-    let mut pixels = picture.into_rgba8();
-    limits.check_size(pixels.width(), pixels.height())?;
-    let colour_profile = embedded.map(|icc| {
-        colour::to_srgb(&mut pixels, &icc);
-        let name = profile::name(&icc);
-        if profile::is_cmyk(&icc) && format != Format::Jpeg { format!("{CMYK}: {name}") } else { name }
-    });
-    Ok(Artwork { pixels: Arc::new(pixels), format, animated: false, colour_profile, live_text: false })
+    // A profile that cannot be read is the picture's only fault, and told as broken.
+    let profile = decoder.icc_profile().unwrap_or(Some(Vec::new()));
+    within(profile.as_ref().map_or(0, Vec::len) as u64, limits.max_profile_bytes, "bytes")?;
+    let pixels = DynamicImage::from_decoder(decoder).map_err(fault_of)?.into_rgba8();
+    Ok(Decoded { orientation, profile: profile.map(Profile::Icc), ..Decoded::of(Samples::Rgb(pixels)) })
 }
 
-fn whole<D: ImageDecoder>(decoder: D) -> Result<DynamicImage, Fault> {
-    DynamicImage::from_decoder(decoder).map_err(fault_of)
-}
-
-fn decoder_limits() -> image::Limits {
-    let mut limits = image::Limits::no_limits();
-    limits.max_alloc = Some(MAX_DECODER_ALLOC_BYTES);
-    limits
-}
-
-/// The size that a PNG's IHDR claims (PNG 3rd edition, 11.2.1).
-fn png_size(bytes: &[u8]) -> Result<(u32, u32), Fault> {
-    let side = |at: usize| {
-        let four: Option<[u8; 4]> = bytes.get(at..at + 4).and_then(|slice| slice.try_into().ok());
-        four.map(u32::from_be_bytes)
-    };
-    let cut = || Fault::ArtUnreadable { reason: "the file is cut short".to_owned() };
-    if bytes.get(12..16) != Some(b"IHDR") {
-        return Err(Fault::ArtUnreadable { reason: "the header is damaged".to_owned() });
-    }
-    Ok((side(16).ok_or_else(cut)?, side(20).ok_or_else(cut)?))
-}
-
-/// Whether a PNG has a chunk before its pixels.
-fn has_png_chunk(bytes: &[u8], wanted: &[u8; 4]) -> bool {
-    let mut at = 8;
-    while let Some(head) = bytes.get(at..at + 8) {
-        let length = u32::from_be_bytes([head[0], head[1], head[2], head[3]]) as usize;
-        match head.get(4..8) {
-            Some(kind) if kind == wanted => return true,
-            Some(b"IDAT") | None => return false,
-            Some(_) => at += 12 + length,
+/// Frames of an animated WebP (RFC 9649, 2.7.1.1), no further than one past the limit.
+fn frames(bytes: &[u8], limit: u32) -> u32 {
+    let (mut at, mut count) = (12_usize, 0);
+    while let Some(head) = bytes.get(at..at.saturating_add(8)) {
+        count += u32::from(head.starts_with(b"ANMF"));
+        if count > limit {
+            break;
         }
+        let length = u32::from_le_bytes([head[4], head[5], head[6], head[7]]) as usize;
+        at = at.saturating_add(8).saturating_add(length).saturating_add(length & 1);
     }
-    false
+    count
 }
 
 #[expect(clippy::needless_pass_by_value, reason = "the shape that map_err wants")]
@@ -170,13 +104,12 @@ fn fault_of(error: ImageError) -> Fault {
     }
     if matches!(error, ImageError::Limits(_)) {
         // The decoder does not say how much it wanted: a byte more than it may have is what we know.
-        let limit = MAX_DECODER_ALLOC_BYTES as f64;
+        let limit = Limits::default().max_decoded_bytes as f64;
         return Fault::ArtOverLimit { measured: limit + 1.0, limit, unit: "bytes" };
     }
     // What the decoder says is for us; a report is for customers.
     tracing::debug!(%error, "a picture could not be decoded");
-    let reason = if matches!(error, ImageError::IoError(_)) { "the file is cut short" } else { "its data are damaged" };
-    Fault::ArtUnreadable { reason: reason.to_owned() }
+    if matches!(error, ImageError::IoError(_)) { cut_short() } else { unreadable("its data are damaged") }
 }
 
 /// A decoder's words made fit for a report: one short line.

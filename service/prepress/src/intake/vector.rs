@@ -5,110 +5,168 @@
 //! and hosts (never resolved); embedded pictures that decode to gigabytes (their header is read first); SVG in SVG
 //! (refused); filters and layers of absurd size (added up before rendering); sizes that are no numbers (the parser).
 
-use std::borrow::Cow;
-use std::sync::Arc;
+use std::sync::{Arc, Mutex, PoisonError};
 
 use image::RgbaImage;
 use resvg::tiny_skia::{Pixmap, Transform};
 use resvg::usvg::{FontResolver, ImageHrefResolver, ImageKind, Options, Tree, fontdb, roxmltree};
 
-use super::budget;
+use super::drawing::{Drawing, Rendering, Scale};
 use super::kind::{Kind, recognise};
-use super::{Artwork, Format, Limits};
+use super::limits::Limits;
+use super::samples::{straight, unreadable};
+use super::{Format, budget, live_text, markup, raster};
 use crate::fault::Fault;
 use crate::lettering;
 
-/// Bytes of an SVG. The largest drawings seen in the trade have a few MiB. Common practice, no source.
-const MAX_SVG_BYTES: u64 = 16 << 20;
-
-/// Elements within elements. Real drawings stay under 40; each level costs stack. Common practice, no source.
-const MAX_NESTING: usize = 200;
-
-/// Stack for parsing and rendering: several times what [`MAX_NESTING`] levels, each reached through references, took.
+/// Stack for parsing and rendering: several times what the deepest markup let through, each level reached through
+/// references, took.
 const STACK_BYTES: usize = 256 << 20;
 
-/// Parses and renders a drawing with its canvas's longest side at `longest_px`.
-pub(super) fn open(bytes: &[u8], longest_px: u32, limits: &Limits) -> Result<Artwork, Fault> {
-    let byte_limit = MAX_SVG_BYTES.min(limits.max_bytes);
-    if bytes.len() as u64 > byte_limit {
-        return Err(Fault::ArtOverLimit { measured: bytes.len() as f64, limit: byte_limit as f64, unit: "bytes" });
-    }
-    let text = std::str::from_utf8(bytes).map_err(|_| unreadable("an SVG in an encoding other than UTF-8"))?;
-    let text = text.strip_prefix('\u{FEFF}').unwrap_or(text);
-    let text = without_bare_document_type(text);
+/// Longest side of a canvas in the drawing's own pixels of 1/96 inch, 265 m: beyond that the renderer's arithmetic in 32
+/// bits loses whole pixels. Common practice, no source.
+const MAX_CANVAS: f64 = 1e6;
+
+/// How far a drawing that is too much work is made smaller, at most: a quarter of a side is a sixteenth of the work.
+const LEAST_SHARE: f64 = 0.25;
+
+/// How much smaller a drawing is tried when it is too much work.
+const SMALLER: f64 = 0.7;
+
+/// Parses and renders a drawing, in this process. Meant for a process of its own: see [`super::Drawings`].
+///
+/// # Errors
+/// `art.unreadable`, `art.unsupported`, `art.over_limit`.
+pub fn render(drawing: &Drawing<'_>) -> Result<Rendering, Fault> {
+    let text = markup::unpacked(drawing.bytes, drawing.limits.max_drawing_bytes)?;
+    let text = text.strip_prefix('\u{FEFF}').unwrap_or(&text);
+    let text = markup::without_bare_document_type(text);
     let text = text.as_ref();
-    check_markup(text)?;
+    markup::check(text)?;
     // A thread of our own for its stack; its join also catches what the renderer's assertions throw.
     std::thread::scope(|scope| {
         let work = std::thread::Builder::new().stack_size(STACK_BYTES);
         let running = work
-            .spawn_scoped(scope, || render(text, longest_px, limits))
+            .spawn_scoped(scope, || render_text(text, &drawing.scale, drawing.limits))
             .map_err(|_| unreadable("no room to render the drawing"))?;
         running.join().unwrap_or_else(|_| Err(unreadable("a drawing that breaks the renderer")))
     })
 }
 
-fn render(text: &str, longest_px: u32, limits: &Limits) -> Result<Artwork, Fault> {
+fn render_text(text: &str, scale: &Scale, limits: &Limits) -> Result<Rendering, Fault> {
     let document = roxmltree::Document::parse(text).map_err(|error| unreadable(&error.to_string()))?;
-    let live_text = document.descendants().any(|node| has_live_text(&node));
-    let tree = Tree::from_xmltree(&document, &options(*limits)).map_err(|error| unreadable(&error.to_string()))?;
+    let stopped = Stopped::default();
+    let tree = Tree::from_xmltree(&document, &options(*limits, Arc::clone(&stopped)));
+    let tree = tree.map_err(|error| unreadable(&error.to_string()))?;
     drop(document);
-    let (width_px, height_px) = canvas_px(&tree, longest_px, limits)?;
-    let transform =
-        Transform::from_scale(width_px as f32 / tree.size().width(), height_px as f32 / tree.size().height());
-    budget::check(&tree, transform, (width_px, height_px))?;
-    let mut pixmap = Pixmap::new(width_px, height_px).ok_or_else(|| unreadable("a canvas without size"))?;
-    resvg::render(&tree, transform, &mut pixmap.as_mut());
-    let pixels = straight(pixmap)?;
-    Ok(Artwork { pixels: Arc::new(pixels), format: Format::Svg, animated: false, colour_profile: None, live_text })
-}
-
-fn unreadable(reason: &str) -> Fault {
-    Fault::ArtUnreadable { reason: reason.to_owned() }
-}
-
-fn has_live_text(node: &roxmltree::Node) -> bool {
-    node.is_element()
-        && node.tag_name().name() == "text"
-        && node.descendants().any(|inner| inner.is_text() && inner.text().is_some_and(|words| !words.trim().is_empty()))
-}
-
-/// The canvas in whole pixels: longest side as asked, or as much of it as the limits allow.
-fn canvas_px(tree: &Tree, longest_px: u32, limits: &Limits) -> Result<(u32, u32), Fault> {
-    let (width, height) = (f64::from(tree.size().width()), f64::from(tree.size().height()));
-    if !(width.is_finite() && height.is_finite() && width > 0.0 && height > 0.0) {
-        return Err(unreadable("a canvas without size"));
+    if let Some(fault) = stopped.lock().unwrap_or_else(PoisonError::into_inner).take() {
+        return Err(fault);
     }
-    let ratio = width.min(height) / width.max(height);
-    let by_area = (limits.max_pixels as f64 / ratio).sqrt().floor();
-    let longest = f64::from(longest_px.min(limits.max_side_px)).min(by_area).max(1.0);
-    let shortest = (longest * ratio).round().max(1.0);
-    let (longest, shortest) = (longest as u32, shortest as u32);
-    Ok(if width >= height { (longest, shortest) } else { (shortest, longest) })
+    let sheet = Sheet::affordable(&tree, scale, limits)?;
+    let mut pixmap = Pixmap::new(sheet.width_px, sheet.height_px).ok_or_else(no_size)?;
+    resvg::render(&tree, sheet.transform, &mut pixmap.as_mut());
+    Ok(Rendering { pixels: straight_alpha(pixmap)?, canvas_px: sheet.canvas_px, live_text: live_text::words(&tree) })
+}
+
+fn no_size() -> Fault {
+    unreadable("a canvas without size")
+}
+
+/// What is rendered: a window on the canvas, in whole pixels.
+struct Sheet {
+    width_px: u32,
+    height_px: u32,
+    canvas_px: (u32, u32),
+    transform: Transform,
+}
+
+impl Sheet {
+    /// As large as asked, or as much of it as the limits and the renderer's budget allow.
+    fn affordable(tree: &Tree, scale: &Scale, limits: &Limits) -> Result<Sheet, Fault> {
+        let size = (f64::from(tree.size().width()), f64::from(tree.size().height()));
+        if !(size.0.is_finite() && size.1.is_finite() && size.0 > 0.0 && size.1 > 0.0) {
+            return Err(no_size());
+        }
+        let longest = size.0.max(size.1);
+        if longest > MAX_CANVAS {
+            return Err(Fault::ArtOverLimit { measured: longest, limit: MAX_CANVAS, unit: "px" });
+        }
+        let least_px = f64::from(scale.least_px.min(scale.longest_px).max(1));
+        let mut longest_px = within_limits(size, scale, limits, least_px)?;
+        let least_px = least_px.max(longest_px * LEAST_SHARE).floor();
+        loop {
+            let sheet = Sheet::new(size, scale, longest_px);
+            let can_shrink = longest_px > least_px;
+            let most_ns = if can_shrink { budget::COMFORTABLE_NS } else { budget::MOST_NS };
+            match budget::check(tree, sheet.transform, (sheet.width_px, sheet.height_px), most_ns) {
+                Err(_) if can_shrink => longest_px = (longest_px * SMALLER).floor().max(least_px),
+                Err(fault) => return Err(fault),
+                Ok(()) => return Ok(sheet),
+            }
+        }
+    }
+
+    fn new((width, height): (f64, f64), scale: &Scale, longest_px: f64) -> Sheet {
+        let to_px = longest_px / width.max(height);
+        let canvas = (side_px(width * to_px), side_px(height * to_px));
+        // The window grows to whole pixels, and stays on the canvas.
+        let span = |from: f64, length: f64, side: u32| {
+            let side = f64::from(side);
+            let low = (from * side).floor().clamp(0.0, side - 1.0);
+            let high = ((from + length) * side).ceil().clamp(low + 1.0, side);
+            (low, high - low)
+        };
+        let (left, width_px) = span(scale.window.x, scale.window.width, canvas.0);
+        let (top, height_px) = span(scale.window.y, scale.window.height, canvas.1);
+        let (scale_x, scale_y) = (f64::from(canvas.0) / width, f64::from(canvas.1) / height);
+        Sheet {
+            width_px: width_px as u32,
+            height_px: height_px as u32,
+            canvas_px: canvas,
+            transform: Transform::from_row(scale_x as f32, 0.0, 0.0, scale_y as f32, -left as f32, -top as f32),
+        }
+    }
+}
+
+/// Pixels of a canvas's side; at least one.
+fn side_px(length: f64) -> u32 {
+    length.round().clamp(1.0, f64::from(u32::MAX)) as u32
+}
+
+/// The longest side of the canvas that keeps its window within the limits.
+fn within_limits(size: (f64, f64), scale: &Scale, limits: &Limits, least_px: f64) -> Result<f64, Fault> {
+    let longest = size.0.max(size.1);
+    // Sides of the window when the canvas's longest side is one pixel.
+    let (width, height) = (size.0 / longest * scale.window.width, size.1 / longest * scale.window.height);
+    let by_area = (limits.max_pixels as f64 / (width * height)).sqrt().floor();
+    let by_side = (f64::from(limits.max_side_px) / width.max(height)).floor();
+    let longest_px = f64::from(scale.longest_px).min(by_area).min(by_side).max(1.0);
+    if longest_px < least_px {
+        let measured = (width * height * least_px.powi(2)).ceil();
+        return Err(Fault::ArtOverLimit { measured, limit: limits.max_pixels as f64, unit: "pixels" });
+    }
+    Ok(longest_px)
 }
 
 /// Pixmap pixels are premultiplied; ours are straight.
-fn straight(pixmap: Pixmap) -> Result<RgbaImage, Fault> {
+fn straight_alpha(pixmap: Pixmap) -> Result<RgbaImage, Fault> {
     let (width_px, height_px) = (pixmap.width(), pixmap.height());
     let mut samples = pixmap.take();
     for pixel in samples.chunks_exact_mut(4) {
-        let alpha = u32::from(pixel[3]);
-        if alpha == 0 || alpha == 255 {
-            continue;
-        }
-        for sample in &mut pixel[..3] {
-            *sample = ((u32::from(*sample) * 255 + alpha / 2) / alpha).min(255) as u8;
+        let alpha = pixel[3];
+        if alpha != 0 && alpha != 255 {
+            pixel[..3].iter_mut().for_each(|sample| *sample = straight(*sample, alpha));
         }
     }
-    RgbaImage::from_raw(width_px, height_px, samples).ok_or_else(|| unreadable("a canvas without size"))
+    RgbaImage::from_raw(width_px, height_px, samples).ok_or_else(no_size)
 }
 
 /// Parser options that reach nothing outside the file.
-fn options(limits: Limits) -> Options<'static> {
+fn options(limits: Limits, stopped: Stopped) -> Options<'static> {
     Options {
         resources_dir: None,
         image_href_resolver: ImageHrefResolver {
-            resolve_data: Box::new(move |_, data, _| embedded(data, &limits)),
+            resolve_data: Box::new(move |_, data, _| embedded(&data, &limits, &stopped)),
             resolve_string: Box::new(|_, _| None),
         },
         font_resolver: FontResolver {
@@ -133,92 +191,60 @@ fn fonts() -> fontdb::Database {
     faces
 }
 
-/// How the renderer is handed the bytes of a picture of one kind.
-type Wrap = fn(Arc<Vec<u8>>) -> ImageKind;
+/// What stopped an embedded picture; the first one of a drawing stops the drawing.
+type Stopped = Arc<Mutex<Option<Fault>>>;
 
-/// An embedded picture: one of the raster kinds, within the limits by its own header.
-fn embedded(data: Arc<Vec<u8>>, limits: &Limits) -> Option<ImageKind> {
-    let (format, wrap): (_, Wrap) = match recognise(&data) {
-        Kind::Png => (image::ImageFormat::Png, ImageKind::PNG),
-        Kind::Jpeg => (image::ImageFormat::Jpeg, ImageKind::JPEG),
-        Kind::Webp => (image::ImageFormat::WebP, ImageKind::WEBP),
-        Kind::Svg | Kind::Other(_) | Kind::Unknown => return None,
+/// An embedded picture: opened by the same door as one that comes by itself, and handed on as plain pixels. One that cannot
+/// be opened is left out, as browsers do; one over the limits is the whole drawing's fault.
+fn embedded(data: &[u8], limits: &Limits, stopped: &Stopped) -> Option<ImageKind> {
+    let format = match recognise(data) {
+        Kind::Png => Format::Png,
+        Kind::Jpeg => Format::Jpeg,
+        Kind::Webp => Format::Webp,
+        Kind::Gif => Format::Gif,
+        Kind::Bmp => Format::Bmp,
+        Kind::Tiff => Format::Tiff,
+        Kind::Svg | Kind::Gzip | Kind::Other(_) | Kind::Unknown => return None,
     };
-    let reader = image::ImageReader::with_format(std::io::Cursor::new(data.as_slice()), format);
-    let (width_px, height_px) = reader.into_dimensions().ok()?;
-    limits.check_size(width_px, height_px).ok()?;
-    Some(wrap(data))
-}
-
-/// A text whose document type declares nothing, as many drawing programs write, with that declaration blanked. One that
-/// declares entities or elements (an internal subset in brackets) stays, to be refused.
-fn without_bare_document_type(text: &str) -> Cow<'_, str> {
-    let Some(start) = text.find("<!DOCTYPE") else { return Cow::Borrowed(text) };
-    let Some(length) = tag_end(&text[start..]) else { return Cow::Borrowed(text) };
-    let declaration = &text[start..start + length];
-    if declaration.contains('[') {
-        return Cow::Borrowed(text);
-    }
-    Cow::Owned([&text[..start], &text[start + length..]].concat())
-}
-
-/// Refuses document types and deep nesting with one cheap look at the tags. Not a parser: what it lets through, the
-/// parser judges.
-fn check_markup(text: &str) -> Result<(), Fault> {
-    let mut depth = 0_usize;
-    let mut rest = text;
-    while let Some(at) = rest.find('<') {
-        let tag = &rest[at + 1..];
-        let end = if let Some(comment) = tag.strip_prefix("!--") {
-            comment.find("-->").map(|at| at + 6)
-        } else if tag.starts_with("![CDATA[") {
-            tag.find("]]>").map(|at| at + 3)
-        } else if tag.starts_with('!') {
-            return Err(Fault::ArtUnsupported { kind: "SVG with a document type declaration".to_owned() });
-        } else if tag.starts_with('?') {
-            tag.find("?>").map(|at| at + 2)
-        } else {
-            let end = tag_end(tag);
-            let closed = end.is_some_and(|end| tag[..end].ends_with("/>"));
-            if tag.starts_with('/') {
-                depth = depth.saturating_sub(1);
-            } else if !closed {
-                depth += 1;
+    match raster::open(data, format, limits) {
+        Ok(artwork) => as_png(&artwork.pixels),
+        Err(fault) => {
+            if matches!(fault, Fault::ArtOverLimit { .. }) {
+                // A poisoned lock only means that another picture panicked; the fault is still good.
+                stopped.lock().unwrap_or_else(PoisonError::into_inner).get_or_insert(fault);
             }
-            end
-        };
-        if depth > MAX_NESTING {
-            return Err(Fault::ArtOverLimit { measured: depth as f64, limit: MAX_NESTING as f64, unit: "levels" });
+            None
         }
-        let Some(end) = end else { return Ok(()) };
-        rest = &tag[end..];
     }
-    Ok(())
 }
 
-/// The place behind the `>` that ends a tag; one inside a quoted value does not.
-fn tag_end(tag: &str) -> Option<usize> {
-    let mut quote = None;
-    for (at, byte) in tag.bytes().enumerate() {
-        match (quote, byte) {
-            (None, b'>') => return Some(at + 1),
-            (None, b'"' | b'\'') => quote = Some(byte),
-            (Some(open), _) if open == byte => quote = None,
-            _ => {}
-        }
-    }
-    None
+/// Pixels in the only wrapping that the renderer takes without loss.
+fn as_png(pixels: &RgbaImage) -> Option<ImageKind> {
+    let mut bytes = Vec::new();
+    let mut encoder = png::Encoder::new(&mut bytes, pixels.width(), pixels.height());
+    encoder.set_color(png::ColorType::Rgba);
+    encoder.set_compression(png::Compression::Fastest);
+    let mut writer = encoder.write_header().ok()?;
+    writer.write_image_data(pixels.as_raw()).ok()?;
+    writer.finish().ok()?;
+    Some(ImageKind::PNG(Arc::new(bytes)))
 }
 
 #[cfg(test)]
 mod tests {
+    use std::io::Write;
+
+    use super::super::drawing::Window;
     use super::*;
 
     const NS: &str = "xmlns=\"http://www.w3.org/2000/svg\" xmlns:xlink=\"http://www.w3.org/1999/xlink\"";
 
-    fn open_svg(inside: &str) -> Result<Artwork, Fault> {
-        let text = format!("<svg {NS} width=\"40\" height=\"20\">{inside}</svg>");
-        open(text.as_bytes(), 80, &Limits::default())
+    fn draw(text: &str, longest_px: u32, limits: &Limits) -> Result<Rendering, Fault> {
+        render(&Drawing { bytes: text.as_bytes(), scale: Scale::whole(longest_px), limits })
+    }
+
+    fn open_svg(inside: &str) -> Result<Rendering, Fault> {
+        draw(&format!("<svg {NS} width=\"40\" height=\"20\">{inside}</svg>"), 80, &Limits::default())
     }
 
     fn code(inside: &str) -> &'static str {
@@ -233,7 +259,7 @@ mod tests {
         let [red, green, blue, alpha] = art.pixels.get_pixel(40, 20).0;
         assert_eq!((red, green, blue), (255, 0, 0), "straight alpha keeps full red");
         assert!((127..=128).contains(&alpha));
-        assert!(!art.live_text);
+        assert!(art.live_text.is_empty());
     }
 
     #[test]
@@ -259,16 +285,18 @@ mod tests {
         let encoder = image::codecs::png::PngEncoder::new(std::io::Cursor::new(&mut png));
         let red = RgbaImage::from_pixel(50, 50, image::Rgba([255, 0, 0, 255]));
         red.write_with_encoder(encoder).unwrap();
-        let data = Arc::new(png);
-        assert!(matches!(embedded(Arc::clone(&data), &Limits::default()), Some(ImageKind::PNG(_))));
-        assert!(embedded(data, &Limits { max_pixels: 2499, ..Limits::default() }).is_none());
+        let stopped = Stopped::default();
+        assert!(matches!(embedded(&png, &Limits::default(), &stopped), Some(ImageKind::PNG(_))));
+        assert!(embedded(&png, &Limits { max_pixels: 2499, ..Limits::default() }, &stopped).is_none());
+        let fault = stopped.lock().unwrap().take();
+        assert!(matches!(fault, Some(Fault::ArtOverLimit { unit: "pixels", .. })));
     }
 
     #[test]
     fn document_types_that_declare_something_are_refused_and_bare_ones_are_not() {
         let doctype = |declaration: &str| {
             let text = format!("<?xml version=\"1.0\"?>{declaration}<svg {NS} width=\"9\" height=\"9\"/>");
-            open(text.as_bytes(), 80, &Limits::default()).err().map(|fault| fault.code())
+            draw(&text, 80, &Limits::default()).err().map(|fault| fault.code())
         };
         assert_eq!(doctype("<!DOCTYPE svg [<!ENTITY a \"b\">]>"), Some("art.unsupported"));
         assert_eq!(
@@ -308,25 +336,91 @@ mod tests {
     fn sizes_that_are_no_numbers_are_faults_or_drawn() {
         for size in ["width=\"NaN\" height=\"-5\"", "width=\"1e9mm\" height=\"1e9mm\"", "viewBox=\"0 0 NaN 0\""] {
             let text = format!("<svg {NS} {size}><rect width=\"10\" height=\"10\"/></svg>");
-            if let Ok(art) = open(text.as_bytes(), 80, &Limits::default()) {
+            if let Ok(art) = draw(&text, 80, &Limits::default()) {
                 assert!(art.pixels.width().max(art.pixels.height()) <= 80, "{size}");
             }
         }
     }
 
     #[test]
-    fn live_text_is_drawn_in_the_bundled_face_and_reported() {
-        let art = open_svg("<text x=\"2\" y=\"15\" font-family=\"Nowhere\">Hi</text>").unwrap();
-        assert!(art.live_text);
+    fn live_text_is_drawn_in_the_bundled_face_and_its_words_are_told() {
+        let art = open_svg("<text x=\"2\" y=\"15\" font-family=\"Nowhere\">Hi  you</text>").unwrap();
+        assert_eq!(art.live_text, ["Hi you"]);
         assert!(art.pixels.pixels().any(|pixel| pixel.0[3] > 200), "words do not vanish");
-        assert!(!open_svg("<text> </text><rect width=\"9\" height=\"9\"/>").unwrap().live_text);
+        assert!(open_svg("<text> </text><rect width=\"9\" height=\"9\"/>").unwrap().live_text.is_empty());
+    }
+
+    #[test]
+    fn text_in_a_bundled_face_is_as_good_as_outlines_where_the_face_has_its_letters() {
+        let words = |text: &str| {
+            let inside = format!("<text x=\"2\" y=\"15\" font-family=\"Noto Sans, serif\">{text}</text>");
+            open_svg(&inside).unwrap().live_text
+        };
+        assert!(words("Ab\u{e9}").is_empty());
+        assert_eq!(words("\u{4e2d}"), ["\u{4e2d}"]);
+    }
+
+    #[test]
+    fn a_window_is_that_part_of_the_whole_rendering() {
+        let text =
+            format!("<svg {NS} width=\"40\" height=\"20\"><rect x=\"5\" y=\"3\" width=\"9\" height=\"7\"/></svg>");
+        let limits = Limits::default();
+        let whole = draw(&text, 400, &limits).unwrap();
+        let window = Window { x: 0.1, y: 0.1, width: 0.3, height: 0.5 };
+        let scale = Scale { window, ..Scale::whole(400) };
+        let part = render(&Drawing { bytes: text.as_bytes(), scale, limits: &limits }).unwrap();
+        assert_eq!((part.canvas_px, part.pixels.dimensions()), ((400, 200), (120, 100)));
+        let cut = image::imageops::crop_imm(&whole.pixels, 40, 20, 120, 100).to_image();
+        assert_eq!(part.pixels, cut);
+    }
+
+    #[test]
+    fn a_drawing_that_cannot_be_large_enough_within_the_limits_is_refused() {
+        let text = format!("<svg {NS} width=\"100\" height=\"100\"/>");
+        let limits = Limits { max_pixels: 10_000, ..Limits::default() };
+        let drawn = |least_px| {
+            let scale = Scale { least_px, ..Scale::whole(5000) };
+            render(&Drawing { bytes: text.as_bytes(), scale, limits: &limits })
+        };
+        assert_eq!(drawn(100).unwrap().canvas_px, (100, 100));
+        assert!(matches!(drawn(101), Err(Fault::ArtOverLimit { unit: "pixels", .. })));
+    }
+
+    #[test]
+    fn a_compressed_drawing_is_the_same_drawing_and_inflates_no_further_than_its_limit() {
+        let text = format!("<svg {NS} width=\"40\" height=\"20\"><rect width=\"9\" height=\"7\"/></svg>");
+        let packed = |plain: &[u8]| {
+            let mut encoder = flate2::write::GzEncoder::new(Vec::new(), flate2::Compression::default());
+            encoder.write_all(plain).unwrap();
+            encoder.finish().unwrap()
+        };
+        let limits = Limits { max_drawing_bytes: 1000, ..Limits::default() };
+        let drawn = |bytes: &[u8]| render(&Drawing { bytes, scale: Scale::whole(80), limits: &limits });
+        assert_eq!(drawn(&packed(text.as_bytes())).unwrap(), drawn(text.as_bytes()).unwrap());
+        let bomb = text.clone() + &" ".repeat(1000);
+        assert!(matches!(drawn(&packed(bomb.as_bytes())), Err(Fault::ArtOverLimit { unit: "bytes", .. })));
+        assert!(matches!(drawn(&packed(b"a letter")), Err(Fault::ArtUnsupported { .. })));
+        let whole = packed(text.as_bytes());
+        assert!(matches!(drawn(&whole[..whole.len() - 9]), Err(Fault::ArtUnreadable { .. })));
+    }
+
+    #[test]
+    fn a_canvas_has_the_shape_that_its_sizes_say() {
+        // SVG 2, 8.2: width and height win; without them the view box gives the aspect.
+        for (sizes, wanted) in [
+            ("width=\"40mm\" height=\"20mm\" viewBox=\"0 0 10 10\"", (80, 40)),
+            ("viewBox=\"0 0 30 60\"", (40, 80)),
+            ("width=\"1in\" height=\"48pt\"", (80, 53)),
+        ] {
+            assert_eq!(draw(&format!("<svg {NS} {sizes}/>"), 80, &Limits::default()).unwrap().canvas_px, wanted);
+        }
     }
 
     #[test]
     fn the_canvas_stays_within_the_limits() {
         let text = format!("<svg {NS} width=\"100\" height=\"100\"/>");
         let small = Limits { max_pixels: 10_000, ..Limits::default() };
-        let art = open(text.as_bytes(), 5000, &small).unwrap();
+        let art = draw(&text, 5000, &small).unwrap();
         assert_eq!(art.pixels.dimensions(), (100, 100));
     }
 }

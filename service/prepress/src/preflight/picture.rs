@@ -43,13 +43,16 @@ pub fn inspect_art(artwork: &Artwork, cut_out: &CutOut, thresholds: &Thresholds)
         colour_profile: artwork.colour_profile.clone(),
         ..Measures::default()
     };
-    let found = [backdrop(cut_out), clipped(cut_out), huge_margin(cut_out, width_px, height_px, thresholds)];
+    let found = [backdrop(cut_out), clipped(cut_out), huge_margin(cut_out, artwork.canvas_px.0, artwork.canvas_px.1, thresholds)];
     let survey = survey::survey(artwork, cut_out);
     let in_pixels = seen::in_picture(&survey, visible, thresholds);
     let told = [
-        colours(artwork.colour_profile.as_deref()),
+        artwork
+            .profile_broken
+            .then(|| broken_profile(artwork.colour_profile.as_deref()))
+            .or_else(|| colours(artwork.colour_profile.as_deref())),
         artwork.animated.then(|| Finding::new(Code::ArtAnimated)),
-        artwork.live_text.then(|| Finding::new(Code::TextNotOutlined)),
+        live_text(&artwork.live_text),
     ];
     let findings = found.into_iter().chain(told).flatten().chain(in_pixels).collect();
     ArtFacts { measures, findings, survey: Arc::new(survey) }
@@ -60,6 +63,9 @@ fn format_word(format: Format) -> &'static str {
         Format::Png => "png",
         Format::Jpeg => "jpeg",
         Format::Webp => "webp",
+        Format::Gif => "gif",
+        Format::Bmp => "bmp",
+        Format::Tiff => "tiff",
         Format::Svg => "svg",
     }
 }
@@ -114,6 +120,32 @@ fn colours(profile: Option<&str>) -> Option<Finding> {
         let message = format!("The colours were converted from the profile in the picture ({name}).");
         Finding::new(Code::ColourProfile).saying(message, Code::ColourProfile.remedy())
     })
+}
+
+/// A profile that could not be used; in CMYK that is worth a look, as any conversion of inks is.
+fn broken_profile(name: Option<&str>) -> Finding {
+    let inks = name.is_some_and(|name| name.starts_with(CMYK));
+    let taken_for = if inks { "plain CMYK" } else { "sRGB" };
+    let code = if inks { Code::ColourCmyk } else { Code::ColourProfile };
+    Finding::new(code).saying(
+        format!("The colour profile in the picture is damaged or for another kind of picture; the colours were taken for {taken_for}."),
+        "Check the colours in the proof, or save the picture again as sRGB.",
+    )
+}
+
+/// Words that look different here.
+fn live_text(words: &[String]) -> Option<Finding> {
+    if words.is_empty() {
+        return None;
+    }
+    let listed: Vec<String> = words.iter().map(|words| format!("\u{201c}{words}\u{201d}")).collect();
+    let message =
+        format!("The drawing has live text in a font that is not here, and may look different: {}.", listed.join(", "));
+    Some(
+        Finding::new(Code::TextNotOutlined)
+            .measured(words.len() as f64, Some(0.0), "texts")
+            .saying(message, Code::TextNotOutlined.remedy()),
+    )
 }
 
 fn huge_margin(cut_out: &CutOut, width_px: u32, height_px: u32, thresholds: &Thresholds) -> Option<Finding> {
@@ -248,7 +280,7 @@ mod tests {
         );
         let cut_out =
             CutOut { pixels: Arc::clone(&pixels), edge: Region::new(vec![Ring::rectangle(edge)]), visible, backdrop };
-        let artwork = Artwork { pixels, format: Format::Png, animated: false, colour_profile: None, live_text: false };
+        let artwork = Artwork::new(pixels, Format::Png);
         inspect_art(&artwork, &cut_out, &Thresholds::default())
     }
 

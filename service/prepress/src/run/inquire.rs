@@ -91,7 +91,7 @@ fn look_at_design(
     backing: Option<&Backing>,
     bench: Bench<'_>,
 ) -> Result<Look, Fault> {
-    let sketch = sketch(Source::open(design, bench)?, design, backing, inquiry, bench)?;
+    let sketch = sketch(Source::open(design, inquiry.stock.print_ppi, bench)?, design, backing, inquiry, bench)?;
     let mut findings = sketch.facts.findings.clone();
     if let Some(outlined) = sketch.outlined.as_ref().filter(|_| inquiry.sized) {
         let Rejected { outermost, reach, longest } = Rejected::of(outlined);
@@ -181,7 +181,7 @@ fn look_at_page(inquiry: &Inquiry, page: &Page, bench: Bench<'_>) -> Result<Look
     let sketches: Vec<Sketch> = page
         .pieces
         .par_iter()
-        .zip(page::open_pieces(page, bench)?)
+        .zip(page::open_pieces(page, &inquiry.stock, bench)?)
         .map(|(piece, opened)| sketch(opened, &piece.design, None, &sized, bench))
         .collect::<Result<_, Fault>>()?;
     let mut findings: Vec<Finding> = page

@@ -20,6 +20,7 @@ use std::sync::Mutex;
 
 pub use estimate::estimate;
 pub use inquire::preflight;
+pub use prepare::drawing_px;
 pub use proof::{Proof, ProofDocument, proof};
 
 use rayon::prelude::*;

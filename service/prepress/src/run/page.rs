@@ -28,11 +28,11 @@ struct Cut {
 
 /// Makes the page, or sets it aside with the findings of its pieces.
 pub(super) fn make(page: &Page, stock: &Stock, bench: Bench<'_>) -> Result<Made, Fault> {
-    make_opened(page, &open_pieces(page, bench)?, stock, bench)
+    make_opened(page, &open_pieces(page, stock, bench)?, stock, bench)
 }
 
 /// The pictures of all pieces, each opened once. A drawing is rendered for each piece, in its size.
-pub(super) fn open_pieces(page: &Page, bench: Bench<'_>) -> Result<Vec<Opened>, Fault> {
+pub(super) fn open_pieces(page: &Page, stock: &Stock, bench: Bench<'_>) -> Result<Vec<Opened>, Fault> {
     let mut firsts: Vec<&Piece> = Vec::new();
     let mut first_of: Vec<usize> = Vec::new();
     for piece in &page.pieces {
@@ -42,10 +42,14 @@ pub(super) fn open_pieces(page: &Page, bench: Bench<'_>) -> Result<Vec<Opened>, 
             firsts.push(piece);
         }
     }
-    let shared: Vec<Opened> =
-        firsts.par_iter().map(|first| Source::open(&first.design, bench)).collect::<Result<_, Fault>>()?;
+    let shared: Vec<Opened> = firsts
+        .par_iter()
+        .map(|first| Source::open(&first.design, stock.print_ppi, bench))
+        .collect::<Result<_, Fault>>()?;
     let open = |(piece, first): (&Piece, usize)| match &shared[first] {
-        Ok(source) if source.is_vector() && !std::ptr::eq(firsts[first], piece) => Source::open(&piece.design, bench),
+        Ok(source) if source.is_vector() && !std::ptr::eq(firsts[first], piece) => {
+            Source::open(&piece.design, stock.print_ppi, bench)
+        }
         opened => Ok(opened.clone()),
     };
     page.pieces.par_iter().zip(first_of).map(open).collect()

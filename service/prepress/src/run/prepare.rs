@@ -10,7 +10,7 @@ use crate::cancel::Cancel;
 use crate::fault::Fault;
 use crate::finding::{Code, Finding, Severity};
 use crate::geom::Ring;
-use crate::intake::{self, Artwork, Format, Limits};
+use crate::intake::{self, Artwork, Format, Limits, Scale, Window};
 use crate::order::{ArtInput, Backing, Design, Item, Job, Product, Size, Stock};
 use crate::outline::{self, Outlined};
 use crate::preflight::{self, ArtFacts, Thresholds};
@@ -24,8 +24,11 @@ const VECTOR_LOOK_PX: u32 = 1024;
 /// Vector art is rendered at twice the usual print resolution, so that resampling to print costs no sharpness.
 const VECTOR_PPI: Ppi = Ppi::of(600.0);
 
-/// Largest side of a rendering: a 250 mm sticker at [`VECTOR_PPI`] with room for an off-centre drawing.
-const VECTOR_MAX_PX: u32 = 8000;
+/// Share of its canvas under which the art is rendered alone: a small drawing on a large page would cost the page.
+const ALONE_SHARE: f64 = 0.5;
+
+/// Room around art that is rendered alone, as a share of the canvas: the look's own grain, and what fades out.
+const ALONE_ROOM: f64 = 0.01;
 
 /// How far the polyline of a rejected outline may be from its line.
 const FLATTENING: Mm = Mm::of(0.005);
@@ -193,13 +196,14 @@ fn make_group(
         .iter()
         .filter_map(|index| design_of(distinct[*index].0).map(|(design, backing)| (*index, design, backing)))
         .collect();
-    let Some((_, first, _)) = designs.first() else { return Ok(Vec::new()) };
-    let shared = Source::open(first, bench)?;
+    let Some((first_index, first, _)) = designs.first() else { return Ok(Vec::new()) };
+    let print_ppi = |index: usize| stock_of(index).print_ppi;
+    let shared = Source::open(first, print_ppi(*first_index), bench)?;
     let is_vector = shared.as_ref().is_ok_and(|source| source.is_vector());
     let make = |(position, (index, design, backing)): (usize, (usize, &Design, Option<&Backing>))| {
         bench.cancel.check()?;
         // A drawing is rendered for each of its stickers by itself: what a sticker looks like never depends on its company.
-        let own = if is_vector && position > 0 { Some(Source::open(design, bench)?) } else { None };
+        let own = if is_vector && position > 0 { Some(Source::open(design, print_ppi(index), bench)?) } else { None };
         Ok((index, make_design(own.as_ref().unwrap_or(&shared), design, backing, stock_of(index), bench)?))
     };
     designs.into_iter().enumerate().map(make).collect()
@@ -215,23 +219,23 @@ pub(super) struct Source {
 pub(super) type Opened = Result<Arc<Source>, Finding>;
 
 impl Source {
-    /// Opens a design's picture. A picture that cannot be used is no fault of the run.
-    pub(super) fn open(design: &Design, bench: Bench<'_>) -> Result<Opened, Fault> {
-        match Source::decode(design, bench) {
+    /// Opens a design's picture; a drawing is rendered to be printed at so many pixels per inch. A picture that cannot be used is no fault of the run.
+    pub(super) fn open(design: &Design, print_ppi: Ppi, bench: Bench<'_>) -> Result<Opened, Fault> {
+        match Source::decode(design, print_ppi, bench) {
             Ok(source) => Ok(Ok(Arc::new(source))),
             Err(fault) => fault.finding().map(Err).ok_or(fault),
         }
     }
 
-    fn decode(design: &Design, bench: Bench<'_>) -> Result<Source, Fault> {
+    fn decode(design: &Design, print_ppi: Ppi, bench: Bench<'_>) -> Result<Source, Fault> {
         let bytes = load(&design.art, bench.limits)?;
         let backdrop = design.backdrop_used();
         let mut artwork = intake::open(&bytes, VECTOR_LOOK_PX, bench.limits)?;
         let mut cut_out;
         if artwork.format == Format::Svg {
             cut_out = silhouette::cut_out(&artwork, backdrop, bench.cancel)?;
-            let longest_px = vector_px(&artwork, &cut_out, design);
-            artwork = intake::open(&bytes, longest_px, bench.limits)?;
+            let scale = scale_for_print(&artwork, &cut_out, design, print_ppi);
+            artwork = intake::open_scaled(&bytes, &scale, bench.limits)?;
         }
         drop(bytes);
         cut_out = silhouette::cut_out(&artwork, backdrop, bench.cancel)?;
@@ -270,8 +274,20 @@ fn load(art: &ArtInput, limits: &Limits) -> Result<Arc<[u8]>, Fault> {
     }
 }
 
-/// The longest side at which a drawing's canvas is rendered for its sticker.
-fn vector_px(look: &Artwork, cut_out: &CutOut, design: &Design) -> u32 {
+/// Most pixels that a design's picture is rendered at if it is a drawing: the art fills half of a side of what is rendered,
+/// or more (see [`ALONE_SHARE`] and [`ALONE_ROOM`]); a drawing on a page that is fifty times as wide may take more.
+pub fn drawing_px(design: &Design, limits: &Limits) -> u64 {
+    let longest = match design.size {
+        Size::Width(side) | Size::Height(side) | Size::Longest(side) => side,
+        Size::Both { width, height } => width.max(height),
+    };
+    let side_px = u64::from(VECTOR_PPI.pixels(longest)).saturating_mul(2).max(u64::from(VECTOR_LOOK_PX));
+    side_px.saturating_mul(side_px).min(limits.max_pixels)
+}
+
+/// How a drawing is rendered for its sticker, after a first look: at [`VECTOR_PPI`], less where the limits ask, never under
+/// the stock's own resolution.
+fn scale_for_print(look: &Artwork, cut_out: &CutOut, design: &Design, print_ppi: Ppi) -> Scale {
     let (width, height) = (f64::from(cut_out.visible.width_px), f64::from(cut_out.visible.height_px));
     let (canvas_width, canvas_height) = look.pixels.dimensions();
     let canvas_over_art = f64::from(canvas_width.max(canvas_height)) / width.max(height).max(1.0);
@@ -281,8 +297,37 @@ fn vector_px(look: &Artwork, cut_out: &CutOut, design: &Design) -> u32 {
         Size::Longest(side) => side.mm(),
         Size::Both { width, height } => width.max(height).mm(),
     };
-    let wanted = VECTOR_PPI.pixels(Mm::of(longest_mm.min(1e5) * canvas_over_art.min(1e3)));
-    wanted.clamp(VECTOR_LOOK_PX, VECTOR_MAX_PX)
+    let canvas_at = |ppi: Ppi| ppi.pixels(Mm::of(longest_mm.min(1e5) * canvas_over_art.min(1e3)));
+    let best = if print_ppi > VECTOR_PPI { print_ppi } else { VECTOR_PPI };
+    Scale {
+        longest_px: canvas_at(best).max(VECTOR_LOOK_PX),
+        least_px: canvas_at(print_ppi).max(1),
+        window: window_of(look),
+    }
+}
+
+/// The part of a drawing's canvas that anything was drawn on, or all of it.
+fn window_of(look: &Artwork) -> Window {
+    let (width, height) = look.pixels.dimensions();
+    let (mut left, mut top, mut right, mut bottom) = (width, height, 0, 0);
+    for (x, y, pixel) in look.pixels.enumerate_pixels() {
+        if pixel.0[3] > 0 {
+            (left, top, right, bottom) = (left.min(x), top.min(y), right.max(x + 1), bottom.max(y + 1));
+        }
+    }
+    let share = |from: u32, to: u32, side: u32| {
+        let low = (f64::from(from) / f64::from(side) - ALONE_ROOM).max(0.0);
+        let high = (f64::from(to) / f64::from(side) + ALONE_ROOM).min(1.0);
+        (low, high - low)
+    };
+    if right <= left {
+        return Window::WHOLE;
+    }
+    let ((x, share_x), (y, share_y)) = (share(left, right, width), share(top, bottom, height));
+    if share_x * share_y > ALONE_SHARE {
+        return Window::WHOLE;
+    }
+    Window { x, y, width: share_x, height: share_y }
 }
 
 /// One design from a picture that was opened, or could not be.

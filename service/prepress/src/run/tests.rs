@@ -248,7 +248,7 @@ fn a_drawing_is_refused_where_none_is_taken() {
         br#"<svg xmlns="http://www.w3.org/2000/svg" width="100" height="100"><circle cx="50" cy="50" r="45"/></svg>"#;
     let inquiry = die_cut(svg, 30.0);
     assert_eq!(report(&inquiry).verdict, Verdict::Ready);
-    let limits = Limits { takes_vector: false, ..Limits::default() };
+    let limits = Limits { drawings: crate::intake::Drawings::Refused, ..Limits::default() };
     let report = preflight(&inquiry, &limits, &Cancel::new()).unwrap();
     assert_eq!(codes(&report.findings), ["art.unsupported"]);
 }

@@ -7,7 +7,7 @@ use crate::geom::Point;
 use crate::intake::Format;
 
 fn artwork(pixels: RgbaImage) -> Artwork {
-    Artwork { pixels: Arc::new(pixels), format: Format::Png, animated: false, colour_profile: None, live_text: false }
+    Artwork::new(Arc::new(pixels), Format::Png)
 }
 
 fn order(remove: BackdropRemove) -> Backdrop {

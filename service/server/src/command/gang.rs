@@ -19,6 +19,7 @@ use super::job_file::{self, JobFile};
 use super::terminal::complain;
 use super::{EXIT_BROKEN, EXIT_NOTHING_PLACED, GangArgs, report};
 use crate::budget::Budget;
+use crate::drawing_process;
 use crate::signals;
 use crate::wire;
 
@@ -52,7 +53,7 @@ pub(super) fn run(args: &GangArgs) -> ExitCode {
 
 /// Makes the sheets and moves them to the output folder.
 fn make(args: &GangArgs) -> Result<Ticket, Failure> {
-    let limits = Limits::default();
+    let limits = drawing_process::limits();
     let configured = args.shop.stocks()?;
     let JobFile { job, inputs } =
         job_file::read(&args.job, &limits, |text, art| wire::read_gang_job(text, art, &configured))?;

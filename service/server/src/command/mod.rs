@@ -18,6 +18,7 @@ use std::process::ExitCode;
 
 use clap::{Args, Parser, Subcommand};
 
+use crate::drawing_process;
 use crate::logging;
 use crate::settings::{self, SettingsArgs};
 use crate::wire::ConfiguredStocks;
@@ -54,6 +55,9 @@ enum Command {
     Config(ConfigCommand),
     /// Make a key for a client of the service
     Key(KeyArgs),
+    /// Render the drawing on stdin: how this program renders drawings from strangers
+    #[command(hide = true)]
+    RenderDrawing(drawing_process::ChildArgs),
     /// Ask a running service whether it is alive; exit code 0 when it is
     Health(HealthArgs),
 }
@@ -164,7 +168,7 @@ pub(crate) fn main() -> ExitCode {
             return if error.exit_code() == 0 { ExitCode::SUCCESS } else { ExitCode::from(EXIT_BROKEN) };
         }
     };
-    if !matches!(parsed.command, Command::Serve(_)) {
+    if !matches!(parsed.command, Command::Serve(_) | Command::RenderDrawing(_)) {
         logging::start("warn");
     }
     match parsed.command {
@@ -176,6 +180,7 @@ pub(crate) fn main() -> ExitCode {
         Command::Preflight(args) => single::preflight(&args),
         Command::Proof(args) => single::proof(&args),
         Command::Estimate(args) => single::estimate(&args),
+        Command::RenderDrawing(args) => drawing_process::run(&args),
         Command::Health(args) => health::run(&settings::listen_of(args.listen, args.settings.as_deref())),
     }
 }

@@ -9,7 +9,6 @@ use std::process::ExitCode;
 use quoin_prepress::cancel::Cancel;
 use quoin_prepress::fault::Fault;
 use quoin_prepress::finding::{Finding, Severity};
-use quoin_prepress::intake::Limits;
 use quoin_prepress::order::ProofDrawing;
 use quoin_prepress::output;
 use quoin_prepress::run::{self, Proof};
@@ -20,12 +19,13 @@ use super::job_file::{self, JobFile};
 use super::terminal::{complain, harmless};
 use super::{EXIT_BROKEN, EXIT_NOTHING_PLACED, InquiryArgs, ProofArgs};
 use crate::answer::ANSWER;
+use crate::drawing_process;
 use crate::wire;
 
 /// Runs `quoin preflight`.
 pub(super) fn preflight(args: &InquiryArgs) -> ExitCode {
     finished(|| {
-        let (limits, configured) = (Limits::default(), args.shop.stocks()?);
+        let (limits, configured) = (drawing_process::limits(), args.shop.stocks()?);
         let JobFile { job, .. } =
             job_file::read(&args.job, &limits, |text, art| wire::read_preflight(text, art, &configured))?;
         Ok(output::json(ANSWER, &run::preflight(&job, &limits, &Cancel::new())?)?)
@@ -35,7 +35,7 @@ pub(super) fn preflight(args: &InquiryArgs) -> ExitCode {
 /// Runs `quoin estimate`.
 pub(super) fn estimate(args: &InquiryArgs) -> ExitCode {
     finished(|| {
-        let (limits, configured) = (Limits::default(), args.shop.stocks()?);
+        let (limits, configured) = (drawing_process::limits(), args.shop.stocks()?);
         let JobFile { job: (inquiry, quantities), .. } =
             job_file::read(&args.job, &limits, |text, art| wire::read_estimate(text, art, &configured))?;
         Ok(output::json(ANSWER, &run::estimate(&inquiry, &quantities, &limits, &Cancel::new())?)?)
@@ -45,7 +45,7 @@ pub(super) fn estimate(args: &InquiryArgs) -> ExitCode {
 /// Runs `quoin proof`.
 pub(super) fn proof(args: &ProofArgs) -> ExitCode {
     finished(|| {
-        let (limits, configured) = (Limits::default(), args.shop.stocks()?);
+        let (limits, configured) = (drawing_process::limits(), args.shop.stocks()?);
         let JobFile { job: (inquiry, view), inputs } =
             job_file::read(&args.job, &limits, |text, art| wire::read_proof(text, art, &configured))?;
         let refused = |source| Failure::File { path: args.out.clone(), source };

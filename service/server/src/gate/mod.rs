@@ -8,6 +8,6 @@ mod pixels;
 mod queue;
 mod workers;
 
-pub(crate) use pixels::{Pixels, Sizes, decoded_mib, size_of};
+pub(crate) use pixels::{Picture, Pixels, Sizes, decoded_mib, size_of};
 pub(crate) use queue::{Place, Queue};
 pub(crate) use workers::{Worker, Workers};

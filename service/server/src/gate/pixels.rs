@@ -4,7 +4,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::io::{BufRead, Cursor, Seek};
 use std::sync::Arc;
 
-use quoin_prepress::intake::Limits;
+use quoin_prepress::intake::{Limits, is_drawing};
 use quoin_prepress::order::ArtInput;
 use tokio::sync::{OwnedSemaphorePermit, Semaphore};
 
@@ -44,15 +44,24 @@ impl Pixels {
     }
 }
 
+/// A picture, and the pixels that it has if it is a drawing.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Picture<'a> {
+    /// The picture.
+    pub(crate) art: &'a ArtInput,
+    /// Pixels of its rendering.
+    pub(crate) drawing_px: u64,
+}
+
 /// Width and height that the head of a stored picture says, by its SHA-256.
 pub(crate) type Sizes = BTreeMap<[u8; 32], (u64, u64)>;
 
 /// MiB that pictures have when they are decoded. Pictures come in groups that are decoded together: the pieces of a sticker
 /// sheet, or one alone. As many groups are in work as there are threads: the largest ones count. A picture that no decoder
 /// will take counts nothing, and one that several groups have counts once in each.
-pub(crate) fn decoded_mib(groups: &[Vec<&ArtInput>], sizes: &Sizes, threads: usize, limits: &Limits) -> u32 {
-    let together = |group: &Vec<&ArtInput>| -> BTreeSet<_> {
-        group.iter().map(|art| (identity(art), decoded_bytes(art, sizes, limits))).collect()
+pub(crate) fn decoded_mib(groups: &[Vec<Picture<'_>>], sizes: &Sizes, threads: usize, limits: &Limits) -> u32 {
+    let together = |group: &Vec<Picture<'_>>| -> BTreeSet<_> {
+        group.iter().map(|picture| (identity(picture.art), decoded_bytes(picture, sizes, limits))).collect()
     };
     let distinct: BTreeSet<BTreeSet<_>> = groups.iter().map(together).collect();
     let mut bytes: Vec<u64> = distinct.iter().map(|group| group.iter().map(|(_, bytes)| bytes).sum()).collect();
@@ -70,13 +79,15 @@ fn identity(art: &ArtInput) -> (usize, [u8; 32]) {
     }
 }
 
-fn decoded_bytes(art: &ArtInput, sizes: &Sizes, limits: &Limits) -> u64 {
-    let size = match art {
-        ArtInput::Bytes(bytes) => size_of(Cursor::new(&bytes[..])),
+fn decoded_bytes(picture: &Picture<'_>, sizes: &Sizes, limits: &Limits) -> u64 {
+    let size = match picture.art {
+        ArtInput::Bytes(bytes) if is_drawing(bytes) => None,
+        ArtInput::Bytes(bytes) => Some(size_of(Cursor::new(&bytes[..])).unwrap_or_default()),
         ArtInput::Stored { sha256, .. } => sizes.get(sha256).copied(),
-        ArtInput::OverLimit { .. } => None,
+        ArtInput::OverLimit { .. } => Some((0, 0)),
     };
-    let Some((width, height)) = size else { return 0 };
+    // A drawing has no size of its own, nor has what only a decoder can tell from one.
+    let Some((width, height)) = size else { return picture.drawing_px * PIXEL_BYTES };
     let taken = width.max(height) <= u64::from(limits.max_side_px) && width.saturating_mul(height) <= limits.max_pixels;
     if taken { width * height * PIXEL_BYTES } else { 0 }
 }
@@ -104,10 +115,20 @@ mod tests {
         let art = [head(1024, 1024), head(2048, 1024), head(512, 512), head(60_000, 60_000)];
         let limits = Limits::default();
         // 4 bytes a pixel: 4, 8 and 1 MiB; the last is over the limits and never decoded.
-        let alone: Vec<Vec<&ArtInput>> = art.iter().chain(&art).map(|art| vec![art]).collect();
+        let picture = |art| Picture { art, drawing_px: 1 << 20 };
+        let alone: Vec<Vec<Picture<'_>>> = art.iter().chain(&art).map(|art| vec![picture(art)]).collect();
         assert_eq!(decoded_mib(&alone, &Sizes::new(), 2, &limits), 12);
         assert_eq!(decoded_mib(&alone, &Sizes::new(), 8, &limits), 13, "each once");
-        let together = [art.iter().chain(&art).collect::<Vec<_>>()];
+        let together = [art.iter().chain(&art).map(picture).collect::<Vec<_>>()];
         assert_eq!(decoded_mib(&together, &Sizes::new(), 1, &limits), 13, "the pieces of a sheet are decoded together");
+    }
+
+    #[test]
+    fn a_drawing_counts_what_it_will_be_rendered_at() {
+        let drawing = ArtInput::Bytes(b"<svg xmlns=\"http://www.w3.org/2000/svg\"/>".as_slice().into());
+        let letter = ArtInput::Bytes(b"dear printer".as_slice().into());
+        let mib =
+            |art| decoded_mib(&[vec![Picture { art, drawing_px: 2 << 20 }]], &Sizes::new(), 1, &Limits::default());
+        assert_eq!((mib(&drawing), mib(&letter)), (8, 0));
     }
 }

@@ -14,10 +14,11 @@ use actix_web::{FromRequest, HttpRequest};
 use quoin_prepress::cancel::Cancel;
 use quoin_prepress::fault::Fault;
 use quoin_prepress::intake::Limits;
-use quoin_prepress::order::{ArtFile, ArtInput, Design, Product};
+use quoin_prepress::order::{ArtFile, Design, Product};
+use quoin_prepress::run;
 use tokio::sync::OwnedSemaphorePermit;
 
-use crate::gate::{self, Place, Worker};
+use crate::gate::{self, Picture, Place, Worker};
 use crate::operation::Operation;
 use crate::problem::Problem;
 use crate::service::Service;
@@ -190,9 +191,11 @@ fn read_job<A: Ask>(body: Body, service: &Service) -> Result<(A, u32), Problem> 
             return Err(Problem::Mistakes(mistakes));
         }
     };
-    let pictures: Vec<Vec<&ArtInput>> = ask.products().map(pictures_of).collect();
-    let mib_of =
-        |groups: &[Vec<&ArtInput>]| gate::decoded_mib(groups, art.sizes(), settings.threads_per_job, &settings.picture);
+    let pictures: Vec<Vec<Picture<'_>>> =
+        ask.products().map(|product| pictures_of(product, &settings.picture)).collect();
+    let mib_of = |groups: &[Vec<Picture<'_>>]| {
+        gate::decoded_mib(groups, art.sizes(), settings.threads_per_job, &settings.picture)
+    };
     // One picture is held to the intake's own limits, and may then have everything for itself.
     for together in pictures.iter().filter(|together| together.len() > 1) {
         refuse_too_much(mib_of(slice::from_ref(together)), service.pixels.all_mib())?;
@@ -212,10 +215,11 @@ fn refuse_too_much(mib: u32, all_mib: u32) -> Result<(), Problem> {
 }
 
 /// The pictures of a product, which are decoded together.
-fn pictures_of(product: &Product) -> Vec<&ArtInput> {
+fn pictures_of<'a>(product: &'a Product, limits: &Limits) -> Vec<Picture<'a>> {
     let designs: Vec<&Design> = match product {
         Product::DieCut(design) | Product::KissCut(design, _) => vec![design],
         Product::StickerSheet(page) => page.pieces.iter().map(|piece| &piece.design).collect(),
     };
-    designs.into_iter().map(|design| &design.art).collect()
+    let picture = |design: &'a Design| Picture { art: &design.art, drawing_px: run::drawing_px(design, limits) };
+    designs.into_iter().map(picture).collect()
 }

@@ -15,6 +15,7 @@ use quoin_prepress::intake::Limits;
 pub(crate) use args::SettingsArgs;
 pub(crate) use keys::{Keys, Opened, Scope, hash_of, key_name};
 
+use crate::drawing_process;
 use crate::wire::ConfiguredStocks;
 
 /// Most seconds, threads, MiB and so on that any setting takes: more is a slip of the pen.
@@ -137,8 +138,7 @@ impl Settings {
             max_bytes: number(MAX_PICTURE, args.max_picture_mib) * MIB,
             max_pixels: number(MAX_MEGAPIXELS, args.max_picture_megapixels) * 1_000_000,
             max_side_px: number(MAX_SIDE, args.max_picture_side_px) as u32,
-            // Drawings from strangers are programs for a renderer; they stay out until they have a cell of their own.
-            takes_vector: false,
+            ..drawing_process::limits()
         };
         let (notice, deadline) =
             (number(DRAIN_NOTICE, args.drain_notice_s), number(DRAIN_DEADLINE, args.drain_deadline_s));

@@ -10,8 +10,7 @@ pub(super) fn art() -> Value {
     let part = "Name of the part of the multipart body that holds the picture.";
     let base64 = "The picture itself, base64 (RFC 4648, section 4) with padding, in one line.";
     let mut schema = object(
-        "A picture: PNG, JPEG or WebP, told by its content (SVG from the command line alone so far; over HTTP it is the \
-         finding `art.unsupported`). Exactly one of `part` and `base64`. Nothing is ever \
+        "A picture: PNG, JPEG, WebP, TIFF, GIF, BMP or SVG (also svgz), told by its content. Exactly one of `part` and `base64`. Nothing is ever \
          fetched from a URL. (The command line takes `file`, a path beside the job file, instead of `part`; over HTTP it \
          is refused.)",
         &[],

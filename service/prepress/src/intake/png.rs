@@ -1,0 +1,263 @@
+//! PNG and the first frame of APNG.
+//!
+//! Source: PNG (3rd edition, W3C 2025): 5.2 signature, 11.2 chunks, 11.3.2 colour, 11.3.3 texts, 4.9 animation. Rows are
+//! brought to eight bits as they are inflated, so that a deep picture never stands in memory at its own depth.
+
+use std::io::{Cursor, Read};
+use std::ops::Range;
+
+use flate2::Crc;
+use flate2::read::ZlibDecoder;
+use image::metadata::Orientation;
+use png::{BitDepth, ColorType, Decoder, DecodingError, InterlaceInfo, Reader, Transformations};
+
+use super::exif;
+use super::limits::{Limits, within};
+use super::samples::{Decoded, Profile, Samples, cut_short, image_of, to_eight_bits, unreadable};
+use crate::fault::Fault;
+
+/// The keyword of a text chunk that holds an Exif block.
+const RAW_EXIF: &[u8] = b"Raw profile type exif";
+
+/// Another keyword for the same, with the block as JPEG has it.
+const RAW_APP1: &[u8] = b"Raw profile type APP1";
+
+/// What the chunks say besides the pixels.
+struct Chunks {
+    orientation: Orientation,
+    profile: Option<Profile>,
+    frames: u32,
+    /// Where the body of the chunk stands that makes one colour transparent.
+    transparent: Option<Range<usize>>,
+    /// The picture before the animation is not part of it.
+    still_apart: bool,
+}
+
+pub(super) fn open(bytes: &[u8], limits: &Limits) -> Result<Decoded, Fault> {
+    let (width_px, height_px, pixel_bytes) = claimed(bytes)?;
+    limits.check_samples(width_px, height_px, pixel_bytes)?;
+    let chunks = read_chunks(bytes, limits)?;
+    limits.check_frames(chunks.frames)?;
+    let masked = chunks.transparent.as_ref().and_then(|range| with_masked_transparency(bytes, range.clone()));
+    let source = masked.as_deref().unwrap_or(bytes);
+    let mut decoder = Decoder::new_with_limits(Cursor::new(source), decoder_limits(limits));
+    decoder.set_ignore_text_chunk(true);
+    decoder.set_ignore_iccp_chunk(true);
+    decoder.set_transformations(Transformations::EXPAND | Transformations::ALPHA);
+    let mut reader = decoder.read_info().map_err(fault_of)?;
+    let mut samples = vec![0; width_px as usize * height_px as usize * 4];
+    let shape = Shape::of(reader.output_color_type());
+    read_rows(&mut reader, shape, width_px as usize, &mut samples)?;
+    let pixels = image_of(width_px, height_px, samples)?;
+    Ok(Decoded {
+        samples: if shape.grey { Samples::Grey(pixels) } else { Samples::Rgb(pixels) },
+        orientation: chunks.orientation,
+        profile: chunks.profile,
+        animated: chunks.frames > 1 || (chunks.frames == 1 && chunks.still_apart),
+    })
+}
+
+/// Sides and bytes of a decoded pixel as IHDR claims them (11.2.1).
+fn claimed(bytes: &[u8]) -> Result<(u32, u32, u64), Fault> {
+    if bytes.get(12..16) != Some(b"IHDR") {
+        return Err(unreadable("the header is damaged"));
+    }
+    let side = |at: usize| number(bytes, at).ok_or_else(cut_short);
+    let depth = *bytes.get(24).ok_or_else(cut_short)?;
+    Ok((side(16)?, side(20)?, if depth == 16 { 8 } else { 4 }))
+}
+
+fn number(bytes: &[u8], at: usize) -> Option<u32> {
+    let four: [u8; 4] = bytes.get(at..at.checked_add(4)?)?.try_into().ok()?;
+    Some(u32::from_be_bytes(four))
+}
+
+/// What the decoder may hold besides its input: a few rows, and the chunks that we do not read ourselves.
+fn decoder_limits(limits: &Limits) -> png::Limits {
+    let row_bytes = u64::from(limits.max_side_px) * 8 * 4;
+    png::Limits { bytes: usize::try_from(limits.max_metadata_bytes + row_bytes).unwrap_or(usize::MAX) }
+}
+
+/// A copy of the file in which the transparent colour has no bits beyond the samples' depth: those must not count (11.3.1.1),
+/// and the decoder counts them. `None` where there are none.
+fn with_masked_transparency(bytes: &[u8], body: Range<usize>) -> Option<Vec<u8>> {
+    let (depth, colours) = (*bytes.get(24)?, *bytes.get(25)?);
+    if depth >= 16 || !matches!(colours, 0 | 2) {
+        return None;
+    }
+    let mask = ((1_u16 << depth) - 1).to_be_bytes();
+    let mut copy = bytes.to_vec();
+    for pair in copy.get_mut(body.clone())?.chunks_exact_mut(2) {
+        pair[0] &= mask[0];
+        pair[1] &= mask[1];
+    }
+    if copy.get(body.clone()) == bytes.get(body.clone()) {
+        return None;
+    }
+    let mut checksum = Crc::new();
+    checksum.update(copy.get(body.start - 4..body.end)?);
+    copy.get_mut(body.end..body.end + 4)?.copy_from_slice(&checksum.sum().to_be_bytes());
+    Some(copy)
+}
+
+/// How the decoder's rows are laid out: always with alpha.
+#[derive(Clone, Copy)]
+struct Shape {
+    grey: bool,
+    deep: bool,
+}
+
+impl Shape {
+    fn of((colours, depth): (ColorType, BitDepth)) -> Shape {
+        Shape {
+            grey: matches!(colours, ColorType::Grayscale | ColorType::GrayscaleAlpha),
+            deep: depth == BitDepth::Sixteen,
+        }
+    }
+
+    /// Whether a row is RGBA of eight bits already.
+    fn is_ours(self) -> bool {
+        !self.grey && !self.deep
+    }
+
+    fn pixel_bytes(self) -> usize {
+        (if self.grey { 2 } else { 4 }) * (if self.deep { 2 } else { 1 })
+    }
+
+    /// One pixel as RGBA of eight bits.
+    fn pixel(self, stored: &[u8]) -> [u8; 4] {
+        let sample = |index: usize| {
+            if self.deep {
+                to_eight_bits(u16::from_be_bytes([stored[2 * index], stored[2 * index + 1]]))
+            } else {
+                stored[index]
+            }
+        };
+        if self.grey {
+            let (grey, alpha) = (sample(0), sample(1));
+            return [grey, grey, grey, alpha];
+        }
+        [sample(0), sample(1), sample(2), sample(3)]
+    }
+
+    fn row(self, stored: &[u8], target: &mut [u8]) {
+        for (pixel, stored) in target.chunks_exact_mut(4).zip(stored.chunks_exact(self.pixel_bytes())) {
+            pixel.copy_from_slice(&self.pixel(stored));
+        }
+    }
+}
+
+fn read_rows(reader: &mut Reader<Cursor<&[u8]>>, shape: Shape, width: usize, samples: &mut [u8]) -> Result<(), Fault> {
+    let row_bytes = width * 4;
+    let mut row = vec![0; width * shape.pixel_bytes()];
+    if !reader.info().interlaced {
+        for target in samples.chunks_exact_mut(row_bytes) {
+            if shape.is_ours() {
+                reader.read_row(target).map_err(fault_of)?.ok_or_else(cut_short)?;
+            } else {
+                reader.read_row(&mut row).map_err(fault_of)?.ok_or_else(cut_short)?;
+                shape.row(&row, target);
+            }
+        }
+    }
+    // Of a picture in rows nothing is left but its checksum.
+    while let Some(place) = reader.read_row(&mut row).map_err(fault_of)? {
+        if let InterlaceInfo::Adam7(place) = place {
+            let pixels: Vec<u8> = row.chunks_exact(shape.pixel_bytes()).flat_map(|one| shape.pixel(one)).collect();
+            png::expand_interlaced_row(samples, row_bytes, &pixels, &place, 32);
+        }
+    }
+    Ok(())
+}
+
+/// Walks the chunks. Only what is asked for is inflated, and no further than the limits.
+fn read_chunks(bytes: &[u8], limits: &Limits) -> Result<Chunks, Fault> {
+    let mut chunks = Chunks {
+        orientation: Orientation::NoTransforms,
+        profile: None,
+        frames: 0,
+        transparent: None,
+        still_apart: true,
+    };
+    let (mut text, mut block) = (None, None);
+    let (mut code_points, mut is_srgb, mut in_pixels) = (None, false, false);
+    let mut at = 8_usize;
+    while let Some(length) = number(bytes, at) {
+        let Some(kind) = bytes.get(at + 4..at + 8) else { break };
+        let end = (at + 8).saturating_add(length as usize).min(bytes.len());
+        let body = &bytes[at + 8..end];
+        match kind {
+            b"IDAT" => in_pixels = true,
+            b"fcTL" if !in_pixels => chunks.still_apart = false,
+            b"acTL" if !in_pixels => chunks.frames = number(body, 0).unwrap_or(1),
+            b"iCCP" if chunks.profile.is_none() => {
+                chunks.profile = Some(Profile::Icc(profile(body, limits.max_profile_bytes)?));
+            }
+            b"cICP" => code_points = body.get(..2).map(|pair| (pair[0], pair[1])),
+            b"sRGB" => is_srgb = true,
+            b"tRNS" if !in_pixels => chunks.transparent = Some(at + 8..end),
+            b"eXIf" => block = block.or_else(|| exif::orientation(body)),
+            b"tEXt" | b"zTXt" | b"iTXt" if text.is_none() => text = orientation_of_text(kind, body, limits)?,
+            b"IEND" => break,
+            _ => {}
+        }
+        at = end.saturating_add(4);
+    }
+    chunks.orientation = block.or(text).unwrap_or(Orientation::NoTransforms);
+    // Of several colour descriptions cICP comes first, then iCCP, then sRGB (11.3.2).
+    if let Some((primaries, transfer)) = code_points {
+        chunks.profile = Some(Profile::CodePoints { primaries, transfer });
+    } else if chunks.profile.is_none() && is_srgb {
+        chunks.profile = Some(Profile::Srgb);
+    }
+    Ok(chunks)
+}
+
+/// The profile in an iCCP chunk: a name, a zero, the method, the deflated profile. One that is no stream at all is an empty
+/// one, and told as broken.
+fn profile(body: &[u8], limit_bytes: u64) -> Result<Vec<u8>, Fault> {
+    let packed = body.iter().position(|byte| *byte == 0).and_then(|end| body.get(end + 2..));
+    Ok(inflated(packed.unwrap_or_default(), limit_bytes)?.unwrap_or_default())
+}
+
+/// Inflates no further than a limit; `None` where the stream is damaged.
+fn inflated(packed: &[u8], limit_bytes: u64) -> Result<Option<Vec<u8>>, Fault> {
+    let mut plain = Vec::new();
+    let outcome = ZlibDecoder::new(packed).take(limit_bytes + 1).read_to_end(&mut plain);
+    within(plain.len() as u64, limit_bytes, "bytes")?;
+    Ok(outcome.is_ok().then_some(plain))
+}
+
+/// The orientation in a text chunk that holds an Exif block; other texts are not looked at.
+fn orientation_of_text(kind: &[u8], body: &[u8], limits: &Limits) -> Result<Option<Orientation>, Fault> {
+    let Some(end) = body.iter().position(|byte| *byte == 0) else { return Ok(None) };
+    if !matches!(&body[..end], keyword if *keyword == *RAW_EXIF || *keyword == *RAW_APP1) {
+        return Ok(None);
+    }
+    let rest = body.get(end + 1..).unwrap_or_default();
+    let plain = match kind {
+        b"tEXt" => Some(rest.to_vec()),
+        b"zTXt" => inflated(rest.get(1..).unwrap_or_default(), limits.max_metadata_bytes)?,
+        // iTXt: whether it is packed, how, then language and translated keyword, each closed by a zero.
+        _ => {
+            let mut parts = rest.get(2..).unwrap_or_default().splitn(3, |byte| *byte == 0);
+            let text = parts.nth(2).unwrap_or_default();
+            if rest.first() == Some(&1) { inflated(text, limits.max_metadata_bytes)? } else { Some(text.to_vec()) }
+        }
+    };
+    Ok(plain.and_then(|text| exif::orientation_in_text(&text)))
+}
+
+#[expect(clippy::needless_pass_by_value, reason = "the shape that map_err wants")]
+fn fault_of(error: DecodingError) -> Fault {
+    tracing::debug!(%error, "a PNG could not be decoded");
+    match error {
+        DecodingError::IoError(_) => cut_short(),
+        DecodingError::LimitsExceeded => {
+            // The decoder does not say how much it wanted: a byte more than it may have is what we know.
+            let limit = Limits::default().max_metadata_bytes as f64;
+            Fault::ArtOverLimit { measured: limit + 1.0, limit, unit: "bytes" }
+        }
+        DecodingError::Format(_) | DecodingError::Parameter(_) => unreadable("its data are damaged"),
+    }
+}

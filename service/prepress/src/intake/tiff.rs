@@ -1,0 +1,219 @@
+//! The first page of a TIFF.
+//!
+//! Source: TIFF 6.0 (1992), sections 3 to 8, 16 (CMYK), 18 (associated alpha); Adobe Technical Note on the ICC tag 34675.
+
+use std::io::Cursor;
+
+use image::RgbaImage;
+use image::metadata::Orientation;
+use tiff::decoder::{BufferLayoutPreference, Decoder, DecodingResult};
+use tiff::tags::Tag;
+use tiff::{ColorType, TiffError};
+
+use super::limits::Limits;
+use super::samples::{Decoded, Profile, Samples, cut_short, image_of, straight, to_eight_bits, unreadable};
+use crate::fault::Fault;
+
+/// Associated alpha in the tag `ExtraSamples`.
+const ASSOCIATED: u64 = 1;
+
+/// The bit of `NewSubfileType` that a small version of another page has.
+const IS_REDUCED: u32 = 1;
+
+type Source<'a> = Decoder<Cursor<&'a [u8]>>;
+
+pub(super) fn open(bytes: &[u8], limits: &Limits) -> Result<Decoded, Fault> {
+    let mut decoder = Decoder::new(Cursor::new(bytes)).map_err(fault_of)?.with_limits(decoder_limits(limits));
+    let (width_px, height_px) = decoder.dimensions().map_err(fault_of)?;
+    limits.check_size(width_px, height_px)?;
+    let colours = decoder.colortype().map_err(fault_of)?;
+    let pixel_bytes = u64::from(colours.num_samples()) * u64::from(colours.bit_depth()).div_ceil(8);
+    limits.check_samples(width_px, height_px, pixel_bytes.max(4))?;
+    let extra = decoder.find_tag_unsigned_vec::<u64>(Tag::ExtraSamples).ok().flatten().unwrap_or_default();
+    let orientation = decoder.find_tag_unsigned::<u8>(Tag::Orientation).ok().flatten();
+    let profile = profile(&mut decoder, limits)?;
+    let mut stored = DecodingResult::U8(Vec::new());
+    let layout = decoder.read_image_to_buffer(&mut stored).map_err(fault_of)?;
+    let page = Page { width_px, height_px, colours, associated: extra.first() == Some(&ASSOCIATED) };
+    let samples = page.samples(&page.eight_bits(stored, &layout)?)?;
+    let pages = pages(&mut decoder, limits.max_frames);
+    limits.check_frames(pages)?;
+    Ok(Decoded {
+        samples,
+        orientation: orientation.and_then(Orientation::from_exif).unwrap_or(Orientation::NoTransforms),
+        profile,
+        animated: pages > 1,
+    })
+}
+
+fn decoder_limits(limits: &Limits) -> tiff::decoder::Limits {
+    let size = |bytes: u64| usize::try_from(bytes).unwrap_or(usize::MAX);
+    let mut own = tiff::decoder::Limits::default();
+    own.decoding_buffer_size = size(limits.max_decoded_bytes);
+    own.intermediate_buffer_size = size(limits.max_decoded_bytes);
+    own.ifd_value_size = size(limits.max_profile_bytes.max(limits.max_metadata_bytes));
+    own
+}
+
+fn profile(decoder: &mut Source<'_>, limits: &Limits) -> Result<Option<Profile>, Fault> {
+    let entry = decoder.image_ifd().find_entry(Tag::IccProfile);
+    let Some(entry) = entry else { return Ok(None) };
+    super::limits::within(entry.count(), limits.max_profile_bytes, "bytes")?;
+    // A tag that cannot be read is a broken profile.
+    Ok(Some(Profile::Icc(decoder.get_tag_u8_vec(Tag::IccProfile).unwrap_or_default())))
+}
+
+/// Pages that are pictures of their own, no further than one past the limit.
+fn pages(decoder: &mut Source<'_>, limit: u32) -> u32 {
+    let mut count = 1;
+    while count <= limit && decoder.more_images() && decoder.next_image().is_ok() {
+        let kind = decoder.find_tag_unsigned::<u32>(Tag::NewSubfileType).ok().flatten().unwrap_or_default();
+        count += u32::from(kind & IS_REDUCED == 0);
+    }
+    count
+}
+
+struct Page {
+    width_px: u32,
+    height_px: u32,
+    colours: ColorType,
+    associated: bool,
+}
+
+impl Page {
+    fn pixels(&self) -> usize {
+        self.width_px as usize * self.height_px as usize
+    }
+
+    /// Samples of eight bits, pixel by pixel.
+    #[expect(clippy::wildcard_enum_match_arm, reason = "whatever else the decoder knows is not taken")]
+    fn eight_bits(&self, stored: DecodingResult, layout: &BufferLayoutPreference) -> Result<Vec<u8>, Fault> {
+        let bytes = match stored {
+            DecodingResult::U8(bytes) if self.colours.bit_depth() < 8 => self.unpacked(&bytes, layout),
+            DecodingResult::U8(bytes) => bytes,
+            DecodingResult::U16(words) => words.into_iter().map(to_eight_bits).collect(),
+            _ => return Err(unsupported()),
+        };
+        if layout.planes <= 1 {
+            return Ok(bytes);
+        }
+        let planes: Vec<&[u8]> = bytes.chunks_exact(self.pixels()).collect();
+        Ok((0..self.pixels()).flat_map(|at| planes.iter().map(move |plane| plane[at])).collect())
+    }
+
+    /// Rows of one, two or four bits a sample, each padded to whole bytes.
+    fn unpacked(&self, packed: &[u8], layout: &BufferLayoutPreference) -> Vec<u8> {
+        let depth = usize::from(self.colours.bit_depth());
+        let most = (1_u16 << depth) - 1;
+        let in_row = self.width_px as usize * usize::from(self.colours.num_samples());
+        let row_bytes = layout.row_stride.map_or(in_row * depth / 8 + 1, std::num::NonZero::get);
+        let sample = |row: &[u8], at: usize| {
+            let (byte, bit) = (at * depth / 8, at * depth % 8);
+            let code = u16::from(row[byte]) >> (8 - depth - bit) & most;
+            (code * 255 / most) as u8
+        };
+        packed.chunks_exact(row_bytes).flat_map(|row| (0..in_row).map(move |at| sample(row, at))).collect()
+    }
+
+    #[expect(clippy::wildcard_enum_match_arm, reason = "whatever else the decoder knows is not taken")]
+    fn samples(&self, bytes: &[u8]) -> Result<Samples, Fault> {
+        match self.colours {
+            ColorType::Gray(_) => Ok(Samples::Grey(self.image(bytes, 1, |p| [p[0], p[0], p[0], 255])?)),
+            ColorType::GrayA(_) | ColorType::Multiband { num_samples: 2, .. } => {
+                Ok(Samples::Grey(self.image(bytes, 2, |p| self.straight([p[0], p[0], p[0], p[1]]))?))
+            }
+            ColorType::RGB(_) => Ok(Samples::Rgb(self.image(bytes, 3, |p| [p[0], p[1], p[2], 255])?)),
+            ColorType::RGBA(_) => Ok(Samples::Rgb(self.image(bytes, 4, |p| self.straight([p[0], p[1], p[2], p[3]]))?)),
+            ColorType::YCbCr(_) => Ok(Samples::Rgb(self.image(bytes, 3, |p| to_light([p[0], p[1], p[2]]))?)),
+            ColorType::CMYK(_) => {
+                let pixels = self.image(bytes, 4, |p| [p[0], p[1], p[2], p[3]])?;
+                Ok(Samples::Inks { pixels, alpha: None })
+            }
+            ColorType::CMYKA(_) => {
+                let pixels = self.image(bytes, 5, |p| [p[0], p[1], p[2], p[3]])?;
+                Ok(Samples::Inks { pixels, alpha: Some(bytes.chunks_exact(5).map(|pixel| pixel[4]).collect()) })
+            }
+            _ => Err(unsupported()),
+        }
+    }
+
+    fn image(&self, bytes: &[u8], channels: usize, pixel: impl Fn(&[u8]) -> [u8; 4]) -> Result<RgbaImage, Fault> {
+        let mut samples = Vec::with_capacity(self.pixels() * 4);
+        bytes.chunks_exact(channels).take(self.pixels()).for_each(|stored| samples.extend(pixel(stored)));
+        image_of(self.width_px, self.height_px, samples)
+    }
+
+    fn straight(&self, pixel: [u8; 4]) -> [u8; 4] {
+        let [red, green, blue, alpha] = pixel;
+        if !self.associated {
+            return pixel;
+        }
+        [straight(red, alpha), straight(green, alpha), straight(blue, alpha), alpha]
+    }
+}
+
+/// Y, Cb, Cr to RGB (TIFF 6.0, section 21; the coefficients of ITU-R BT.601).
+fn to_light([luma, blue, red]: [u8; 3]) -> [u8; 4] {
+    let (luma, blue, red) = (f32::from(luma), f32::from(blue) - 128.0, f32::from(red) - 128.0);
+    let light = |value: f32| value.round().clamp(0.0, 255.0) as u8;
+    [light(luma + 1.402 * red), light(luma - 0.344_136 * blue - 0.714_136 * red), light(luma + 1.772 * blue), 255]
+}
+
+fn unsupported() -> Fault {
+    Fault::ArtUnsupported { kind: "TIFF of an unusual kind".to_owned() }
+}
+
+#[expect(clippy::needless_pass_by_value, reason = "the shape that map_err wants")]
+fn fault_of(error: TiffError) -> Fault {
+    tracing::debug!(%error, "a TIFF could not be decoded");
+    match error {
+        TiffError::IoError(_) => cut_short(),
+        TiffError::LimitsExceeded | TiffError::IntSizeError => {
+            // The decoder does not say how much it wanted: a byte more than it may have is what we know.
+            let limit = Limits::default().max_decoded_bytes as f64;
+            Fault::ArtOverLimit { measured: limit + 1.0, limit, unit: "bytes" }
+        }
+        TiffError::UnsupportedError(_) => unsupported(),
+        TiffError::FormatError(_) | TiffError::UsageError(_) => unreadable("its data are damaged"),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use tiff::encoder::{TiffEncoder, colortype};
+
+    fn grey(pages: usize) -> Vec<u8> {
+        let mut bytes = Vec::new();
+        let mut encoder = TiffEncoder::new(Cursor::new(&mut bytes)).unwrap();
+        for _ in 0..pages {
+            encoder.write_image::<colortype::Gray8>(3, 2, &[0, 50, 100, 150, 200, 250]).unwrap();
+        }
+        bytes
+    }
+
+    #[test]
+    fn grey_becomes_three_equal_channels() {
+        let decoded = open(&grey(1), &Limits::default()).unwrap();
+        assert!(!decoded.animated);
+        let Samples::Grey(pixels) = decoded.samples else { unreachable!("it is grey") };
+        assert_eq!(pixels.get_pixel(1, 1).0, [200, 200, 200, 255]);
+    }
+
+    #[test]
+    fn further_pages_are_told_and_limited() {
+        assert!(open(&grey(3), &Limits::default()).unwrap().animated);
+        let few = Limits { max_frames: 2, ..Limits::default() };
+        assert!(matches!(open(&grey(3), &few), Err(Fault::ArtOverLimit { unit: "frames", .. })));
+    }
+
+    #[test]
+    fn a_file_cut_short_is_unreadable() {
+        let whole = grey(1);
+        for length in 0..whole.len() {
+            if let Err(fault) = open(&whole[..length], &Limits::default()) {
+                assert!(fault.code().starts_with("art."), "{fault}");
+            }
+        }
+    }
+}

@@ -1,0 +1,144 @@
+//! What parent and child say to each other: one line of JSON, then bytes.
+
+use quoin_prepress::fault::Fault;
+use quoin_prepress::intake::{Drawing, Drawings, Limits, Scale, Window};
+use serde::{Deserialize, Serialize};
+
+/// Units of limits, which are told by name.
+const UNITS: [&str; 6] = ["bytes", "px", "pixels", "frames", "levels", "s"];
+
+/// What the parent asks; the drawing's bytes follow.
+#[derive(Debug, Serialize, Deserialize)]
+pub(super) struct Question {
+    longest_px: u32,
+    least_px: u32,
+    /// The bits of x, y, width and height: what is drawn must not hang on how a number is written.
+    window: [u64; 4],
+    max_bytes: u64,
+    max_pixels: u64,
+    max_side_px: u32,
+    max_decoded_bytes: u64,
+    max_frames: u32,
+    max_metadata_bytes: u64,
+    max_profile_bytes: u64,
+    max_drawing_bytes: u64,
+}
+
+impl Question {
+    pub(super) fn of(drawing: &Drawing<'_>) -> Question {
+        let (scale, limits) = (drawing.scale, drawing.limits);
+        let window = scale.window;
+        Question {
+            longest_px: scale.longest_px,
+            least_px: scale.least_px,
+            window: [window.x, window.y, window.width, window.height].map(f64::to_bits),
+            max_bytes: limits.max_bytes,
+            max_pixels: limits.max_pixels,
+            max_side_px: limits.max_side_px,
+            max_decoded_bytes: limits.max_decoded_bytes,
+            max_frames: limits.max_frames,
+            max_metadata_bytes: limits.max_metadata_bytes,
+            max_profile_bytes: limits.max_profile_bytes,
+            max_drawing_bytes: limits.max_drawing_bytes,
+        }
+    }
+
+    pub(super) fn scale(&self) -> Scale {
+        let [x, y, width, height] = self.window.map(f64::from_bits);
+        Scale { longest_px: self.longest_px, least_px: self.least_px, window: Window { x, y, width, height } }
+    }
+
+    /// Limits of the picture; those of memory and time the child has already.
+    pub(super) fn limits(&self) -> Limits {
+        Limits {
+            max_bytes: self.max_bytes,
+            max_pixels: self.max_pixels,
+            max_side_px: self.max_side_px,
+            max_decoded_bytes: self.max_decoded_bytes,
+            max_frames: self.max_frames,
+            max_metadata_bytes: self.max_metadata_bytes,
+            max_profile_bytes: self.max_profile_bytes,
+            max_drawing_bytes: self.max_drawing_bytes,
+            drawings: Drawings::Refused,
+            ..Limits::default()
+        }
+    }
+}
+
+/// What the child answers.
+#[derive(Debug, Serialize, Deserialize)]
+pub(super) enum Answer {
+    /// The pixels follow, RGBA of eight bits, straight alpha.
+    Rendered {
+        size_px: (u32, u32),
+        canvas_px: (u32, u32),
+        live_text: Vec<String>,
+    },
+    Unreadable {
+        reason: String,
+    },
+    Unsupported {
+        kind: String,
+    },
+    OverLimit {
+        measured: f64,
+        limit: f64,
+        unit: String,
+    },
+}
+
+impl Answer {
+    pub(super) fn refusal(fault: &Fault) -> Answer {
+        if let Fault::ArtUnsupported { kind } = fault {
+            return Answer::Unsupported { kind: kind.clone() };
+        }
+        if let Fault::ArtOverLimit { measured, limit, unit } = fault {
+            return Answer::OverLimit { measured: *measured, limit: *limit, unit: (*unit).to_owned() };
+        }
+        let reason = if let Fault::ArtUnreadable { reason } = fault { reason.clone() } else { fault.to_string() };
+        Answer::Unreadable { reason }
+    }
+
+    pub(super) fn into_fault(self) -> Fault {
+        match self {
+            Answer::Unsupported { kind } => Fault::ArtUnsupported { kind },
+            Answer::OverLimit { measured, limit, unit } => {
+                let unit = UNITS.into_iter().find(|known| *known == unit).unwrap_or("units");
+                Fault::ArtOverLimit { measured, limit, unit }
+            }
+            Answer::Unreadable { reason } => Fault::ArtUnreadable { reason },
+            Answer::Rendered { .. } => Fault::ArtUnreadable { reason: "no answer".to_owned() },
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn passed_on(fault: &Fault) -> Fault {
+        let line = serde_json::to_vec(&Answer::refusal(fault)).expect("JSON");
+        serde_json::from_slice::<Answer>(&line).expect("an answer").into_fault()
+    }
+
+    #[test]
+    fn faults_come_through_as_they_are() {
+        for fault in [
+            Fault::ArtUnreadable { reason: "a \"reason\"".to_owned() },
+            Fault::ArtUnsupported { kind: "SVG with a document type declaration".to_owned() },
+            Fault::ArtOverLimit { measured: 3.5, limit: 2.0, unit: "pixels" },
+        ] {
+            assert_eq!(passed_on(&fault).to_string(), fault.to_string());
+        }
+    }
+
+    #[test]
+    fn a_question_asks_for_what_the_drawing_asks_for() {
+        let limits = Limits { max_pixels: 77, drawings: Drawings::Refused, ..Limits::default() };
+        let window = Window { x: 0.1, y: 1.0 / 3.0, width: 0.7, height: 0.2 };
+        let scale = Scale { longest_px: 900, least_px: 300, window };
+        let line = serde_json::to_vec(&Question::of(&Drawing { bytes: b"", scale, limits: &limits })).expect("JSON");
+        let question: Question = serde_json::from_slice(&line).expect("a question");
+        assert_eq!((question.scale(), question.limits()), (scale, limits));
+    }
+}

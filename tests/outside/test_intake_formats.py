@@ -1,0 +1,280 @@
+"""Decoded pixels against unrelated decoders: pypng for PngSuite, Pillow (libjpeg, libtiff, libwebp) for the rest."""
+
+import io
+from pathlib import Path
+import subprocess
+import sys
+import tarfile
+
+import numpy
+from PIL import Image, ImageOps
+import png
+import pytest
+
+from intake import FORMATS, decode
+
+PNGSUITE = sorted((FORMATS / "pngsuite").glob("*.png"))
+
+# The version whose own test pictures are looked at; fetched when the tests run, never shipped.
+PILLOW_SDIST = "pillow==13.0.0"
+
+
+def close(pixels, wanted, most, mean):
+    """Largest and mean difference of codes."""
+    off = numpy.abs(pixels.astype(int) - wanted.astype(int))
+    return off.max() <= most and off.mean() <= mean, (off.max(), off.mean())
+
+
+def by_pillow(path):
+    return numpy.asarray(ImageOps.exif_transpose(Image.open(path)).convert("RGBA"))
+
+
+@pytest.mark.parametrize("path", PNGSUITE, ids=lambda path: path.stem)
+def test_pngsuite_comes_out_pixel_by_pixel(path):
+    said, pixels = decode(path)
+    reader = png.Reader(filename=str(path))
+    reader.preamble()
+    # Significant bits (sBIT) say where samples came from; they are shown as they stand (PNG 3rd edition, 11.3.2.8).
+    reader.sbit = None
+    width, height, rows, info = reader.asDirect()
+    planes, most = info["planes"], 2 ** info["bitdepth"] - 1
+    stored = numpy.array([list(row) for row in rows], dtype=float).reshape(height, width, planes)
+    codes = numpy.floor(stored * 255 / most + 0.5).astype(int)
+    colours = codes[..., :1].repeat(3, axis=2) if planes < 3 else codes[..., :3]
+    alpha = codes[..., -1:] if info["alpha"] else numpy.full((height, width, 1), 255)
+    wanted = numpy.concatenate([colours, alpha], axis=2)
+    if max(width, height) < 32:
+        assert said["fault"] == "art.tiny"
+    else:
+        assert numpy.array_equal(pixels, wanted)
+
+
+def chunk(kind, body):
+    whole = io.BytesIO()
+    png.write_chunk(whole, kind, body)
+    return whole.getvalue()
+
+
+def corrupt_files():
+    """PngSuite's corrupt files (van Schaik, "PngSuite: corrupted files"), made by its own description from a sound one."""
+    sound = (FORMATS / "pngsuite" / "basn0g01.png").read_bytes()
+    ihdr = bytearray(sound[16:29])
+    rest = sound[33:]
+
+    def header(depth=None, colours=None):
+        changed = bytearray(ihdr)
+        changed[8], changed[9] = depth if depth is not None else changed[8], colours if colours is not None else changed[9]
+        return sound[:8] + chunk(b"IHDR", bytes(changed)) + rest
+
+    at = sound.index(b"IDAT") - 4
+    length = int.from_bytes(sound[at:at + 4], "big")
+    end = at + 12 + length
+    bad_crc = bytearray(sound)
+    bad_crc[end - 1] ^= 0x55
+    bad_header_crc = bytearray(sound)
+    bad_header_crc[29] ^= 0x55
+    return {
+        "xs1n0g01": b"\x09" + sound[1:], "xs2n0g01": sound[:1] + b"Q" + sound[2:], "xs4n0g01": sound[:3] + b"g" + sound[4:],
+        "xs7n0g01": sound[:6] + b" " + sound[7:], "xcrn0g04": sound.replace(b"\r\n", b"\r", 1),
+        "xlfn0g04": sound.replace(b"\r\n", b"\n", 1), "xhdn0g08": bytes(bad_header_crc), "xc1n0g08": header(8, 1),
+        "xc9n2c08": header(8, 9), "xd0n2c08": header(0, 2), "xd3n2c08": header(3, 2), "xd9n2c08": header(99, 2),
+        "xdtn0g01": sound[:at] + sound[end:], "xcsn0g01": bytes(bad_crc),
+    }
+
+
+@pytest.mark.parametrize("name", sorted(corrupt_files()))
+def test_corrupt_files_of_pngsuite_are_refused(name, tmp_path):
+    path = tmp_path / f"{name}.png"
+    path.write_bytes(corrupt_files()[name])
+    assert decode(path)[0]["fault"] == "art.unreadable"
+
+
+@pytest.mark.parametrize(
+    "name",
+    ["grey_alpha.png", "palette_with_alpha.png", "rgba_deflate.tif", "rgba_lzw.tif", "tiff_planar_lzw.tif",
+     "tiff_tiled_deflate_predictor.tif", "lossless_alpha.webp", "animated.png", "animated.gif"],
+)
+def test_lossless_pictures_are_those_of_pillow(name):
+    said, pixels = decode(FORMATS / name)
+    wanted = by_pillow(FORMATS / name)
+    seen = wanted[..., 3] > 0
+    assert numpy.array_equal(pixels[..., 3], wanted[..., 3])
+    assert numpy.array_equal(pixels[seen], wanted[seen])
+    assert said["animated"] == name.startswith("animated")
+
+
+@pytest.mark.parametrize("name", ["rgba_16bit.png", "rgb_16bit.tif"])
+def test_sixteen_bits_are_within_one_code(name):
+    """Pillow drops the low byte, we round: at most one code."""
+    _, pixels = decode(FORMATS / name)
+    right, measured = close(pixels, by_pillow(FORMATS / name), 1, 1)
+    assert right, measured
+
+
+@pytest.mark.parametrize("name", ["lossy_alpha.webp", "animated.webp", "jpeg_named.png"])
+def test_lossy_pictures_are_close_to_pillow(name):
+    """Decoders may round and upsample differently (ITU-T T.83 allows a code in the transform alone)."""
+    _, pixels = decode(FORMATS / name)
+    wanted = by_pillow(FORMATS / name)
+    seen = wanted[..., 3] > 0
+    right, measured = close(pixels[seen], wanted[seen], 12, 0.6)
+    assert right, measured
+
+
+@pytest.mark.parametrize("ending", ["jpg", "webp"])
+@pytest.mark.parametrize("orientation", range(1, 9))
+def test_all_orientations_come_out_upright(orientation, ending):
+    _, pixels = decode(FORMATS / f"orientation_{orientation}.{ending}")
+    upright = by_pillow(FORMATS / "orientation_upright.png")
+    if ending == "jpg":
+        flat = upright[..., 3:] / 255
+        upright = numpy.concatenate([upright[..., :3] * flat + 255 * (1 - flat), numpy.full_like(flat, 255)], axis=2)
+    assert pixels.shape == upright.shape
+    seen = upright[..., 3] > 250
+    off = numpy.abs(pixels[seen].astype(float) - upright[seen])[..., :3]
+    assert off.mean() < 3, off.mean()
+
+
+@pytest.mark.parametrize("orientation", range(1, 9))
+@pytest.mark.parametrize("kind", ["eXIf", "tEXt", "zTXt", "tif", "jpg"])
+def test_orientation_is_read_wherever_it_stands(kind, orientation, tmp_path):
+    """A small picture of four colours, tagged in each way; Pillow turns it (it knows no raw profile in zTXt: the same tag)."""
+    stored = Image.new("RGB", (48, 32), (200, 30, 30))
+    stored.paste((30, 200, 30), (24, 0, 48, 16))
+    stored.paste((30, 30, 200), (0, 16, 24, 32))
+    exif = Image.Exif()
+    exif[0x0112] = orientation
+    path = tmp_path / f"turned.{kind if kind in ('tif', 'jpg') else 'png'}"
+    if kind in ("eXIf", "jpg"):
+        stored.save(path, exif=exif)
+    elif kind == "tif":
+        stored.save(path, tiffinfo={0x0112: orientation})
+    else:
+        raw = b"\nexif\n%8d\n" % len(exif.tobytes()) + exif.tobytes().hex().encode() + b"\n"
+        stored.save(path)
+        whole = path.read_bytes()
+        import zlib
+
+        body = b"Raw profile type exif\0" + (raw if kind == "tEXt" else b"\0" + zlib.compress(raw))
+        path.write_bytes(whole[:33] + chunk(kind.encode(), body) + whole[33:])
+    _, pixels = decode(path)
+    turn = Image.new("RGB", stored.size)
+    turn.paste(stored)
+    turn.getexif()[0x0112] = orientation
+    wanted = numpy.asarray(ImageOps.exif_transpose(turn).convert("RGBA"))
+    right, measured = close(pixels, wanted, 255 if kind == "jpg" else 0, 6)
+    assert right, measured
+
+
+def test_cmyk_without_a_profile_looks_right_with_and_without_the_marker():
+    """Against Pillow, which knows only inverted files; the plain one holds the same inks."""
+    _, marked = decode(FORMATS / "cmyk_app14_marker.jpg")
+    right, measured = close(marked[..., :3], by_pillow(FORMATS / "cmyk_app14_marker.jpg")[..., :3], 6, 1)
+    assert right, measured
+    said, plain = decode(FORMATS / "cmyk_no_marker.jpg")
+    assert said["colour_profile"] == "CMYK"
+    right, measured = close(plain, marked, 6, 1)
+    assert right, measured
+
+
+@pytest.mark.parametrize("compression", ["raw", "tiff_lzw", "tiff_adobe_deflate", "packbits", "jpeg"])
+@pytest.mark.parametrize("mode", ["1", "L", "LA", "RGB", "RGBA", "CMYK", "I;16"])
+def test_tiffs_of_common_kinds(mode, compression, tmp_path):
+    if compression == "jpeg" and mode in ("1", "LA", "RGBA", "I;16"):
+        pytest.skip("JPEG in TIFF has no such samples")
+    ramp = numpy.linspace(0, 255, 64 * 48).astype(numpy.uint8).reshape(48, 64)
+    colours = Image.merge("RGBA", [Image.fromarray(channel) for channel in (ramp, ramp[::-1], ramp.T.copy().reshape(48, 64), 255 - ramp)])
+    if mode == "I;16":
+        picture = Image.fromarray(ramp.astype(numpy.uint16) * 257)
+    else:
+        picture = colours.convert("RGB").convert(mode) if mode in ("CMYK", "L", "1") else colours.convert(mode)
+    path = tmp_path / "a.tif"
+    picture.save(path, compression=compression)
+    said, pixels = decode(path)
+    assert pixels is not None, said
+    wanted = numpy.asarray(Image.fromarray(ramp).convert("RGBA") if mode == "I;16" else Image.open(path).convert("RGBA"))
+    right, measured = close(pixels, wanted, 12 if compression == "jpeg" else 1, 2)
+    assert right, measured
+
+
+@pytest.mark.parametrize("mode", ["1", "L", "P", "RGB", "RGBA"])
+def test_bmps_of_common_kinds(mode, tmp_path):
+    ramp = numpy.linspace(0, 255, 64 * 48).astype(numpy.uint8).reshape(48, 64)
+    colours = Image.merge("RGB", [Image.fromarray(channel) for channel in (ramp, ramp[::-1], 255 - ramp)])
+    path = tmp_path / "a.bmp"
+    colours.convert(mode).save(path)
+    _, pixels = decode(path)
+    assert numpy.array_equal(pixels[..., :3], by_pillow(path)[..., :3])
+
+
+@pytest.mark.parametrize("options", [{"progressive": True}, {"subsampling": 0}, {"subsampling": 2}, {"keep_rgb": True}, {"optimize": True}])
+@pytest.mark.parametrize("mode", ["L", "RGB", "CMYK"])
+def test_jpegs_of_common_kinds(mode, options, tmp_path):
+    if "keep_rgb" in options and mode != "RGB":
+        pytest.skip("only RGB can be kept")
+    path = tmp_path / "a.jpg"
+    picture = Image.open(FORMATS / "orientation_1.jpg").convert(mode)
+    picture.save(path, quality=92, **options)
+    said, pixels = decode(path)
+    assert pixels is not None, said
+    right, measured = close(pixels[..., :3], by_pillow(path)[..., :3], 40, 1.2)
+    assert right, measured
+
+
+@pytest.mark.parametrize(
+    ("name", "fault"),
+    [("bad_crc.png", "art.unreadable"), ("cut_half.png", "art.unreadable"), ("cut_half.jpg", "art.unreadable"),
+     ("empty_file.png", "art.unreadable"), ("one_pixel.png", "art.tiny"), ("text_named.png", "art.unsupported")],
+)
+def test_broken_files_are_refused(name, fault):
+    assert decode(FORMATS / name)[0]["fault"] == fault
+
+
+@pytest.fixture(scope="session")
+def library():
+    """Pillow's own test pictures, out of its source distribution; kept beside the Python environment. pip asks a source
+    distribution for its metadata, for which the pinned setuptools and pybind11 are there."""
+    cache = Path(sys.prefix) / "pillow-sdist"
+    if not list(cache.glob("*.tar.gz")):
+        cache.mkdir(exist_ok=True)
+        command = [sys.executable, "-m", "pip", "download", "--no-deps", "--no-binary", ":all:", "--no-build-isolation", "--disable-pip-version-check", "--quiet", "--dest", str(cache), PILLOW_SDIST]
+        done = subprocess.run(command, capture_output=True, text=True)
+        if not list(cache.glob("*.tar.gz")):
+            pytest.fail(f"Pillow's source distribution cannot be fetched: {done.stderr[-500:]}")
+    return tarfile.open(next(cache.glob("*.tar.gz")))
+
+
+def of_library(library, name, folder):
+    member = next(member for member in library.getmembers() if member.name.endswith(f"/Tests/images/{name}"))
+    path = folder / Path(name).name
+    path.write_bytes(library.extractfile(member).read())
+    return path
+
+
+@pytest.mark.parametrize(
+    ("name", "most", "mean"),
+    [("l_trns.png", 0, 0), ("rgb_trns.png", 0, 0), ("p_trns_single.png", 0, 0), ("1_trns.png", 0, 0),
+     ("apng/blend_op_over.png", 0, 0), ("apng/dispose_op_previous_first.png", 0, 0), ("apng/mode_palette_alpha.png", 0, 0),
+     ("exif_imagemagick_orientation.png", 0, 0), ("padded_idat.png", 0, 0), ("exif-72dpi-int.jpg", 60, 1),
+     ("exif-dpi-zerodivision.jpg", 60, 1), ("jpeg_ff00_header.jpg", 60, 1), ("pil_sample_cmyk.jpg", 12, 1.5),
+     ("dispose_bgnd.gif", 0, 0), ("tiff_strip_cmyk_jpeg.tif", 12, 1.5)],
+)
+def test_the_library_of_another_decoder(library, name, most, mean, tmp_path):
+    path = of_library(library, name, tmp_path)
+    said, pixels = decode(path)
+    assert pixels is not None, said
+    wanted = by_pillow(path)
+    seen = wanted[..., 3] > 0
+    assert numpy.array_equal(pixels[..., 3], wanted[..., 3])
+    right, measured = close(pixels[seen], wanted[seen], most, mean)
+    assert right, measured
+
+
+@pytest.mark.parametrize(
+    ("name", "fault"),
+    [("broken.png", "art.unreadable"), ("truncated_jpeg.jpg", "art.unreadable"), ("decompression_bomb.gif", "art.unreadable"),
+     ("decompression_bomb.ico", "art.unsupported"), ("rgba.psd", "art.unsupported"), ("test-card-lossless.jp2", "art.unsupported"),
+     ("icc-after-SOF.jpg", "art.tiny"), ("multiple_exif.jpg", "art.tiny"), ("orientation_rectangle.jpg", "art.tiny")],
+)
+def test_what_the_library_of_another_decoder_has_that_is_not_taken(library, name, fault, tmp_path):
+    assert decode(of_library(library, name, tmp_path))[0]["fault"] == fault
