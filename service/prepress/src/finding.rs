@@ -64,6 +64,10 @@ codes! {
     TransparencyNone = "transparency.none", Caution,
         "The picture has no transparent background.",
         "Check the proof, or send the picture with its background removed.";
+    /// An opaque grey chequerboard where transparency was meant.
+    TransparencyFakeChecker = "transparency.fake_checker", Caution,
+        "The picture has a grey chequerboard painted into it where it was meant to be transparent.",
+        "Save the picture again with real transparency and send that one.";
     /// Floating parts: joined, bridged, separate or out of reach.
     ShapeParts = "shape.parts", Note,
         "The picture has several separate parts.",

@@ -91,6 +91,14 @@ fn backdrop(cut_out: &CutOut) -> Option<Finding> {
             "The picture has a background that could not be told apart from the art, so it is printed with it.",
             "Send the picture with a transparent background, or order a rectangular sticker.",
         )),
+        BackdropFound::CheckerRemoved => Some(Finding::new(Code::TransparencyFakeChecker).saying(
+            "The picture has a grey chequerboard painted into it where it was meant to be transparent; it was taken away.",
+            "Check in the proof that nothing is missing, or save the picture again with real transparency.",
+        )),
+        BackdropFound::CheckerCannotTell => Some(Finding::new(Code::TransparencyFakeChecker).saying(
+            "The picture has a grey chequerboard painted into it where it was meant to be transparent, and it could not be told apart from the art: it is printed with it.",
+            "Save the picture again with real transparency and send that one.",
+        )),
     }
 }
 

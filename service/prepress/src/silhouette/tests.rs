@@ -233,8 +233,8 @@ fn a_soft_shadow_does_not_become_art() {
 
 #[test]
 fn hearts_are_cut_from_a_saturated_jpeg() {
-    let picture = include_bytes!("../../../../tests/fixtures/art/green_jpeg_q75.jpg");
-    let truth = include_bytes!("../../../../tests/fixtures/art/green_jpeg_q75.truth.png");
+    let picture = include_bytes!("../../../../tests/fixtures/art/backdrop/green_jpeg_q75.jpg");
+    let truth = include_bytes!("../../../../tests/fixtures/art/backdrop/green_jpeg_q75.truth.png");
     let art = crate::intake::open(picture, 1000, &crate::intake::Limits::default()).unwrap();
     let truth = image::load_from_memory(truth).unwrap().into_luma8();
     let truth = RgbaImage::from_fn(truth.width(), truth.height(), |x, y| Rgba([0, 0, 0, truth.get_pixel(x, y).0[0]]));
