@@ -4,9 +4,13 @@
 use std::error::Error;
 use std::io::Write;
 use std::path::Path;
-use std::time::Instant;
+use std::sync::Arc;
+use std::time::{Duration, Instant};
 
-use quoin_prepress::order::BackdropRemove;
+use image::imageops;
+use quoin_prepress::cancel::Cancel;
+use quoin_prepress::order::{Backdrop, BackdropRemove};
+use quoin_prepress::silhouette;
 
 #[path = "../suite/backdrop/measure.rs"]
 mod measure;
@@ -32,5 +36,48 @@ fn main() -> Result<(), Box<dyn Error>> {
             measure::laid_on(&result.pixels, colour).save(path)?;
         }
     }
+    large(&mut print, &folder)?;
     Ok(())
+}
+
+/// Time for a large picture, and how soon a raised flag stops it.
+fn large(print: &mut impl Write, folder: &Path) -> Result<(), Box<dyn Error>> {
+    const SIDE_PX: u32 = 3375;
+    for name in ["white_plain", "grey_jpeg_q90", "fake_transparency_checker"] {
+        let mut sample =
+            measure::samples(folder).into_iter().find(|sample| sample.name == name).ok_or("no such sample")?;
+        sample.artwork.pixels =
+            Arc::new(imageops::resize(&*sample.artwork.pixels, SIDE_PX, SIDE_PX, imageops::FilterType::Triangle));
+        let began = Instant::now();
+        let found = measure::remove(&sample, BackdropRemove::Auto, 3.5).backdrop.word();
+        let whole = began.elapsed();
+        let mut latest = Duration::ZERO;
+        for share in 1..20 {
+            latest = latest.max(stop_after(&sample, whole * share / 20));
+        }
+        writeln!(
+            print,
+            "{name} at {SIDE_PX} x {SIDE_PX}: {found}, {:.0} ms; a raised flag stops it within {:.0} ms",
+            whole.as_secs_f64() * 1e3,
+            latest.as_secs_f64() * 1e3
+        )?;
+    }
+    Ok(())
+}
+
+/// From raising the flag to the end.
+fn stop_after(sample: &measure::Sample, pause: Duration) -> Duration {
+    let cancel = Cancel::new();
+    std::thread::scope(|scope| {
+        let order = Backdrop { remove: BackdropRemove::Auto, tolerance_delta_e: 3.5 };
+        let cancel = &cancel;
+        let work = scope.spawn(move || {
+            let _ = silhouette::cut_out(&sample.artwork, order, cancel);
+            Instant::now()
+        });
+        std::thread::sleep(pause);
+        let raised = Instant::now();
+        cancel.raise();
+        work.join().map(|ended| ended.saturating_duration_since(raised)).unwrap_or_default()
+    })
 }

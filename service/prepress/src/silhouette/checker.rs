@@ -77,7 +77,8 @@ pub(super) fn find(
     let along = |length: u32, at: &dyn Fn(u32) -> f32| squares((0..length).map(at));
     let across = along(width, &|x| tone_at(x, 0)).or_else(|| along(width, &|x| tone_at(x, height - 1)))?;
     let down = along(height, &|y| tone_at(0, y)).or_else(|| along(height, &|y| tone_at(width - 1, y)))?;
-    if (across.0 / down.0 - 1.0).abs() > 0.05 {
+    // Stretched with its picture, but not to stripes.
+    if !(0.5..=2.0).contains(&(across.0 / down.0)) {
         return None;
     }
     let grey = |lab: Lab| grey_code(colours, lab[0]);

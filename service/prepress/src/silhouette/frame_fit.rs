@@ -20,8 +20,9 @@ const MAX_BAND_PX: u32 = 8;
 const SAMPLES: usize = 6000;
 
 /// Share of the edge that agrees with one colour from which on no chequerboard is looked for, and that a chequerboard must
-/// reach: half agrees with a wrong one.
+/// reach: half agrees with a wrong one. A scatter above the noise of clean pictures may be two pale tones.
 const PLAIN_SHARE: f32 = 0.6;
+const PLAIN_SIGMA: f32 = 0.012;
 const CHECKER_SHARE: f32 = 0.75;
 
 /// Trials of three pixels each: with 60 % backdrop a good one is missed with a chance of 0.78^200, below 1e-20.
@@ -113,7 +114,7 @@ pub(super) fn fit(pixels: &RgbaImage, colours: &Converter) -> FrameFit {
     let samples = edge_samples(pixels, colours);
     let canvas = Canvas::of(pixels);
     let plain = fit_planes(&samples, canvas);
-    if plain.share >= PLAIN_SHARE {
+    if plain.share >= PLAIN_SHARE && plain.sigma <= PLAIN_SIGMA {
         return plain;
     }
     let edge = samples.iter().map(|sample| (sample.pixel, sample.lab));
@@ -128,7 +129,8 @@ pub(super) fn fit(pixels: &RgbaImage, colours: &Converter) -> FrameFit {
         })
         .collect();
     let fit = fit_planes(&middles, canvas);
-    if fit.share >= CHECKER_SHARE { FrameFit { checker: Some(checker), ..fit } } else { plain }
+    let is_better = fit.share >= CHECKER_SHARE && (fit.sigma < plain.sigma || plain.share < PLAIN_SHARE);
+    if is_better { FrameFit { checker: Some(checker), ..fit } } else { plain }
 }
 
 fn fit_planes(samples: &[Sample], canvas: Canvas) -> FrameFit {

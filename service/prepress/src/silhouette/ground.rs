@@ -109,18 +109,35 @@ impl GroundMap {
     }
 }
 
-/// Finds the ground. `tolerance` is a distance in OKLab; windows are ground in any case. Linear in pixels.
+/// Finds the ground. `tolerance` is a distance in OKLab; windows are ground as far as they are within it. Linear in pixels.
 pub(super) fn find(judge: &Judge, tolerance: f32, windows: &[Run], cancel: &Cancel) -> Result<GroundMap, Fault> {
     let mut map = judge.classify(tolerance, cancel)?;
     let (width, height) = (map.width, map.height);
     let sides = (0..height).flat_map(|y| [y * width, y * width + width - 1]);
-    let mut open: Vec<usize> = (0..width).chain((height - 1) * width..height * width).chain(sides).collect();
-    for (first, last) in windows {
-        map.open_runs(*first..=*last, NEAR, &mut open);
-    }
+    let open: Vec<usize> = (0..width).chain((height - 1) * width..height * width).chain(sides).collect();
     map.flood(open, (NEAR, GROUND), cancel, |_| ())?;
-    remove_specks(&mut map, judge, tolerance, cancel)?;
+    open_windows(&mut map, judge, tolerance, windows, cancel)?;
     Ok(map)
+}
+
+/// Makes ground of windows as far as they are within the tolerance, and of noise around them and elsewhere.
+pub(super) fn open_windows(
+    map: &mut GroundMap,
+    judge: &Judge,
+    tolerance: f32,
+    windows: &[Run],
+    cancel: &Cancel,
+) -> Result<(), Fault> {
+    let limit = tolerance * tolerance;
+    for (first, last) in windows {
+        // Nothing spreads from here: windows were found by a tolerance of their own.
+        for index in *first..=*last {
+            if judge.distance_squared(index) <= limit {
+                map.classes[index] = GROUND;
+            }
+        }
+    }
+    remove_specks(map, judge, tolerance, cancel)
 }
 
 /// Makes ground of tiny islands that are nearly the backdrop's colour.

@@ -17,17 +17,15 @@ pub(super) fn share(map: &GroundMap, cancel: &Cancel) -> Result<f64, Fault> {
     let (columns, rows) = (map.width.div_ceil(cell), map.height.div_ceil(cell));
     let (mut has_art, mut ground, mut art) = (vec![false; columns * rows], vec![0_usize; columns * rows], 0_usize);
     for (y, classes) in map.classes.chunks_exact(map.width).enumerate() {
-        for (x, class) in classes.iter().enumerate() {
-            let at = y / cell * columns + x / cell;
-            if *class == GROUND {
-                ground[at] += 1;
-            } else {
-                has_art[at] = true;
-                art += 1;
-            }
+        cancel.check()?;
+        for (column, classes) in classes.chunks(cell).enumerate() {
+            let at = y / cell * columns + column;
+            let ground_here = classes.iter().filter(|class| **class == GROUND).count();
+            ground[at] += ground_here;
+            has_art[at] |= ground_here < classes.len();
+            art += classes.len() - ground_here;
         }
     }
-    cancel.check()?;
     let walls = wider(&has_art, columns, rows);
     let classes = walls.iter().map(|wall| if *wall { ART } else { NEAR }).collect();
     let mut grid = GroundMap { classes, width: columns, height: rows };

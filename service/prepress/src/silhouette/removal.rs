@@ -18,7 +18,7 @@ const SURE_SHARE: f32 = 0.6;
 const SURE_SIGMA: f32 = 0.02;
 
 /// Grain of the backdrop, in multiples of its scatter, that goes with it whatever tolerance is ordered: nearly all of it.
-const SCATTER_SIGMAS: f32 = 3.0;
+pub(super) const SCATTER_SIGMAS: f32 = 3.0;
 
 /// Share of the art's pixels just inside its edge that still nearly have the backdrop's colour, from which on the edge is
 /// no edge: the removal ran into a slope of light, or art and backdrop are alike. On composites with known alpha clean
@@ -32,7 +32,8 @@ const LEAST_GROUND_SHARE: f64 = 0.005;
 const LEAST_ART_SHARE: f64 = 0.0002;
 
 /// Share of art and pockets together that lies behind narrow gaps, from which on white or black art cannot be told from a
-/// backdrop of its colour. On composites with known alpha FIXME.
+/// backdrop of its colour. On composites with known alpha ink with white plumage has 0.31
+/// and all others stay under 0.03.
 const MOST_POCKETS: f64 = 0.2;
 
 /// Removes the backdrop of an opaque picture as ordered.
@@ -88,19 +89,17 @@ struct Study {
 fn study(judge: &Judge, usual: f32, cancel: &Cancel) -> Result<Study, Fault> {
     let mut map = ground::find(judge, usual, &[], cancel)?;
     let windows = window::find(&mut map, judge, cancel)?;
-    for (first, last) in &windows {
-        map.classes[*first..=*last].fill(ground::GROUND);
-    }
     if !windows.is_empty() {
-        // Noise within the windows goes with them.
-        map = ground::find(judge, usual, &windows, cancel)?;
+        ground::open_windows(&mut map, judge, usual, &windows, cancel)?;
     }
     let veil = veil::find(&map, judge, cancel)?;
     let mut without_veil = map.classes.clone();
     veil.iter().for_each(|index| without_veil[*index] = ground::GROUND);
     let layers = band::layers(&GroundMap { classes: without_veil, width: map.width, height: map.height }, cancel)?;
     let blurred_share = judge.share_within(&layers[band::LAYERS - 1], 2.0 * usual);
-    let ground_is_own = window::is_own(judge.fit.lab_at(judge.pixels.width() / 2, judge.pixels.height() / 2));
+    // Art has no slopes and chequers of its own.
+    let ground_is_own = judge.fit.checker.is_none()
+        && window::is_own(judge.fit.lab_at(judge.pixels.width() / 2, judge.pixels.height() / 2));
     let pocket_share = if ground_is_own { pocket::share(&map, cancel)? } else { 0.0 };
     Ok(Study { map, windows, veil, blurred_share, pocket_share })
 }

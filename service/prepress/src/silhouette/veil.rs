@@ -4,6 +4,7 @@
 //! backdrop's colour the picture is as before - and moves no cut line.
 
 use image::RgbaImage;
+use rayon::prelude::*;
 
 use super::frame_fit::FrameFit;
 use super::ground::{ART, GROUND, GroundMap};
@@ -26,25 +27,23 @@ const MOST_OF_ART: f64 = 0.25;
 /// Turns the ground's veils into ground; their pixels, in order. Empty where they are not worth it or too much.
 pub(super) fn find(map: &GroundMap, judge: &Judge, cancel: &Cancel) -> Result<Vec<usize>, Fault> {
     let mut marks = GroundMap { classes: map.classes.clone(), width: map.width, height: map.height };
-    let mut candidates = 0_usize;
-    for (index, class) in marks.classes.iter_mut().enumerate() {
-        if index % (1 << 18) == 0 {
-            cancel.check()?;
+    marks.classes.par_chunks_mut(BAND_PX).enumerate().try_for_each(|(band, classes)| {
+        cancel.check()?;
+        for (at, class) in classes.iter_mut().enumerate().filter(|(_, class)| **class != GROUND) {
+            let index = band * BAND_PX + at;
+            // The cheaper question first: few pixels of a picture are a pale darkening of its ground.
+            let is_veil =
+                share(judge.pixels, judge.fit, index).is_some() && judge.distance_squared(index) <= FARTHEST * FARTHEST;
+            *class = if is_veil { VEIL } else { ART };
         }
-        if *class == GROUND {
-            continue;
-        }
-        let is_veil =
-            judge.distance_squared(index) <= FARTHEST * FARTHEST && share(judge.pixels, judge.fit, index).is_some();
-        *class = if is_veil { VEIL } else { ART };
-        candidates += usize::from(is_veil);
-    }
+        Ok(())
+    })?;
+    let candidates = marks.classes.iter().filter(|class| **class == VEIL).count();
     let art = map.classes.len() - map.ground_count();
     if candidates < LEAST_PX {
         return Ok(Vec::new());
     }
-    let cores = cores(&marks);
-    cancel.check()?;
+    let cores = cores(&marks, cancel)?;
     let beside_ground = |index: &usize| marks.around(*index).any(|neighbour| marks.classes[neighbour] == GROUND);
     let mut work = GroundMap { classes: cores, width: map.width, height: map.height };
     let open: Vec<usize> =
@@ -56,15 +55,19 @@ pub(super) fn find(map: &GroundMap, judge: &Judge, cancel: &Cancel) -> Result<Ve
     Ok(if is_shadow { found } else { Vec::new() })
 }
 
+/// Pixels between two looks at the flag.
+const BAND_PX: usize = 1 << 16;
+
 const VEIL: u8 = 4;
 const CORE: u8 = 5;
 const REACHED: u8 = 6;
 
 /// Veil pixels without art within reach, by rows and then by columns.
-fn cores(marks: &GroundMap) -> Vec<u8> {
+fn cores(marks: &GroundMap, cancel: &Cancel) -> Result<Vec<u8>, Fault> {
     let (width, height) = (marks.width, marks.height);
     let mut near_art = vec![false; width * height];
     for row in 0..height {
+        cancel.check()?;
         let mut last: Option<usize> = None;
         for x in (0..width).chain((0..width).rev()) {
             let index = row * width + x;
@@ -76,6 +79,7 @@ fn cores(marks: &GroundMap) -> Vec<u8> {
     }
     let mut cores = vec![ART; width * height];
     for y in 0..height {
+        cancel.check()?;
         let rows = y.saturating_sub(CORE_PX)..=(y + CORE_PX).min(height - 1);
         for x in 0..width {
             let index = y * width + x;
@@ -84,7 +88,7 @@ fn cores(marks: &GroundMap) -> Vec<u8> {
             }
         }
     }
-    cores
+    Ok(cores)
 }
 
 /// With the veil pixels beside them, as far as the core was drawn in.
