@@ -1,5 +1,6 @@
 //! The Rust suites: house rules, published geometry, and the binary as a shop runs it.
 
+mod backdrop;
 mod border;
 mod command_line;
 mod tidy;

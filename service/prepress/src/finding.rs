@@ -76,6 +76,10 @@ codes! {
     TransparencyFringe = "transparency.fringe", Caution,
         "A thin rim is left around the picture, as if from an earlier cut-out.",
         "Check the proof, or cut the picture out a little tighter and send it again.";
+    /// An opaque grey chequerboard where transparency was meant.
+    TransparencyFakeChecker = "transparency.fake_checker", Caution,
+        "The picture has a grey chequerboard painted into it where it was meant to be transparent.",
+        "Save the picture again with real transparency and send that one.";
     /// Floating parts: joined, bridged, separate or out of reach.
     ShapeParts = "shape.parts", Note,
         "The picture has several separate parts.",

@@ -249,13 +249,7 @@ fn print_reaches_past_the_cut_only_where_something_is_printed_there() {
 /// Nodes per 100 mm of cut line of a picture, 80 mm long with a border of 3 mm.
 fn nodes_per_100_mm(picture: &[u8]) -> f64 {
     let pixels = image::load_from_memory(picture).unwrap().to_rgba8();
-    let artwork = crate::intake::Artwork {
-        pixels: std::sync::Arc::new(pixels),
-        format: crate::intake::Format::Png,
-        animated: false,
-        colour_profile: None,
-        live_text: false,
-    };
+    let artwork = crate::intake::Artwork::new(std::sync::Arc::new(pixels), crate::intake::Format::Png);
     let mut design = design(Shape::Contour, Size::Longest(mm(80.0)), 3.0);
     design.outline.parts = crate::order::Parts::Separate;
     let cut_out = crate::silhouette::cut_out(&artwork, design.backdrop, &Cancel::new()).unwrap();

@@ -27,6 +27,11 @@ const SAID: &[(Code, &str, &str)] = &[
         "areas of 2 to 60 % alpha over {haze_share} of the visible art",
         "alpha: the contract; share: measured by `load/findings`",
     ),
+    (
+        Code::TransparencyFakeChecker,
+        "opaque picture on a painted grey chequerboard: it was removed, or could not be told from the art",
+        MEASURED,
+    ),
     (Code::TransparencyFringe, "light or dark rim on more than {fringe_share} of the edge", MEASURED),
     (Code::ShapeParts, "more than 1 part: joined (note), cut apart (caution), out of reach (reject)", CONTRACT),
     (Code::ShapeSpecks, "parts under the stock's `cutting.speck_mm` across", CONTRACT),

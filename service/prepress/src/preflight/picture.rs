@@ -43,7 +43,11 @@ pub fn inspect_art(artwork: &Artwork, cut_out: &CutOut, thresholds: &Thresholds)
         colour_profile: artwork.colour_profile.clone(),
         ..Measures::default()
     };
-    let found = [backdrop(cut_out), clipped(cut_out), huge_margin(cut_out, artwork.canvas_px.0, artwork.canvas_px.1, thresholds)];
+    let found = [
+        backdrop(cut_out),
+        clipped(cut_out),
+        huge_margin(cut_out, artwork.canvas_px.0, artwork.canvas_px.1, thresholds),
+    ];
     let survey = survey::survey(artwork, cut_out);
     let in_pixels = seen::in_picture(&survey, visible, thresholds);
     let told = [
@@ -105,6 +109,14 @@ fn backdrop(cut_out: &CutOut) -> Option<Finding> {
         BackdropFound::CannotTell => Some(finding.saying(
             "The picture has a background that could not be told apart from the art, so it is printed with it.",
             "Send the picture with a transparent background, or order a rectangular sticker.",
+        )),
+        BackdropFound::CheckerRemoved => Some(Finding::new(Code::TransparencyFakeChecker).saying(
+            "The picture has a grey chequerboard painted into it where it was meant to be transparent; it was taken away.",
+            "Check in the proof that nothing is missing, or save the picture again with real transparency.",
+        )),
+        BackdropFound::CheckerCannotTell => Some(Finding::new(Code::TransparencyFakeChecker).saying(
+            "The picture has a grey chequerboard painted into it where it was meant to be transparent, and it could not be told apart from the art: it is printed with it.",
+            "Save the picture again with real transparency and send that one.",
         )),
     }
 }

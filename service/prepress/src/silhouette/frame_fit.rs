@@ -6,6 +6,7 @@
 
 use image::RgbaImage;
 
+use super::checker::{self, Checker};
 use super::oklab::{Converter, Lab, distance_squared};
 
 /// How near to the plane, in OKLab, an edge pixel counts as backdrop; also the usual tolerance. The same whatever tolerance is ordered, so that the
@@ -17,6 +18,12 @@ const MAX_BAND_PX: u32 = 8;
 
 /// About how many pixels of the band are looked at: enough for the share to be known to 1 %.
 const SAMPLES: usize = 6000;
+
+/// Share of the edge that agrees with one colour from which on no chequerboard is looked for, and that a chequerboard must
+/// reach: half agrees with a wrong one. A scatter above the noise of clean pictures may be two pale tones.
+const PLAIN_SHARE: f32 = 0.6;
+const PLAIN_SIGMA: f32 = 0.012;
+const CHECKER_SHARE: f32 = 0.75;
 
 /// Trials of three pixels each: with 60 % backdrop a good one is missed with a chance of 0.78^200, below 1e-20.
 const TRIALS: u32 = 200;
@@ -35,64 +42,126 @@ pub(super) struct FrameFit {
     pub share: f32,
     /// Root mean square distance of those, OKLab.
     pub sigma: f32,
+    /// Where the backdrop is a chequerboard: the planes are the middle between its tones.
+    pub checker: Option<Checker>,
+    canvas: Canvas,
+}
+
+impl FrameFit {
+    /// The backdrop at a pixel, OKLab.
+    pub(super) fn lab_at(&self, x: u32, y: u32) -> Lab {
+        let planes = at(&self.lab, self.canvas.place(x, y));
+        self.checker.as_ref().map_or(planes, |checker| shifted(planes, checker.lab, checker.tone(x, y)))
+    }
+
+    /// The backdrop at a pixel: encoded red, green and blue, 0 to 255.
+    pub(super) fn rgb_at(&self, x: u32, y: u32) -> [f32; 3] {
+        let planes = at(&self.rgb, self.canvas.place(x, y));
+        self.checker.as_ref().map_or(planes, |checker| shifted(planes, checker.rgb, checker.tone(x, y)))
+    }
+
+    /// How a colour differs from the backdrop at a pixel, OKLab. Beside a chequerboard's lines any mix of its tones is
+    /// backdrop.
+    pub(super) fn difference(&self, lab: Lab, x: u32, y: u32) -> Lab {
+        let planes = at(&self.lab, self.canvas.place(x, y));
+        let difference = shifted(lab, planes, -1.0);
+        let Some(checker) = &self.checker else { return difference };
+        let mut tone = checker.tone(x, y);
+        if checker.is_soft(x, y) {
+            let along = |a: Lab| a[0] * checker.lab[0] + a[1] * checker.lab[1] + a[2] * checker.lab[2];
+            tone = (along(difference) / along(checker.lab).max(f32::MIN_POSITIVE)).clamp(-1.0, 1.0);
+        }
+        shifted(difference, checker.lab, -tone)
+    }
+}
+
+fn shifted(colour: [f32; 3], by: [f32; 3], share: f32) -> [f32; 3] {
+    [colour[0] + by[0] * share, colour[1] + by[1] * share, colour[2] + by[2] * share]
 }
 
 /// Pixel places to -1..1 over a canvas.
 #[derive(Clone, Copy, Debug)]
-pub(super) struct Canvas {
+struct Canvas {
     half_width: f32,
     half_height: f32,
 }
 
 impl Canvas {
-    pub(super) fn of(pixels: &RgbaImage) -> Canvas {
+    fn of(pixels: &RgbaImage) -> Canvas {
         Canvas { half_width: pixels.width() as f32 / 2.0, half_height: pixels.height() as f32 / 2.0 }
     }
 
-    pub(super) fn place(self, x: u32, y: u32) -> (f32, f32) {
+    fn place(self, x: u32, y: u32) -> (f32, f32) {
         ((x as f32 + 0.5) / self.half_width - 1.0, (y as f32 + 0.5) / self.half_height - 1.0)
     }
 }
 
 /// The values of three planes at a place.
-pub(super) fn at(planes: &[Plane; 3], (u, v): (f32, f32)) -> [f32; 3] {
+fn at(planes: &[Plane; 3], (u, v): (f32, f32)) -> [f32; 3] {
     planes.map(|[middle, along_x, along_y]| middle + along_x * u + along_y * v)
 }
 
+#[derive(Clone)]
 struct Sample {
+    pixel: (u32, u32),
     place: (f32, f32),
     lab: Lab,
     rgb: [f32; 3],
 }
 
-/// Fits the backdrop to the canvas's edge. Cost depends on the samples only.
+/// Fits the backdrop to the canvas's edge. Cost depends on the samples, and on the canvas's sides.
 pub(super) fn fit(pixels: &RgbaImage, colours: &Converter) -> FrameFit {
     let samples = edge_samples(pixels, colours);
-    let mut best = constant_planes(&samples);
-    let mut best_count = agreeing(&samples, &best).count();
+    let canvas = Canvas::of(pixels);
+    let plain = fit_planes(&samples, canvas);
+    if plain.share >= PLAIN_SHARE && plain.sigma <= PLAIN_SIGMA {
+        return plain;
+    }
+    let edge = samples.iter().map(|sample| (sample.pixel, sample.lab));
+    let Some(checker) = checker::find(pixels, colours, edge) else { return plain };
+    // Mixed pixels beside the lines would only blur the fit.
+    let clear = samples.iter().filter(|sample| !checker.is_soft(sample.pixel.0, sample.pixel.1));
+    let middles: Vec<Sample> = clear
+        .map(|sample| {
+            let tone = -checker.tone(sample.pixel.0, sample.pixel.1);
+            let (lab, rgb) = (shifted(sample.lab, checker.lab, tone), shifted(sample.rgb, checker.rgb, tone));
+            Sample { lab, rgb, ..sample.clone() }
+        })
+        .collect();
+    let fit = fit_planes(&middles, canvas);
+    let is_better = fit.share >= CHECKER_SHARE && (fit.sigma < plain.sigma || plain.share < PLAIN_SHARE);
+    if is_better { FrameFit { checker: Some(checker), ..fit } } else { plain }
+}
+
+fn fit_planes(samples: &[Sample], canvas: Canvas) -> FrameFit {
+    let mut best = constant_planes(samples);
+    let mut best_count = agreeing(samples, &best).count();
     let mut random = Sequence(0x9E37_79B9_7F4A_7C15);
-    for _ in 0..TRIALS {
+    // Nothing to pick from where every pixel of a small chequerboard is beside a line.
+    let trials = if samples.is_empty() { 0 } else { TRIALS };
+    for _ in 0..trials {
         let picked = [(); 3].map(|()| &samples[random.below(samples.len())]);
         let Some(planes) = least_squares(picked.into_iter(), |sample| sample.lab) else { continue };
-        let count = agreeing(&samples, &planes).count();
+        let count = agreeing(samples, &planes).count();
         if count > best_count {
             (best, best_count) = (planes, count);
         }
     }
     for _ in 0..4 {
-        let Some(planes) = least_squares(agreeing(&samples, &best), |sample| sample.lab) else { break };
+        let Some(planes) = least_squares(agreeing(samples, &best), |sample| sample.lab) else { break };
         best = planes;
     }
-    let count = agreeing(&samples, &best).count();
+    let count = agreeing(samples, &best).count();
     let mean_rgb = |channel: usize| {
-        agreeing(&samples, &best).map(|sample| sample.rgb[channel]).sum::<f32>() / (count.max(1) as f32)
+        agreeing(samples, &best).map(|sample| sample.rgb[channel]).sum::<f32>() / (count.max(1) as f32)
     };
-    let rgb = least_squares(agreeing(&samples, &best), |sample| sample.rgb)
+    let rgb = least_squares(agreeing(samples, &best), |sample| sample.rgb)
         .unwrap_or_else(|| [0, 1, 2].map(|channel| [mean_rgb(channel), 0.0, 0.0]));
     let squares: f32 =
-        agreeing(&samples, &best).map(|sample| distance_squared(sample.lab, at(&best, sample.place))).sum();
+        agreeing(samples, &best).map(|sample| distance_squared(sample.lab, at(&best, sample.place))).sum();
     let sigma = (squares / count.max(1) as f32).sqrt();
-    FrameFit { lab: best, rgb, share: count as f32 / samples.len() as f32, sigma }
+    let share = count as f32 / samples.len().max(1) as f32;
+    FrameFit { lab: best, rgb, share, sigma, checker: None, canvas }
 }
 
 fn edge_samples(pixels: &RgbaImage, colours: &Converter) -> Vec<Sample> {
@@ -115,7 +184,7 @@ fn edge_samples(pixels: &RgbaImage, colours: &Converter) -> Vec<Sample> {
         .map(|(x, y)| {
             let [red, green, blue, _] = pixels.get_pixel(x, y).0;
             let rgb = [red, green, blue].map(f32::from);
-            Sample { place: canvas.place(x, y), lab: colours.lab(red, green, blue), rgb }
+            Sample { pixel: (x, y), place: canvas.place(x, y), lab: colours.lab(red, green, blue), rgb }
         })
         .collect()
 }

@@ -1,13 +1,10 @@
-//! Which pixels of an opaque picture are ground: those of the backdrop's colour that hang together with the canvas's edge.
+//! Which pixels of an opaque picture are ground: those of the backdrop's colour that hang together with the canvas's edge,
+//! and windows in the art through which it shows for sure.
 //!
-//! A region of the backdrop's colour inside the art is not reached from the edge and stays. More tolerance never removes
-//! less: a pixel near enough for one tolerance is near enough for a larger one.
+//! More tolerance never removes less: a pixel near enough for one tolerance is near enough for a larger one, windows are
+//! found at one tolerance whatever is ordered, and what is left of an island is judged by its farthest pixel.
 
-use image::RgbaImage;
-use rayon::prelude::*;
-
-use super::frame_fit::{Canvas, FrameFit, at};
-use super::oklab::{Converter, distance_squared};
+use super::judge::Judge;
 use crate::cancel::Cancel;
 use crate::fault::Fault;
 
@@ -17,16 +14,22 @@ pub(super) const ART: u8 = 0;
 pub(super) const NEAR: u8 = 1;
 /// Ground.
 pub(super) const GROUND: u8 = 2;
+/// The backdrop's colour, enclosed by art, and looked at.
+pub(super) const SEEN: u8 = 3;
 
 /// An island of at most so many pixels may be a speck of compression noise. Common practice, no source.
 const SPECK_PX: usize = 64;
 
-/// A speck's mean distance from the backdrop, in tolerances, up to which it is noise and not a small piece of art.
-const SPECK_TOLERANCES: f32 = 2.5;
+/// The distance from the backdrop of a speck's farthest pixel, in tolerances, up to which it is noise and not a small
+/// piece of art.
+const SPECK_TOLERANCES: f32 = 3.0;
 
 /// The same for dots of at most so many pixels, which compression rings around sharp edges leave in stronger colours.
 const DOT_PX: usize = 6;
 const DOT_TOLERANCES: f32 = 6.0;
+
+/// Steps between two looks at the flag: well under a millisecond.
+const STEPS: usize = 1 << 14;
 
 /// A class for each pixel.
 pub(super) struct GroundMap {
@@ -35,6 +38,9 @@ pub(super) struct GroundMap {
     pub width: usize,
     pub height: usize,
 }
+
+/// Pixels of one row, first and last.
+pub(super) type Run = (usize, usize);
 
 impl GroundMap {
     /// Pixels that are ground.
@@ -50,153 +56,136 @@ impl GroundMap {
         rows.flat_map(move |row| (x.saturating_sub(1)..=(x + 1).min(width - 1)).map(move |column| row * width + column))
             .filter(move |neighbour| *neighbour != index)
     }
+
+    /// Turns what hangs together with the open pixels from one class into another, by runs of a row; tells each run.
+    pub(super) fn flood(
+        &mut self,
+        mut open: Vec<usize>,
+        (from, to): (u8, u8),
+        cancel: &Cancel,
+        mut tell: impl FnMut(Run),
+    ) -> Result<(), Fault> {
+        let width = self.width;
+        let mut steps = 0;
+        while let Some(index) = open.pop() {
+            steps += 1;
+            if steps % STEPS == 0 {
+                cancel.check()?;
+            }
+            if self.classes[index] != from {
+                continue;
+            }
+            let row = index / width * width;
+            let mut first = index;
+            while first > row && self.classes[first - 1] == from {
+                first -= 1;
+            }
+            let mut last = index;
+            while last + 1 < row + width && self.classes[last + 1] == from {
+                last += 1;
+            }
+            self.classes[first..=last].fill(to);
+            tell((first, last));
+            if row > 0 {
+                self.open_runs(first - width..=last - width, from, &mut open);
+            }
+            if row + width < self.classes.len() {
+                self.open_runs(first + width..=last + width, from, &mut open);
+            }
+        }
+        Ok(())
+    }
+
+    /// Adds the first pixel of each run of a class.
+    fn open_runs(&self, range: std::ops::RangeInclusive<usize>, wanted: u8, open: &mut Vec<usize>) {
+        let mut is_run = false;
+        for index in range {
+            let is = self.classes[index] == wanted;
+            if is && !is_run {
+                open.push(index);
+            }
+            is_run = is;
+        }
+    }
 }
 
-/// Finds the ground. `tolerance` is a distance in OKLab. Linear in pixels.
-pub(super) fn find(
-    pixels: &RgbaImage,
-    fit: &FrameFit,
-    tolerance: f32,
-    colours: &Converter,
-    cancel: &Cancel,
-) -> Result<GroundMap, Fault> {
-    let judge = Judge { pixels, fit, colours, canvas: Canvas::of(pixels) };
-    let mut map = judge.classify(tolerance);
-    cancel.check()?;
-    flood(&mut map);
-    cancel.check()?;
-    remove_specks(&mut map, &judge, tolerance);
+/// Finds the ground. `tolerance` is a distance in OKLab; windows are ground as far as they are within it. Linear in pixels.
+pub(super) fn find(judge: &Judge, tolerance: f32, windows: &[Run], cancel: &Cancel) -> Result<GroundMap, Fault> {
+    let mut map = judge.classify(tolerance, cancel)?;
+    let (width, height) = (map.width, map.height);
+    let sides = (0..height).flat_map(|y| [y * width, y * width + width - 1]);
+    let open: Vec<usize> = (0..width).chain((height - 1) * width..height * width).chain(sides).collect();
+    map.flood(open, (NEAR, GROUND), cancel, |_| ())?;
+    open_windows(&mut map, judge, tolerance, windows, cancel)?;
     Ok(map)
 }
 
-/// Share of pixels that differ from the backdrop by less than a distance in OKLab.
-pub(super) fn share_within(
-    pixels: &RgbaImage,
-    fit: &FrameFit,
-    colours: &Converter,
-    places: &[usize],
-    limit: f32,
-) -> f64 {
-    let judge = Judge { pixels, fit, colours, canvas: Canvas::of(pixels) };
-    let width = pixels.width() as usize;
-    let near =
-        |index: &&usize| judge.distance_squared((**index % width) as u32, (**index / width) as u32) < limit * limit;
-    places.iter().filter(near).count() as f64 / places.len().max(1) as f64
-}
-
-struct Judge<'a> {
-    pixels: &'a RgbaImage,
-    fit: &'a FrameFit,
-    colours: &'a Converter,
-    canvas: Canvas,
-}
-
-impl Judge<'_> {
-    fn distance_squared(&self, x: u32, y: u32) -> f32 {
-        let [red, green, blue, _] = self.pixels.get_pixel(x, y).0;
-        distance_squared(self.colours.lab(red, green, blue), at(&self.fit.lab, self.canvas.place(x, y)))
-    }
-
-    fn classify(&self, tolerance: f32) -> GroundMap {
-        let (width, height) = (self.pixels.width() as usize, self.pixels.height() as usize);
-        let mut classes = vec![ART; width * height];
-        let limit = tolerance * tolerance;
-        classes.par_chunks_mut(width).zip(self.pixels.as_raw().par_chunks(width * 4)).enumerate().for_each(
-            |(y, (classes, samples))| {
-                // Flat parts are many: the last colour's value is at hand.
-                let mut last = ([0_u8; 3], self.colours.lab(0, 0, 0));
-                for (x, (class, sample)) in classes.iter_mut().zip(samples.chunks_exact(4)).enumerate() {
-                    let colour = [sample[0], sample[1], sample[2]];
-                    if colour != last.0 {
-                        last = (colour, self.colours.lab(colour[0], colour[1], colour[2]));
-                    }
-                    let ground = at(&self.fit.lab, self.canvas.place(x as u32, y as u32));
-                    *class = if distance_squared(last.1, ground) <= limit { NEAR } else { ART };
-                }
-            },
-        );
-        GroundMap { classes, width, height }
-    }
-}
-
-/// Turns what hangs together with the canvas's edge into ground, by runs of a row.
-fn flood(map: &mut GroundMap) {
-    let (width, height) = (map.width, map.height);
-    let sides = (0..height).flat_map(|y| [y * width, y * width + width - 1]);
-    let mut open: Vec<usize> = (0..width).chain((height - 1) * width..height * width).chain(sides).collect();
-    while let Some(index) = open.pop() {
-        if map.classes[index] != NEAR {
-            continue;
-        }
-        let row = index / width * width;
-        let mut first = index;
-        while first > row && map.classes[first - 1] == NEAR {
-            first -= 1;
-        }
-        let mut last = index;
-        while last + 1 < row + width && map.classes[last + 1] == NEAR {
-            last += 1;
-        }
-        map.classes[first..=last].fill(GROUND);
-        if row > 0 {
-            open_runs(&map.classes, first - width..=last - width, &mut open);
-        }
-        if row + width < width * height {
-            open_runs(&map.classes, first + width..=last + width, &mut open);
+/// Makes ground of windows as far as they are within the tolerance, and of noise around them and elsewhere.
+pub(super) fn open_windows(
+    map: &mut GroundMap,
+    judge: &Judge,
+    tolerance: f32,
+    windows: &[Run],
+    cancel: &Cancel,
+) -> Result<(), Fault> {
+    let limit = tolerance * tolerance;
+    for (first, last) in windows {
+        // Nothing spreads from here: windows were found by a tolerance of their own.
+        for index in *first..=*last {
+            if judge.distance_squared(index) <= limit {
+                map.classes[index] = GROUND;
+            }
         }
     }
-}
-
-/// Adds the first pixel of each run of the backdrop's colour.
-fn open_runs(classes: &[u8], range: std::ops::RangeInclusive<usize>, open: &mut Vec<usize>) {
-    let mut before = ART;
-    for index in range {
-        if classes[index] == NEAR && before != NEAR {
-            open.push(index);
-        }
-        before = classes[index];
-    }
+    remove_specks(map, judge, tolerance, cancel)
 }
 
 /// Makes ground of tiny islands that are nearly the backdrop's colour.
-fn remove_specks(map: &mut GroundMap, judge: &Judge, tolerance: f32) {
+fn remove_specks(map: &mut GroundMap, judge: &Judge, tolerance: f32, cancel: &Cancel) -> Result<(), Fault> {
     // Pixels known to belong to something larger than a speck: reaching one ends the search.
     let mut large = vec![false; map.classes.len()];
-    let mut island = Vec::new();
-    let mut inside = std::collections::BTreeSet::new();
+    let mut island = Vec::with_capacity(SPECK_PX + 8);
     for start in 1..map.classes.len() {
+        if start % (1 << 18) == 0 {
+            cancel.check()?;
+        }
         if map.classes[start] == GROUND || map.classes[start - 1] != GROUND || large[start] {
             continue;
         }
-        island.clear();
-        inside.clear();
-        island.push(start);
-        inside.insert(start);
-        let mut next = 0;
-        let mut is_speck = true;
-        while let Some(index) = island.get(next).copied() {
-            next += 1;
-            for neighbour in map.around(index) {
-                is_speck &= !large[neighbour];
-                if map.classes[neighbour] != GROUND && inside.insert(neighbour) {
-                    island.push(neighbour);
-                }
-            }
-            if island.len() > SPECK_PX || !is_speck {
-                is_speck = false;
-                break;
-            }
-        }
-        if is_speck && is_noise(&island, map.width, judge, tolerance) {
+        let is_speck = gather(map, &large, start, &mut island);
+        if is_speck && is_noise(&island, judge, tolerance) {
             island.iter().for_each(|index| map.classes[*index] = GROUND);
         } else {
             island.iter().for_each(|index| large[*index] = true);
         }
     }
+    Ok(())
 }
 
-fn is_noise(island: &[usize], width: usize, judge: &Judge, tolerance: f32) -> bool {
-    let distance = |index: &usize| judge.distance_squared((index % width) as u32, (index / width) as u32).sqrt();
-    let allowed = if island.len() <= DOT_PX { DOT_TOLERANCES } else { SPECK_TOLERANCES };
-    island.iter().map(distance).sum::<f32>() <= allowed * tolerance * island.len() as f32
+/// Gathers an island up to a speck's size; whether that is all of it.
+fn gather(map: &GroundMap, large: &[bool], start: usize, island: &mut Vec<usize>) -> bool {
+    island.clear();
+    island.push(start);
+    let mut next = 0;
+    while let Some(index) = island.get(next).copied() {
+        next += 1;
+        for neighbour in map.around(index) {
+            if large[neighbour] {
+                return false;
+            }
+            // At most a few dozen: looking through them is faster than any set.
+            if map.classes[neighbour] != GROUND && !island.contains(&neighbour) {
+                island.push(neighbour);
+            }
+        }
+        if island.len() > SPECK_PX {
+            return false;
+        }
+    }
+    true
+}
+
+fn is_noise(island: &[usize], judge: &Judge, tolerance: f32) -> bool {
+    let allowed = tolerance * if island.len() <= DOT_PX { DOT_TOLERANCES } else { SPECK_TOLERANCES };
+    island.iter().all(|index| judge.distance_squared(*index) <= allowed * allowed)
 }

@@ -5,6 +5,8 @@
 //! so that shadows and glows, which fade slowly, never become art.
 
 use super::trace::Plane;
+use crate::cancel::Cancel;
+use crate::fault::Fault;
 
 /// Alpha from which a ridge is a stroke: an eighth of full. Below it is mostly compression noise.
 const WEAK_ALPHA: u8 = 32;
@@ -19,10 +21,13 @@ const CANDIDATE: u8 = 1;
 const LINKED: u8 = 2;
 
 /// Raises linked ridges to full coverage, so that the line runs around them about a pixel wide. Linear in pixels.
-pub(super) fn keep(plane: &mut Plane) {
+pub(super) fn keep(plane: &mut Plane, cancel: &Cancel) -> Result<(), Fault> {
     let mut marks = vec![0_u8; plane.alphas.len()];
     let mut candidates = Vec::new();
     for (index, alpha) in plane.alphas.iter().enumerate() {
+        if index % (1 << 18) == 0 {
+            cancel.check()?;
+        }
         if (WEAK_ALPHA..STRONG_ALPHA).contains(alpha) && is_ridge(plane, index) {
             marks[index] = CANDIDATE;
             candidates.push(index);
@@ -46,6 +51,7 @@ pub(super) fn keep(plane: &mut Plane) {
             plane.alphas[index] = u8::MAX;
         }
     }
+    Ok(())
 }
 
 /// Whether alpha falls off on both sides in some direction.

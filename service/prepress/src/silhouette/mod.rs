@@ -4,12 +4,18 @@
 //! is its 50 % iso-line at sub-pixel accuracy.
 
 mod band;
+mod checker;
 mod frame_fit;
 mod ground;
 mod hairline;
+mod judge;
 pub(crate) mod oklab;
+mod pocket;
+mod removal;
 mod trace;
 mod unmix;
+mod veil;
+mod window;
 
 #[cfg(test)]
 mod tests;
@@ -23,8 +29,7 @@ use crate::fault::Fault;
 use crate::finding::Place;
 use crate::geom::Region;
 use crate::intake::Artwork;
-use crate::order::{Backdrop, BackdropRemove};
-use oklab::Converter;
+use crate::order::Backdrop;
 
 /// Alpha below which a pixel counts towards transparency of the picture's own: a little under opaque, for resampled and
 /// lossy edges. Common practice, no source.
@@ -40,25 +45,6 @@ const HALF_COVERED: f64 = 127.5;
 /// Alpha that nobody sees: a picture with no more than this is blank. 5 %. Common practice, no source.
 const INVISIBLE_ALPHA: u8 = 12;
 
-/// Share of the edge's pixels that must be backdrop, and how far they may scatter in OKLab, for a verdict without doubt.
-/// Measured on composites with known alpha and on textures.
-const SURE_SHARE: f32 = 0.6;
-const SURE_SIGMA: f32 = 0.02;
-
-/// Grain of the backdrop, in multiples of its scatter, that goes with it whatever tolerance is ordered: nearly all of it.
-const SCATTER_SIGMAS: f32 = 3.0;
-
-/// Share of the art's pixels just inside its edge that still nearly have the backdrop's colour, from which on the edge is
-/// no edge: the removal ran into a slope of light, or art and backdrop are alike. On composites with known alpha clean
-/// removals stay under 0.17 and failed ones are over 0.49.
-const MAX_BLURRED_SHARE: f64 = 0.35;
-
-/// Less ground than this share of the canvas is no backdrop.
-const LEAST_GROUND_SHARE: f64 = 0.005;
-
-/// Less art than this share of the canvas is nothing.
-const LEAST_ART_SHARE: f64 = 0.0002;
-
 /// What became of the backdrop.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum BackdropFound {
@@ -70,6 +56,10 @@ pub enum BackdropFound {
     Kept,
     /// Opaque, and could not be told apart from the art for sure: left as it is.
     CannotTell,
+    /// An opaque grey chequerboard where transparency was meant, removed.
+    CheckerRemoved,
+    /// An opaque grey chequerboard that could not be told apart from the art for sure: left as it is.
+    CheckerCannotTell,
 }
 
 impl BackdropFound {
@@ -77,9 +67,9 @@ impl BackdropFound {
     pub fn word(self) -> &'static str {
         match self {
             BackdropFound::None => "none",
-            BackdropFound::Removed => "removed",
+            BackdropFound::Removed | BackdropFound::CheckerRemoved => "removed",
             BackdropFound::Kept => "kept",
-            BackdropFound::CannotTell => "cannot_tell",
+            BackdropFound::CannotTell | BackdropFound::CheckerCannotTell => "cannot_tell",
         }
     }
 }
@@ -101,7 +91,8 @@ pub struct CutOut {
 /// Separates art from ground.
 ///
 /// A picture with transparency of its own keeps its alpha. Of an opaque one the backdrop is removed as ordered: with
-/// `auto` only when most of the canvas's edge is one even or evenly varying colour. Art that is itself translucent over a
+/// `auto` only when most of the canvas's edge is one even or evenly varying colour, or a chequerboard of greys. Where a
+/// backdrop that is neither white nor black shows through holes it goes too. Art that is itself translucent over a
 /// backdrop cannot be told from it and stays opaque.
 ///
 /// Strokes thinner than half a pixel stay where they hang on to heavier art, about a pixel wide; their alpha in `pixels`
@@ -120,11 +111,11 @@ pub fn cut_out(artwork: &Artwork, order: Backdrop, cancel: &Cancel) -> Result<Cu
     let reaches_half = f64::from(coverage.largest_alpha) > HALF_COVERED;
     let threshold = if reaches_half { HALF_COVERED } else { (f64::from(coverage.largest_alpha) / 2.0).floor() + 0.5 };
     let backdrop =
-        if coverage.has_transparency { BackdropFound::None } else { remove_backdrop(&mut pixels, order, cancel)? };
+        if coverage.has_transparency { BackdropFound::None } else { removal::remove(&mut pixels, order, cancel)? };
     let mut plane = trace::Plane::of(&pixels);
     // Compression noise around a removed backdrop looks like strokes; there, thin strokes were never thinned by alpha.
     if reaches_half && backdrop == BackdropFound::None {
-        hairline::keep(&mut plane);
+        hairline::keep(&mut plane, cancel)?;
     }
     let edge = Region::new(trace::trace(&plane, threshold, cancel)?);
     let visible = visible_place(&edge).ok_or(Fault::ArtBlank)?;
@@ -149,43 +140,6 @@ impl Coverage {
         let total = pixels.as_raw().len() / 4;
         Coverage { largest_alpha, has_transparency: transparent as f64 >= OWN_TRANSPARENCY_SHARE * total as f64 }
     }
-}
-
-/// Removes the backdrop of an opaque picture as ordered.
-fn remove_backdrop(pixels: &mut Arc<RgbaImage>, order: Backdrop, cancel: &Cancel) -> Result<BackdropFound, Fault> {
-    if order.remove == BackdropRemove::Never {
-        return Ok(BackdropFound::Kept);
-    }
-    let colours = Converter::new();
-    let fit = frame_fit::fit(pixels, &colours);
-    let sure = fit.share >= SURE_SHARE && fit.sigma <= SURE_SIGMA;
-    if order.remove == BackdropRemove::Auto && !sure {
-        return Ok(BackdropFound::CannotTell);
-    }
-    let grain = SCATTER_SIGMAS * fit.sigma;
-    let usual = frame_fit::AGREES.max(grain);
-    let tolerance = ((order.tolerance_delta_e / 100.0).max(0.0) as f32).max(grain);
-    let mut map = ground::find(pixels, &fit, usual, &colours, cancel)?;
-    let mut layers = band::layers(&map);
-    let blurred = ground::share_within(pixels, &fit, &colours, &layers[band::LAYERS - 1], 2.0 * usual);
-    if order.remove == BackdropRemove::Auto && blurred > MAX_BLURRED_SHARE {
-        return Ok(BackdropFound::CannotTell);
-    }
-    // The verdict is made at the usual tolerance, so that it does not hang on the one that is ordered.
-    if tolerance.total_cmp(&usual).is_ne() {
-        map = ground::find(pixels, &fit, tolerance, &colours, cancel)?;
-        layers = band::layers(&map);
-    }
-    let total = map.classes.len();
-    let removed = map.ground_count();
-    if (removed as f64) < LEAST_GROUND_SHARE * total as f64 {
-        return Ok(BackdropFound::CannotTell);
-    }
-    if ((total - removed) as f64) < LEAST_ART_SHARE * total as f64 {
-        return Err(Fault::ArtBlank);
-    }
-    unmix::unmix(Arc::make_mut(pixels), &map, &layers, &fit);
-    Ok(BackdropFound::Removed)
 }
 
 /// The whole pixels around an edge; `None` where there is no edge.

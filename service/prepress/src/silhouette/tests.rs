@@ -5,6 +5,7 @@ use image::{Rgba, RgbaImage};
 use super::*;
 use crate::geom::Point;
 use crate::intake::Format;
+use crate::order::BackdropRemove;
 
 fn artwork(pixels: RgbaImage) -> Artwork {
     Artwork::new(Arc::new(pixels), Format::Png)
@@ -233,8 +234,8 @@ fn a_soft_shadow_does_not_become_art() {
 
 #[test]
 fn hearts_are_cut_from_a_saturated_jpeg() {
-    let picture = include_bytes!("../../../../tests/fixtures/art/green_jpeg_q75.jpg");
-    let truth = include_bytes!("../../../../tests/fixtures/art/green_jpeg_q75.truth.png");
+    let picture = include_bytes!("../../../../tests/fixtures/art/backdrop/green_jpeg_q75.jpg");
+    let truth = include_bytes!("../../../../tests/fixtures/art/backdrop/green_jpeg_q75.truth.png");
     let art = crate::intake::open(picture, 1000, &crate::intake::Limits::default()).unwrap();
     let truth = image::load_from_memory(truth).unwrap().into_luma8();
     let truth = RgbaImage::from_fn(truth.width(), truth.height(), |x, y| Rgba([0, 0, 0, truth.get_pixel(x, y).0[0]]));
@@ -244,4 +245,150 @@ fn hearts_are_cut_from_a_saturated_jpeg() {
     assert!(overlap > 0.995, "{overlap}");
     let hearts = found.edge.outer().filter(|ring| ring.area_mm2() > 1000.0).count();
     assert_eq!(hearts, 4);
+}
+
+/// A chequerboard with squares of any size, mixed where their sides fall within a pixel.
+fn chequers(size: f64, (dark, light): (f64, f64)) -> impl Fn(u32, u32) -> [f64; 3] {
+    move |x, y| {
+        let tone = |place: u32| {
+            let steps = (0..16).map(|step| (f64::from(place) + (f64::from(step) + 0.5) / 16.0 + 2.7) / size);
+            steps.map(|square| if square.floor().rem_euclid(2.0) < 1.0 { 1.0 } else { -1.0 }).sum::<f64>() / 16.0
+        };
+        [f64::midpoint(dark, light) + tone(x) * tone(y) * (light - dark) / 2.0; 3]
+    }
+}
+
+#[test]
+fn a_painted_chequerboard_is_taken_away_with_true_alpha() {
+    let mut art = disc(240, 80.3);
+    for (x, y, pixel) in art.enumerate_pixels_mut() {
+        let hole = disc_share(x, y, (120.0, 120.0), 40.0);
+        pixel.0[3] = (f64::from(pixel.0[3]) * (1.0 - hole)).round() as u8;
+    }
+    for (size, tones) in [(8.0, (204.0, 255.0)), (7.3, (153.0, 102.0)), (20.0, (230.0, 255.0)), (12.5, (238.0, 255.0))]
+    {
+        let found = cut(over(&art, chequers(size, tones)), BackdropRemove::Auto).unwrap();
+        assert_eq!(found.backdrop, BackdropFound::CheckerRemoved, "{size}");
+        let overlap = overlap(&found.pixels, &art);
+        assert!(overlap > 0.99, "{size}: {overlap}");
+        assert_eq!((found.edge.outer().count(), found.edge.holes().count()), (1, 1), "{size}");
+    }
+}
+
+#[test]
+fn a_coloured_backdrop_is_seen_through_a_window() {
+    let ring = with_rectangle(
+        RgbaImage::from_pixel(100, 100, Rgba([40, 160, 90, 255])),
+        [20, 20, 60, 60],
+        [250, 240, 20, 255],
+    );
+    let found = cut(with_rectangle(ring.clone(), [40, 40, 20, 20], [40, 160, 90, 255]), BackdropRemove::Auto).unwrap();
+    assert_eq!(found.edge.holes().count(), 1);
+    // Another green is art.
+    let found = cut(with_rectangle(ring, [40, 40, 20, 20], [40, 168, 94, 255]), BackdropRemove::Auto).unwrap();
+    assert_eq!(found.edge.holes().count(), 0);
+    assert_eq!(found.pixels.get_pixel(50, 50).0, [40, 168, 94, 255]);
+}
+
+#[test]
+fn a_white_outline_survives_on_light_grey() {
+    for grey in [214, 222, 230] {
+        let whole = RgbaImage::from_pixel(160, 160, Rgba([grey, grey, grey, 255]));
+        let outlined = with_rectangle(whole, [40, 40, 80, 80], [255; 4]);
+        let found = cut(with_rectangle(outlined, [46, 46, 68, 68], [200, 20, 60, 255]), BackdropRemove::Auto).unwrap();
+        assert_eq!(found.backdrop, BackdropFound::Removed, "{grey}");
+        assert!((found.edge.area_mm2() - 6400.0).abs() < 4.0, "{grey}: {}", found.edge.area_mm2());
+        assert_eq!(found.pixels.get_pixel(43, 80).0, [255; 4], "{grey}");
+    }
+}
+
+#[test]
+fn a_cast_shadow_stays_as_a_veil_and_moves_no_line() {
+    let white = RgbaImage::from_pixel(200, 200, Rgba([255; 4]));
+    let shadow = with_rectangle(white, [60, 110, 85, 35], [238, 238, 238, 255]);
+    let picture = with_rectangle(shadow, [40, 40, 90, 90], [20, 90, 160, 255]);
+    let found = cut(picture, BackdropRemove::Auto).unwrap();
+    assert_eq!(found.backdrop, BackdropFound::Removed);
+    assert!((found.edge.area_mm2() - 8100.0).abs() < 4.0, "{}", found.edge.area_mm2());
+    let veil = found.pixels.get_pixel(138, 138).0;
+    let on_white = f64::from(veil[0]) * f64::from(veil[3]) / 255.0 + 255.0 - f64::from(veil[3]);
+    assert!((on_white - 238.0).abs() < 1.0, "laid on white it looks as before: {veil:?}");
+}
+
+#[test]
+fn white_art_open_to_a_white_backdrop_cannot_be_told() {
+    // A grid of strokes with gaps: white everywhere between, reached through them.
+    let stroke = |at: u32| at % 12 < 3;
+    let drawn = RgbaImage::from_fn(400, 400, |x, y| {
+        let inside = (60..340).contains(&x) && (60..340).contains(&y);
+        let gap = (x + y) % 40 < 3;
+        Rgba(if inside && !gap && (stroke(x) || stroke(y)) { [0, 0, 0, 255] } else { [255; 4] })
+    });
+    assert_eq!(cut(drawn.clone(), BackdropRemove::Auto).unwrap().backdrop, BackdropFound::CannotTell);
+    assert_eq!(cut(drawn, BackdropRemove::Always).unwrap().backdrop, BackdropFound::Removed);
+}
+
+#[test]
+fn any_picture_gets_a_line_or_a_reason() {
+    let alpha = |share: u8| {
+        move |x: u32, y: u32| Rgba([9, 9, 9, if (x * 37 + y * 101) % 256 < u32::from(share) { 255 } else { 0 }])
+    };
+    let specks = RgbaImage::from_fn(600, 600, |x, y| Rgba([9, 9, 9, if x % 4 < 2 && y % 4 < 2 { 255 } else { 0 }]));
+    let found = cut(specks, BackdropRemove::Auto).unwrap();
+    assert_eq!(found.edge.outer().count(), 22_500);
+    for share in [1, 60, 128, 250] {
+        assert!(cut(RgbaImage::from_fn(300, 300, alpha(share)), BackdropRemove::Auto).is_ok());
+    }
+    for side in [1, 2, 3] {
+        let whole = |colour| cut(RgbaImage::from_pixel(side, side, Rgba(colour)), BackdropRemove::Never);
+        assert!((whole([0, 0, 0, 255]).unwrap().edge.area_mm2() - f64::from(side * side)).abs() < 1e-9);
+        assert!(matches!(whole([255, 255, 255, 0]), Err(Fault::ArtBlank)));
+        for remove in [BackdropRemove::Auto, BackdropRemove::Always] {
+            assert!(matches!(cut(RgbaImage::from_pixel(side, side, Rgba([255; 4])), remove), Err(Fault::ArtBlank)));
+        }
+    }
+    let (white, black) = ([255, 255, 255, 255], [0, 0, 0, 255]);
+    for (ground, ink) in [(white, black), (black, white), ([0; 4], white), ([255, 255, 255, 0], black)] {
+        let found = cut(
+            with_rectangle(RgbaImage::from_pixel(90, 90, Rgba(ground)), [30, 30, 30, 30], ink),
+            BackdropRemove::Auto,
+        );
+        assert!((found.unwrap().edge.area_mm2() - 900.0).abs() < 1.0);
+    }
+}
+
+#[test]
+fn a_fractal_edge_is_followed_around() {
+    // von Koch, "Sur une courbe continue sans tangente" (1904), six times replaced: its area is 8/5 of the triangle's in
+    // the limit, and sides shorter than a pixel are blurred away.
+    let side = 729.0_f64;
+    let corner = |k: u32| {
+        let angle = f64::from(k) * std::f64::consts::TAU / 3.0 - std::f64::consts::FRAC_PI_2;
+        (450.0 + side / 3.0_f64.sqrt() * angle.cos(), 450.0 + side / 3.0_f64.sqrt() * angle.sin())
+    };
+    let mut points = vec![corner(0), corner(1), corner(2)];
+    for _ in 0..6 {
+        let sides = points.iter().zip(points.iter().cycle().skip(1));
+        let bent = sides.flat_map(|(a, b)| {
+            let (u, v) = ((b.0 - a.0) / 3.0, (b.1 - a.1) / 3.0);
+            let peak = (a.0 + u * 1.5 + v * 0.75_f64.sqrt(), a.1 + v * 1.5 - u * 0.75_f64.sqrt());
+            [*a, (a.0 + u, a.1 + v), peak, (a.0 + 2.0 * u, a.1 + 2.0 * v)]
+        });
+        points = bent.collect();
+    }
+    let mut picture = RgbaImage::new(900, 900);
+    for y in 0..900_u32 {
+        let row = f64::from(y) + 0.5;
+        let crossed = points.iter().zip(points.iter().cycle().skip(1)).filter(|(a, b)| (a.1 > row) != (b.1 > row));
+        let mut crossings: Vec<f64> = crossed.map(|(a, b)| a.0 + (row - a.1) / (b.1 - a.1) * (b.0 - a.0)).collect();
+        crossings.sort_by(f64::total_cmp);
+        for pair in crossings.chunks_exact(2) {
+            for x in pair[0].round() as u32..pair[1].round() as u32 {
+                picture.put_pixel(x, y, Rgba([9, 9, 9, 255]));
+            }
+        }
+    }
+    let found = cut(picture, BackdropRemove::Auto).unwrap();
+    let wanted = 3.0_f64.sqrt() / 4.0 * side * side * 1.6;
+    assert!((found.edge.area_mm2() / wanted - 1.0).abs() < 0.01, "{} {wanted}", found.edge.area_mm2());
 }

@@ -9,8 +9,10 @@
 use image::RgbaImage;
 
 use super::band::LAYERS;
-use super::frame_fit::{Canvas, FrameFit, at};
+use super::frame_fit::FrameFit;
 use super::ground::{GROUND, GroundMap};
+use crate::cancel::Cancel;
+use crate::fault::Fault;
 
 /// Cosine of the angle between a pixel's and the art's difference from the backdrop from which on the one is a mix with
 /// the other; below, it is a colour of its own. From memory.
@@ -36,20 +38,29 @@ type Colour = [f32; 3];
 type Layer = Vec<(usize, Colour)>;
 
 /// Sets alpha to nothing on the ground and to the share of art along its edge, where it also cleans the colour.
-pub(super) fn unmix(pixels: &mut RgbaImage, map: &GroundMap, layers: &[Vec<usize>; LAYERS], fit: &FrameFit) {
+pub(super) fn unmix(
+    pixels: &mut RgbaImage,
+    map: &GroundMap,
+    layers: &[Vec<usize>; LAYERS],
+    fit: &FrameFit,
+    cancel: &Cancel,
+) -> Result<(), Fault> {
     let rim = rim(map, &layers[0]);
-    let work = Unmixing { map, fit, canvas: Canvas::of(pixels) };
+    let work = Unmixing { map, fit };
     let mut known: Layer = Vec::new();
     let mut mixes = Vec::new();
     for layer in layers.iter().rev() {
+        cancel.check()?;
         known = work.colours(pixels, layer, &known);
         mixes.extend(known.iter().map(|(index, art)| (*index, work.share(pixels, *index, *art))));
     }
+    cancel.check()?;
     for index in rim {
         let Some(art) = mean_beside(map, index, &known) else { continue };
         let share = work.share(pixels, index, art);
         mixes.push((index, if share < LEAST_GROUND_SHARE { 0.0 } else { share }));
     }
+    cancel.check()?;
     let whole = pixels.as_flat_samples_mut().samples;
     for (class, sample) in map.classes.iter().zip(whole.chunks_exact_mut(4)) {
         if *class == GROUND {
@@ -73,7 +84,9 @@ pub(super) fn unmix(pixels: &mut RgbaImage, map: &GroundMap, layers: &[Vec<usize
         let alpha = (share * 255.0).round() as u8;
         sample[3] = if was_ground { alpha } else { sample[3].min(alpha) };
     }
+    cancel.check()?;
     drop_crumbs(pixels, map, &mixed);
+    Ok(())
 }
 
 /// Clears crumbs that un-mixing broke off the edge: a few covered pixels with nothing covered around them, which hung on
@@ -129,13 +142,11 @@ fn mean_beside(map: &GroundMap, index: usize, known: &Layer) -> Option<Colour> {
 struct Unmixing<'a> {
     map: &'a GroundMap,
     fit: &'a FrameFit,
-    canvas: Canvas,
 }
 
 impl Unmixing<'_> {
     fn ground(&self, index: usize) -> Colour {
-        let place = self.canvas.place((index % self.map.width) as u32, (index / self.map.width) as u32);
-        at(&self.fit.rgb, place)
+        self.fit.rgb_at((index % self.map.width) as u32, (index / self.map.width) as u32)
     }
 
     /// The art's colour at each pixel of a layer: its own where nothing further in is known or its own is farther from

@@ -12,7 +12,7 @@ fn surveyed(pixels: RgbaImage) -> Survey {
     let pixels = Arc::new(pixels);
     let cut_out =
         CutOut { pixels: Arc::clone(&pixels), edge: Region::default(), visible, backdrop: BackdropFound::None };
-    let artwork = Artwork { pixels, format: Format::Png, animated: false, colour_profile: None, live_text: false };
+    let artwork = Artwork::new(pixels, Format::Png);
     survey(&artwork, &cut_out)
 }
 
