@@ -36,6 +36,11 @@ const LEAST_ART_SHARE: f64 = 0.0002;
 /// and all others stay under 0.03.
 const MOST_POCKETS: f64 = 0.2;
 
+/// Places at which art may touch the edge of the canvas. More is a patterned backdrop - bricks, stripes, dots - of which
+/// only the joints would go. On composites with known alpha art cut off on all sides has 5 of them,
+/// patterns have 18 and more.
+const MOST_TOUCHES: usize = 14;
+
 /// Removes the backdrop of an opaque picture as ordered.
 pub(super) fn remove(pixels: &mut Arc<RgbaImage>, order: Backdrop, cancel: &Cancel) -> Result<BackdropFound, Fault> {
     if order.remove == BackdropRemove::Never {
@@ -56,7 +61,10 @@ pub(super) fn remove(pixels: &mut Arc<RgbaImage>, order: Backdrop, cancel: &Canc
     let tolerance = ((order.tolerance_delta_e / 100.0).max(0.0) as f32).max(grain);
     let judge = Judge { pixels, fit: &fit, colours: &colours };
     let study = study(&judge, usual, cancel)?;
-    if is_auto && (study.blurred_share > MAX_BLURRED_SHARE || study.pocket_share > MOST_POCKETS) {
+    let is_doubtful = study.blurred_share > MAX_BLURRED_SHARE
+        || study.pocket_share > MOST_POCKETS
+        || touches(&study.map) > MOST_TOUCHES;
+    if is_auto && is_doubtful {
         return Ok(kept);
     }
     // The verdict is made at the usual tolerance, so that it does not hang on the one that is ordered.
@@ -103,6 +111,27 @@ fn study(judge: &Judge, usual: f32, cancel: &Cancel) -> Result<Study, Fault> {
         && window::is_own(judge.fit.lab_at(judge.pixels.width() / 2, judge.pixels.height() / 2));
     let pocket_share = if ground_is_own { pocket::share(&map, cancel)? } else { 0.0 };
     Ok(Study { map, windows, veil, blurred_share, pocket_share })
+}
+
+/// How often art begins along the edge of the canvas.
+fn touches(map: &GroundMap) -> usize {
+    let (width, height) = (map.width, map.classes.len() / map.width.max(1));
+    if width < 2 || height < 2 {
+        return 0;
+    }
+    let top = 0..width;
+    let right = (1..height).map(|y| y * width + width - 1);
+    let bottom = (0..width - 1).rev().map(|x| (height - 1) * width + x);
+    let left = (1..height - 1).rev().map(|y| y * width);
+    let is_art: Vec<bool> =
+        top.chain(right).chain(bottom).chain(left).map(|index| map.classes[index] != ground::GROUND).collect();
+    // A single pixel is grain.
+    (0..is_art.len())
+        .filter(|&at| {
+            let next = |step: usize| is_art[(at + step) % is_art.len()];
+            !next(0) && next(1) && next(2)
+        })
+        .count()
 }
 
 /// Un-mixes the edge and clears the ground; veils stay as they are.

@@ -185,6 +185,21 @@ fn a_busy_picture_cannot_be_told_and_stays() {
 }
 
 #[test]
+fn stripes_and_bricks_cannot_be_told() {
+    let art = disc(400, 120.0);
+    let white = |light: bool| if light { [255.0; 3] } else { [204.0; 3] };
+    let stripes = |_: u32, y: u32| white((y / 10).is_multiple_of(2));
+    let bricks = |x: u32, y: u32| white(y % 10 > 1 && (x + y / 10 % 2 * 10) % 20 > 1);
+    let grounds: [&dyn Fn(u32, u32) -> [f64; 3]; 2] = [&stripes, &bricks];
+    for ground in grounds {
+        let picture = over(&art, ground);
+        let found = cut(picture.clone(), BackdropRemove::Auto).unwrap();
+        assert_eq!(found.backdrop, BackdropFound::CannotTell);
+        assert_eq!(*found.pixels, picture);
+    }
+}
+
+#[test]
 fn more_tolerance_never_removes_less() {
     let art = disc(120, 35.0);
     let picture = over(&art, |x, y| [240.0 - f64::from((x * 13 + y * 7) % 11), 235.0, 230.0 - f64::from(x % 7)]);
