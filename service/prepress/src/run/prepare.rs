@@ -275,7 +275,7 @@ fn load(art: &ArtInput, limits: &Limits) -> Result<Arc<[u8]>, Fault> {
 }
 
 /// Most pixels that a design's picture is rendered at if it is a drawing: the art fills half of a side of what is rendered,
-/// or more (see [`ALONE_SHARE`] and [`ALONE_ROOM`]); a drawing on a page that is fifty times as wide may take more.
+/// or more (see `ALONE_SHARE` and `ALONE_ROOM`); a drawing on a page that is fifty times as wide may take more.
 pub fn drawing_px(design: &Design, limits: &Limits) -> u64 {
     let longest = match design.size {
         Size::Width(side) | Size::Height(side) | Size::Longest(side) => side,
