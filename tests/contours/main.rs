@@ -11,9 +11,7 @@ use quoin_prepress::border::Grown;
 use quoin_prepress::cancel::Cancel;
 use quoin_prepress::geom::{CutLine, PathEl, Point, Ring};
 use quoin_prepress::intake::{Artwork, Limits, open};
-use quoin_prepress::order::{
-    Accept, ArtFit, ArtInput, Backdrop, BackdropRemove, Colour, Design, Form, Outline, Parts, Shape, Size, Stock, White,
-};
+use quoin_prepress::order::{ArtInput, Design, Form, Parts, Size, Stock};
 use quoin_prepress::outline::{Outlined, fit};
 use quoin_prepress::silhouette::cut_out;
 use quoin_prepress::units::Mm;
@@ -131,21 +129,11 @@ fn merge(into: &mut Value, from: Value) {
 }
 
 fn design(options: &Options) -> Design {
-    Design {
-        art: ArtInput::Bytes(Arc::from(Vec::new())),
-        size: Size::Longest(Mm::of(options.longest_mm)),
-        outline: Outline {
-            shape: Shape::Contour,
-            border: Mm::of(options.border_mm),
-            border_colour: Colour::WHITE,
-            art_fit: ArtFit::Contain,
-            keep_holes_wider_than: None,
-            parts: options.parts,
-        },
-        backdrop: Backdrop { remove: BackdropRemove::Auto, tolerance_delta_e: 3.5 },
-        white: White::All,
-        accept: Accept::default(),
-    }
+    let size = Size::Longest(Mm::of(options.longest_mm));
+    let mut design = Design::with_defaults(ArtInput::Bytes(Arc::from(Vec::new())), size);
+    design.outline.border = Mm::of(options.border_mm);
+    design.outline.parts = options.parts;
+    design
 }
 
 fn described(outlined: &Outlined) -> Value {

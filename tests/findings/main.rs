@@ -11,10 +11,7 @@ use std::time::Instant;
 use quoin_prepress::cancel::Cancel;
 use quoin_prepress::finding::Code;
 use quoin_prepress::intake::{self, Limits};
-use quoin_prepress::order::{
-    Accept, ArtFit, ArtInput, Backdrop, BackdropRemove, Colour, Design, Form, HolesKept, Inquiry, Outline, Parts,
-    Product, Rotate, Shape, Size, Stock, Thresholds, White,
-};
+use quoin_prepress::order::{ArtInput, Design, Form, Inquiry, Parts, Product, Rotate, Size, Stock, Thresholds};
 use quoin_prepress::run;
 use quoin_prepress::units::Mm;
 use quoin_prepress::{preflight, silhouette};
@@ -49,6 +46,7 @@ fn main() -> Result<(), Box<dyn Error>> {
 /// The values of one picture; `None` where it cannot be used.
 fn line(bytes: &Arc<[u8]>, runs: u32) -> Option<String> {
     let inquiry = inquiry(bytes);
+    let Product::DieCut(design) = &inquiry.product else { return None };
     let limits = Limits::default();
     // So low that the width of edges is always told.
     let lowest = Thresholds { upscaled_edge_px: 0.0, ..Thresholds::default() };
@@ -58,7 +56,7 @@ fn line(bytes: &Arc<[u8]>, runs: u32) -> Option<String> {
         let began = Instant::now();
         let artwork = intake::open(bytes, 1024, &limits).ok()?;
         let decoded = began.elapsed().as_secs_f64();
-        let cut_out = silhouette::cut_out(&artwork, AUTO, &Cancel::new()).ok()?;
+        let cut_out = silhouette::cut_out(&artwork, design.backdrop, &Cancel::new()).ok()?;
         let cut = began.elapsed().as_secs_f64() - decoded;
         let facts = preflight::inspect_art(&artwork, &cut_out, &lowest);
         let looked = began.elapsed().as_secs_f64() - decoded - cut;
@@ -81,27 +79,10 @@ fn line(bytes: &Arc<[u8]>, runs: u32) -> Option<String> {
     Some(format!("{width}\t{height}\t{times}\t{edge}\t{}", measured.join("\t")))
 }
 
-/// What a request that says nothing asks for.
-const AUTO: Backdrop = Backdrop { remove: BackdropRemove::Auto, tolerance_delta_e: 3.5 };
-
 /// A sticker of 100 mm with everything at its default, on a large sheet.
 fn inquiry(bytes: &Arc<[u8]>) -> Inquiry {
-    let outline = Outline {
-        shape: Shape::Contour,
-        border: Mm::of(3.0),
-        border_colour: Colour([255; 3]),
-        art_fit: ArtFit::Contain,
-        keep_holes_wider_than: HolesKept::None,
-        parts: Parts::Separate,
-    };
-    let design = Design {
-        art: ArtInput::Bytes(Arc::clone(bytes)),
-        size: Size::Longest(Mm::of(100.0)),
-        outline,
-        backdrop: AUTO,
-        white: White::All,
-        accept: Accept(Vec::new()),
-    };
+    let mut design = Design::with_defaults(ArtInput::Bytes(Arc::clone(bytes)), Size::Longest(Mm::of(100.0)));
+    design.outline.parts = Parts::Separate;
     let form = Form::Sheet { width: Mm::of(330.0), height: Mm::of(480.0), media: None };
     Inquiry {
         product: Product::DieCut(design),

@@ -1,27 +1,24 @@
 """The runs that the outside checks read: the demo, and small jobs of their own, each made once."""
 
 import json
-import os
-from pathlib import Path
 import shutil
 import subprocess
 
 import pytest
 
 import jobs
+import programs
+from programs import REPOSITORY
 from run_folder import Run
 from service import Service
 
-REPOSITORY = Path(__file__).resolve().parents[2]
 DEMO = REPOSITORY / "service" / "demo"
 
 
 @pytest.fixture(scope="session")
 def quoin():
     """The binary under test."""
-    binary = Path(os.environ.get("QUOIN_BINARY", REPOSITORY / "target" / "release" / "quoin"))
-    assert binary.is_file(), f"{binary} is missing: build it first (cargo build --release), or say QUOIN_BINARY"
-    return binary
+    return programs.quoin()
 
 
 @pytest.fixture(scope="session")

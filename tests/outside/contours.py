@@ -11,7 +11,7 @@ import contourpy
 import numpy as np
 from PIL import Image
 import shapely
-from shapely import LineString, MultiPolygon, Point, Polygon
+from shapely import LineString, Point, Polygon
 
 import curves
 
@@ -31,17 +31,27 @@ def draw(dumper, pictures, **options):
     return [Contour(json.loads(line)) for line in done.stdout.splitlines()]
 
 
-def art_outline(path, speck_px=0.0):
-    """The outer edge of a picture at half coverage, in pixels, holes filled; pixel centres at halves. Parts whose box is
-    under `speck_px` are left out."""
+def art_outline(path, counts):
+    """The outer edge of a picture at half coverage, in pixels, holes filled; pixel centres at halves. Of its parts those for
+    which `counts` holds."""
     with Image.open(path) as picture:
         alpha = np.asarray(picture.convert("RGBA"))[:, :, 3].astype(float)
     alpha = np.pad(alpha, 1)
     centres_x, centres_y = np.arange(alpha.shape[1]) - 0.5, np.arange(alpha.shape[0]) - 0.5
     lines = contourpy.contour_generator(centres_x, centres_y, alpha).lines(127.5)
     rings = [Polygon(line).buffer(0) for line in lines if len(line) >= 4]
-    wide = [ring for ring in rings if not ring.is_empty and max(ring.bounds[2] - ring.bounds[0], ring.bounds[3] - ring.bounds[1]) >= speck_px]
-    return shapely.union_all(wide)
+    return shapely.union_all([ring for ring in rings if not ring.is_empty and counts(ring)])
+
+
+def longest_side(geometry):
+    """Of its box."""
+    left, top, right, bottom = geometry.bounds
+    return max(right - left, bottom - top)
+
+
+def closed_buffer(art, border_mm, radius_mm):
+    """Art grown by a border, inside corners rounded by a radius."""
+    return art.buffer(border_mm + radius_mm, quad_segs=QUAD_SEGMENTS).buffer(-radius_mm, quad_segs=QUAD_SEGMENTS)
 
 
 def sampled(geometry):
@@ -99,7 +109,7 @@ class Contour:
     def art(self):
         """The picture's own edge, mm."""
         a, b, c, d, e, f = self.said["art_to_mm"]
-        outline = art_outline(self.said["picture"], self.said["speck_mm"] / a)
+        outline = art_outline(self.said["picture"], lambda part: longest_side(part) >= self.said["speck_mm"] / a)
         return shapely.transform(outline, lambda points: points @ np.array([[a, b], [c, d]]) + (e, f))
 
     @property
@@ -139,9 +149,7 @@ class Contour:
     @cached_property
     def reference(self):
         """What GEOS makes of the art: grown, closed by the inside radius, holes filled."""
-        grow, close = self.said["border_mm"], self.said["inside_radius_mm"]
-        grown = self.art.buffer(grow + close, quad_segs=QUAD_SEGMENTS).buffer(-close, quad_segs=QUAD_SEGMENTS)
-        return filled(grown)
+        return filled(closed_buffer(self.art, self.said["border_mm"], self.said["inside_radius_mm"]))
 
     @property
     def excess(self):
@@ -163,8 +171,7 @@ class Contour:
 
     @property
     def size_error_mm(self):
-        left, top, right, bottom = self.shape.bounds
-        return max(right - left, bottom - top) - self.said["longest_mm"]
+        return longest_side(self.shape) - self.said["longest_mm"]
 
 
 def worst_turn(cubics):

@@ -1,14 +1,14 @@
 """What the intake makes of a picture, as arrays; and the difference of two colours."""
 
 import json
-import os
-from pathlib import Path
 import subprocess
 import tempfile
 
 import numpy
 
-REPOSITORY = Path(__file__).resolve().parents[2]
+import programs
+from programs import REPOSITORY
+
 ART = REPOSITORY / "tests" / "fixtures" / "art"
 FORMATS = ART / "formats"
 PROFILES = REPOSITORY / "tests" / "fixtures" / "icc"
@@ -16,9 +16,7 @@ PROFILES = REPOSITORY / "tests" / "fixtures" / "icc"
 
 def decode(path, longest_px=1024):
     """Opens a picture by the intake: what it says, and its pixels (height x width x 4), None where it refused."""
-    binary = Path(os.environ.get("QUOIN_BINARY", REPOSITORY / "target" / "release" / "quoin"))
-    program = binary.parent / "examples" / "decode"
-    assert program.is_file(), f"{program} is missing: cargo build --release --package quoin-tests --examples"
+    program = programs.example("decode")
     with tempfile.NamedTemporaryFile() as out:
         done = subprocess.run([program, path, out.name, str(longest_px)], capture_output=True, text=True, timeout=60)
         assert done.returncode == 0, done.stderr

@@ -1,17 +1,13 @@
 """The border against GEOS: the picture's own edge found by an unrelated contour tracer (contourpy), buffered by shapely."""
 
-import contourpy
-import numpy as np
-from PIL import Image
 import pytest
 import shapely
 from shapely import Polygon
 
+import contours
 import curves
 import jobs
 
-# Round joins of the reference are polygons: 64 segments to the quarter are within 0.001 mm of the arc at these radii.
-QUAD_SEGMENTS = 64
 BORDER_MM = 3.0
 # The stock's default: inside corners are closed by it, so the reference closes by it too.
 INSIDE_RADIUS_MM = 0.5
@@ -34,14 +30,8 @@ def run(gang):
 
 
 def art_outline(path):
-    """The outer edge of a picture at half coverage, in pixels, holes filled; pixel centres at halves."""
-    with Image.open(path) as picture:
-        alpha = np.asarray(picture.convert("RGBA"))[:, :, 3].astype(float)
-    alpha = np.pad(alpha, 1)
-    centres_x, centres_y = np.arange(alpha.shape[1]) - 0.5, np.arange(alpha.shape[0]) - 0.5
-    lines = contourpy.contour_generator(centres_x, centres_y, alpha).lines(127.5)
-    rings = [Polygon(line).buffer(0) for line in lines if len(line) >= 4]
-    return shapely.union_all([ring for ring in rings if ring.area > 30])
+    """The edge of a picture's larger parts."""
+    return contours.art_outline(path, lambda part: part.area > 30)
 
 
 def reference(path):
@@ -50,7 +40,7 @@ def reference(path):
     left, top, right, bottom = outline.bounds
     scale = (WIDTH_MM - 2 * BORDER_MM) / (right - left)
     outline = shapely.transform(outline, lambda points: points * scale)
-    grown = outline.buffer(BORDER_MM + INSIDE_RADIUS_MM, quad_segs=QUAD_SEGMENTS).buffer(-INSIDE_RADIUS_MM, quad_segs=QUAD_SEGMENTS)
+    grown = contours.closed_buffer(outline, BORDER_MM, INSIDE_RADIUS_MM)
     assert grown.geom_type == "Polygon", "these pictures hold together by their border"
     filled = Polygon(grown.exterior)
     left, top, right, bottom = filled.bounds

@@ -7,7 +7,8 @@ import shapely
 from shapely import LineString, Point
 
 import contours
-from conftest import REPOSITORY
+import programs
+from programs import REPOSITORY
 
 CLIPS = sorted((REPOSITORY / "tests" / "fixtures" / "art" / "clip").glob("*.png"))
 # Design figures.
@@ -37,11 +38,9 @@ RAGGED = {
 
 
 @pytest.fixture(scope="session")
-def dumper(quoin):
-    """Built by the Rust suites."""
-    binary = quoin.parent / "examples" / "contours"
-    assert binary.is_file(), f"{binary} is missing: cargo build --release --workspace --examples"
-    return binary
+def dumper():
+    """The developers' program that draws contours."""
+    return programs.example("contours")
 
 
 @pytest.fixture(scope="session")

@@ -13,6 +13,8 @@ import subprocess
 from PIL import Image
 import pytest
 
+from reports import report
+
 ART = Path(__file__).resolve().parents[1] / "fixtures" / "art" / "clip"
 STOCK = {"stock": "plain", "form": {"sheet": {"width_mm": 330, "height_mm": 480}}}
 JUDGED = {
@@ -40,12 +42,8 @@ def preflight(quoin, tmp_path):
     def ask(picture, longest_mm, name="art.png", settings="", **item):
         shutil.copyfile(picture, tmp_path / name)
         request = {"item": {"art": {"file": name}, "size": {"longest_mm": longest_mm}, **item}, "stock": STOCK}
-        (tmp_path / "job.json").write_text(json.dumps(request))
         (tmp_path / "quoin.toml").write_text(settings)
-        command = [quoin, "preflight", "--settings", tmp_path / "quoin.toml", tmp_path / "job.json"]
-        done = subprocess.run(command, capture_output=True, text=True)
-        assert done.returncode == 0, done.stderr
-        return json.loads(done.stdout, parse_constant=lambda word: pytest.fail(f"{word} in a report"))
+        return report(quoin, tmp_path, request, "--settings", tmp_path / "quoin.toml")
 
     return ask
 

@@ -9,11 +9,10 @@ import zipfile
 
 from PIL import Image
 import pytest
-import requests
 from svgelements import SVG
 
 from conftest import DEMO
-from service import Service, with_parts
+from service import with_parts
 
 HEART = (DEMO / "art" / "heart.png").read_bytes()
 STOCK = {"stock": "white", "form": {"sheet": {"size": "iso_a4_210x297mm"}}}

@@ -8,7 +8,6 @@ import re
 import socket
 
 import pytest
-import requests
 
 from conftest import DEMO
 from service import multipart, raw_answer

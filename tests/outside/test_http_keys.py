@@ -1,7 +1,6 @@
 """Keys (RFC 6750, RFC 9110 section 11), settings, and what the log says."""
 
 import hashlib
-import json
 import subprocess
 
 import pytest

@@ -15,6 +15,7 @@ import pytest
 
 from intake import ART, FORMATS, decode
 import jobs
+from reports import report, report_text
 from service import Service
 
 DRAWINGS = sorted((ART / "svg").glob("*.svg"))
@@ -79,19 +80,20 @@ def test_drawings_look_as_an_unrelated_renderer_draws_them(path):
     assert bool(said["live_text"]) == (path.stem in WITH_TEXT)
 
 
+def asking(art):
+    """A request for one sticker of 60 mm on a letter sheet."""
+    return {
+        "item": {"art": art, "size": {"width_mm": 60}},
+        "stock": {"stock": "white", "form": {"sheet": {"size": "na_letter_8.5x11in"}}},
+    }
+
+
 def preflight(quoin, folder, art):
     """Runs `quoin preflight` on one file: the report, and the seconds that it took."""
     shutil.copy(art, folder / art.name)
-    job = {
-        "item": {"art": {"file": art.name}, "size": {"width_mm": 60}},
-        "stock": {"stock": "white", "form": {"sheet": {"size": "na_letter_8.5x11in"}}},
-    }
-    (folder / "job.json").write_text(json.dumps(job))
     began = time.monotonic()
-    done = subprocess.run([quoin, "preflight", folder / "job.json"], capture_output=True, text=True, timeout=60)
-    took = time.monotonic() - began
-    assert done.returncode == 0, done.stderr
-    return json.loads(done.stdout), took
+    said = report(quoin, folder, asking({"file": art.name}))
+    return said, time.monotonic() - began
 
 
 @pytest.mark.parametrize("path", HOSTILE, ids=lambda path: path.name)
@@ -119,8 +121,7 @@ def test_hostile_files_leave_the_service_alive_and_small(quoin):
 
 
 def throw_all_at(service):
-    job = {"item": {"art": {"part": "art"}, "size": {"width_mm": 60}},
-           "stock": {"stock": "white", "form": {"sheet": {"size": "na_letter_8.5x11in"}}}}
+    job = asking({"part": "art"})
     for path in HOSTILE:
         began = time.monotonic()
         answer = service.post("/v1/preflight", job, [("art", path.read_bytes())])
@@ -146,9 +147,7 @@ def test_live_text_is_told_with_its_words(quoin, tmp_path):
 def test_a_drawing_is_the_same_from_the_command_line_and_over_http(quoin, service, tmp_path):
     art = ART / "svg" / "robot_clip_paths.svg"
     report, _ = preflight(quoin, tmp_path, art)
-    job = json.loads((tmp_path / "job.json").read_text())
-    job["item"]["art"] = {"part": "art"}
-    assert service.post("/v1/preflight", job, [("art", art.read_bytes())]).json() == report
+    assert service.post("/v1/preflight", asking({"part": "art"}), [("art", art.read_bytes())]).json() == report
 
 
 def test_what_a_report_says_hangs_on_no_name(quoin, tmp_path):
@@ -159,11 +158,7 @@ def test_what_a_report_says_hangs_on_no_name(quoin, tmp_path):
         folder.mkdir()
         art = folder / name
         shutil.copy(FORMATS / "palette_with_alpha.png", art)
-        job = {"item": {"art": {"file": name}, "size": {"width_mm": 60}},
-               "stock": {"stock": "white", "form": {"sheet": {"size": "na_letter_8.5x11in"}}}}
-        (folder / "job.json").write_text(json.dumps(job))
-        done = subprocess.run([quoin, "preflight", folder / "job.json"], capture_output=True, text=True, check=True)
-        reports.append(done.stdout)
+        reports.append(report_text(quoin, folder, asking({"file": name})))
     assert len(set(reports)) == 1
 
 

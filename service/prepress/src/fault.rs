@@ -154,6 +154,11 @@ pub enum Fault {
 }
 
 impl Fault {
+    /// Art over a limit by nobody knows how much, because whoever stopped it does not say: one more than it may have.
+    pub fn art_just_over(limit: f64, unit: &'static str) -> Fault {
+        Fault::ArtOverLimit { measured: limit + 1.0, limit, unit }
+    }
+
     /// The stable code, `stage.what_happened`.
     pub fn code(&self) -> &'static str {
         match self {

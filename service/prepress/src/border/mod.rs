@@ -32,7 +32,7 @@ mod tests;
 
 use crate::cancel::Cancel;
 use crate::fault::Fault;
-use crate::geom::{Point, Region};
+use crate::geom::{Affine, Point, Region};
 use crate::order::{Cutting, HolesKept, Parts};
 use crate::units::Mm;
 
@@ -89,6 +89,20 @@ pub struct Grown {
     /// The cutting radius rounded the border outward by more than 0.05 mm somewhere although no border was there to hide
     /// it (border thinner than the radius).
     pub radius_wins: bool,
+}
+
+impl Grown {
+    /// Moved, or scaled by a hair: widths and counts stay as they are.
+    pub(crate) fn transformed(&self, by: Affine) -> Grown {
+        let bridge = |bridge: &Bridge| Bridge { from: by * bridge.from, to: by * bridge.to };
+        let thickening = |place: &Thickening| Thickening { at: by * place.at, ..*place };
+        Grown {
+            region: self.region.transformed(by),
+            bridges: self.bridges.iter().map(bridge).collect(),
+            thickenings: self.thickenings.iter().map(thickening).collect(),
+            ..*self
+        }
+    }
 }
 
 /// Grows the border: the art's edge (mm) in, the bordered shape out. Costs time with the area in the band around the edge,

@@ -89,8 +89,7 @@ pub fn draw(region: &Region, cutting: &Cutting, cancel: &Cancel) -> Result<Vec<C
 }
 
 fn nodes_per_100_mm(lines: &[CutLine]) -> f64 {
-    // A path starts with a move and ends with a close.
-    let nodes: usize = lines.iter().map(|line| line.path().elements().len().saturating_sub(2)).sum();
+    let nodes: usize = lines.iter().map(CutLine::nodes).sum();
     nodes as f64 / lines.iter().map(|line| line.length().mm()).sum::<f64>() * 100.0
 }
 

@@ -67,10 +67,6 @@ fn worst_turn(line: &CutLine) -> f64 {
     (0..directions.len()).map(|n| turn(directions[n].1, directions[(n + 1) % directions.len()].0)).fold(0.0, f64::max)
 }
 
-fn nodes(line: &CutLine) -> usize {
-    line.path().elements().len() - 2
-}
-
 #[test]
 fn a_smooth_contour_is_drawn_with_few_nodes_and_without_kinks() {
     let ring = flower();
@@ -78,7 +74,7 @@ fn a_smooth_contour_is_drawn_with_few_nodes_and_without_kinks() {
     assert_eq!(lines.len(), 1);
     assert!(apart(&lines[0], &ring) < 0.05, "{}", apart(&lines[0], &ring));
     assert!(worst_turn(&lines[0]) < 0.5, "{}", worst_turn(&lines[0]));
-    let per_100_mm = nodes(&lines[0]) as f64 / ring.perimeter().mm() * 100.0;
+    let per_100_mm = lines[0].nodes() as f64 / ring.perimeter().mm() * 100.0;
     assert!(per_100_mm <= 20.0, "{per_100_mm}");
 }
 

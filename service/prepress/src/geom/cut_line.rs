@@ -52,6 +52,12 @@ impl CutLine {
         Mm::of(self.path.segments().map(|segment| segment.arclen(1e-3)).sum())
     }
 
+    /// How many nodes it has: places where one piece ends and the next begins.
+    pub fn nodes(&self) -> usize {
+        // A path starts with a move and ends with a close.
+        self.path.elements().len().saturating_sub(2)
+    }
+
     /// Where it starts.
     pub fn start(&self) -> Point {
         self.path.segments().next().map_or(Point::ORIGIN, |segment| match segment {

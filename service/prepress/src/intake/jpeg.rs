@@ -12,7 +12,7 @@ use zune_jpeg::zune_core::options::DecoderOptions;
 
 use super::exif;
 use super::limits::{Limits, within};
-use super::samples::{Decoded, Profile, Samples, cut_short, image_of, unreadable};
+use super::samples::{Decoded, Profile, Samples, cut_short, image_of, rgb_of_ycbcr, unreadable};
 use crate::fault::Fault;
 
 /// How the segments of a profile begin (ICC.1:2022, B.4).
@@ -81,8 +81,7 @@ fn walk(bytes: &[u8]) -> Markers {
             // Stand-alone markers: restarts inside scans, start of image, TEM.
             0xD0..=0xD8 | 0x01 => {}
             _ => {
-                let Some(length) = bytes.get(at..at + 2) else { return found };
-                let length = usize::from(u16::from_be_bytes([length[0], length[1]])).max(2);
+                let Some(length) = segment_bytes(bytes, at) else { return found };
                 found.segment(marker, bytes.get(at + 2..at + length).unwrap_or_default());
                 at += length;
             }
@@ -174,8 +173,8 @@ fn without_adobe(bytes: &[u8]) -> Vec<u8> {
         if matches!(marker, 0xD0..=0xD9 | 0x01) {
             continue;
         }
-        let Some(length) = bytes.get(at..at + 2) else { break };
-        let end = (at + usize::from(u16::from_be_bytes([length[0], length[1]])).max(2)).min(bytes.len());
+        let Some(length) = segment_bytes(bytes, at) else { break };
+        let end = (at + length).min(bytes.len());
         // Behind the first scan there are no more.
         if marker == 0xDA {
             break;
@@ -194,13 +193,10 @@ fn with_alpha(samples: &[u8]) -> Vec<u8> {
     samples.chunks_exact(3).flat_map(|pixel| [pixel[0], pixel[1], pixel[2], 255]).collect()
 }
 
-/// Y, Cb, Cr, K to C, M, Y, K as stored (Adobe Technical Note 5116; the matrix of JFIF 1.02).
+/// Y, Cb, Cr, K to C, M, Y, K as stored (Adobe Technical Note 5116).
 fn to_inks(pixel: &mut [u8]) {
-    let (luma, blue, red) = (f32::from(pixel[0]), f32::from(pixel[1]) - 128.0, f32::from(pixel[2]) - 128.0);
-    let ink = |light: f32| 255 - light.round().clamp(0.0, 255.0) as u8;
-    pixel[0] = ink(luma + 1.402 * red);
-    pixel[1] = ink(luma - 0.344_136 * blue - 0.714_136 * red);
-    pixel[2] = ink(luma + 1.772 * blue);
+    let light = rgb_of_ycbcr([pixel[0], pixel[1], pixel[2]]);
+    pixel[..3].copy_from_slice(&light.map(|light| 255 - light));
 }
 
 fn fault_of(error: &DecodeErrors) -> Fault {
@@ -212,6 +208,12 @@ fn fault_of(error: &DecodeErrors) -> Fault {
         return Fault::ArtUnsupported { kind: "JPEG of an unusual kind".to_owned() };
     }
     unreadable("its data are damaged")
+}
+
+/// The length that a segment says of itself behind its marker; the two bytes that say it count.
+fn segment_bytes(bytes: &[u8], at: usize) -> Option<usize> {
+    let length = bytes.get(at..at + 2)?;
+    Some(usize::from(u16::from_be_bytes([length[0], length[1]])).max(2))
 }
 
 /// The next marker at or after a place and the place behind it. Entropy-coded data holds no markers but restarts: a 0xFF

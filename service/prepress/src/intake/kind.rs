@@ -3,6 +3,8 @@
 //! Signatures: PNG 3rd edition 5.2; JPEG ITU-T T.81 B.1.1.3; WebP RFC 9649 2.4; GIF89a 18; TIFF 6.0 section 2; PDF ISO
 //! 32000-2 7.5.2; HEIF and AVIF ISO 14496-12 4.3 (`ftyp` brands); gzip RFC 1952 2.3.1; the rest from memory.
 
+use super::Format;
+
 /// What the bytes are.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) enum Kind {
@@ -19,6 +21,21 @@ pub(super) enum Kind {
     Other(&'static str),
     /// Nothing that we know.
     Unknown,
+}
+
+impl Kind {
+    /// The format of a picture that is made of pixels.
+    pub(super) fn of_pixels(self) -> Option<Format> {
+        match self {
+            Kind::Png => Some(Format::Png),
+            Kind::Jpeg => Some(Format::Jpeg),
+            Kind::Webp => Some(Format::Webp),
+            Kind::Gif => Some(Format::Gif),
+            Kind::Bmp => Some(Format::Bmp),
+            Kind::Tiff => Some(Format::Tiff),
+            Kind::Svg | Kind::Gzip | Kind::Other(_) | Kind::Unknown => None,
+        }
+    }
 }
 
 /// Signatures of the kinds that are taken. TIFF in both byte orders, with offsets of 32 and of 64 bits.

@@ -1,6 +1,7 @@
 //! What a picture may ask of us, and the attack that each limit stops.
 
 use std::fmt;
+use std::io::Read;
 use std::panic::RefUnwindSafe;
 
 use super::drawing::{Drawing, Rendering};
@@ -120,6 +121,14 @@ impl Limits {
     pub(super) fn check_frames(&self, frames: u32) -> Result<(), Fault> {
         within(u64::from(frames), u64::from(self.max_frames), "frames")
     }
+}
+
+/// Inflates no further than a limit; `None` where the stream is damaged.
+pub(super) fn inflated(packed: impl Read, limit_bytes: u64) -> Result<Option<Vec<u8>>, Fault> {
+    let mut plain = Vec::new();
+    let outcome = packed.take(limit_bytes + 1).read_to_end(&mut plain);
+    within(plain.len() as u64, limit_bytes, "bytes")?;
+    Ok(outcome.is_ok().then_some(plain))
 }
 
 /// A measure that must not be over a limit.

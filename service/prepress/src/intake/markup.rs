@@ -1,28 +1,22 @@
 //! A drawing's markup, looked at before any parser: unpacked within a limit, without document type, not too deep.
 
 use std::borrow::Cow;
-use std::io::Read;
 
 use flate2::read::MultiGzDecoder;
 
 use super::kind::{Kind, recognise};
-use super::limits::within;
+use super::limits::{inflated, within};
 use super::samples::unreadable;
 use crate::fault::Fault;
 
 /// Elements within elements. Real drawings stay under 40; each level costs stack. Common practice, no source.
 const MAX_NESTING: usize = 200;
 
-/// How a gzip file begins (RFC 1952, 2.3.1).
-const GZIP: &[u8] = b"\x1F\x8B";
-
 /// The text of an SVG or svgz, inflated no further than the limit.
 pub(super) fn unpacked(bytes: &[u8], limit_bytes: u64) -> Result<Cow<'_, str>, Fault> {
-    let bytes = if bytes.starts_with(GZIP) {
-        let mut plain = Vec::new();
-        let outcome = MultiGzDecoder::new(bytes).take(limit_bytes + 1).read_to_end(&mut plain);
-        within(plain.len() as u64, limit_bytes, "bytes")?;
-        outcome.map_err(|_| unreadable("the compressed drawing is damaged"))?;
+    let bytes = if recognise(bytes) == Kind::Gzip {
+        let plain = inflated(MultiGzDecoder::new(bytes), limit_bytes)?;
+        let plain = plain.ok_or_else(|| unreadable("the compressed drawing is damaged"))?;
         if recognise(&plain) != Kind::Svg {
             return Err(Fault::ArtUnsupported { kind: "gzip file that holds no SVG".to_owned() });
         }

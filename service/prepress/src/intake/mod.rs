@@ -25,6 +25,7 @@ use image::RgbaImage;
 
 use crate::fault::Fault;
 use kind::Kind;
+use samples::unreadable;
 
 pub use colour::CMYK;
 pub use drawing::{Drawing, Rendering, Scale, Window};
@@ -102,17 +103,13 @@ pub fn open(bytes: &[u8], longest_px: u32, limits: &Limits) -> Result<Artwork, F
 /// As [`open`].
 pub fn open_scaled(bytes: &[u8], scale: &Scale, limits: &Limits) -> Result<Artwork, Fault> {
     limits.check_bytes(bytes.len() as u64)?;
-    let artwork = match kind::recognise(bytes) {
-        Kind::Png => raster::open(bytes, Format::Png, limits),
-        Kind::Jpeg => raster::open(bytes, Format::Jpeg, limits),
-        Kind::Webp => raster::open(bytes, Format::Webp, limits),
-        Kind::Gif => raster::open(bytes, Format::Gif, limits),
-        Kind::Bmp => raster::open(bytes, Format::Bmp, limits),
-        Kind::Tiff => raster::open(bytes, Format::Tiff, limits),
-        Kind::Svg | Kind::Gzip => drawing::open(bytes, scale, limits),
-        Kind::Other(name) => Err(Fault::ArtUnsupported { kind: name.to_owned() }),
-        Kind::Unknown if bytes.is_empty() => Err(Fault::ArtUnreadable { reason: "the file is empty".to_owned() }),
-        Kind::Unknown => Err(Fault::ArtUnreadable { reason: "no known kind of picture".to_owned() }),
+    let kind = kind::recognise(bytes);
+    let artwork = match (kind.of_pixels(), kind) {
+        (Some(format), _) => raster::open(bytes, format, limits),
+        (None, Kind::Svg | Kind::Gzip) => drawing::open(bytes, scale, limits),
+        (None, Kind::Other(name)) => Err(Fault::ArtUnsupported { kind: name.to_owned() }),
+        (None, _) if bytes.is_empty() => Err(unreadable("the file is empty")),
+        (None, _) => Err(unreadable("no known kind of picture")),
     }?;
     let longest_px = artwork.pixels.width().max(artwork.pixels.height());
     if longest_px < MIN_LONGEST_PX { Err(Fault::ArtTiny { longest_px }) } else { Ok(artwork) }

@@ -3,7 +3,7 @@
 //! Source: PNG (3rd edition, W3C 2025): 5.2 signature, 11.2 chunks, 11.3.2 colour, 11.3.3 texts, 4.9 animation. Rows are
 //! brought to eight bits as they are inflated, so that a deep picture never stands in memory at its own depth.
 
-use std::io::{Cursor, Read};
+use std::io::Cursor;
 use std::ops::Range;
 
 use flate2::Crc;
@@ -11,9 +11,9 @@ use flate2::read::ZlibDecoder;
 use image::metadata::Orientation;
 use png::{BitDepth, ColorType, Decoder, DecodingError, InterlaceInfo, Reader, Transformations};
 
-use super::exif;
-use super::limits::{Limits, within};
-use super::samples::{Decoded, Profile, Samples, cut_short, image_of, to_eight_bits, unreadable};
+use super::limits::Limits;
+use super::samples::{Decoded, Profile, Samples, cut_short, image_of, number, to_eight_bits, unreadable};
+use super::{exif, limits};
 use crate::fault::Fault;
 
 /// The keyword of a text chunk that holds an Exif block.
@@ -65,11 +65,6 @@ fn claimed(bytes: &[u8]) -> Result<(u32, u32, u64), Fault> {
     let side = |at: usize| number(bytes, at).ok_or_else(cut_short);
     let depth = *bytes.get(24).ok_or_else(cut_short)?;
     Ok((side(16)?, side(20)?, if depth == 16 { 8 } else { 4 }))
-}
-
-fn number(bytes: &[u8], at: usize) -> Option<u32> {
-    let four: [u8; 4] = bytes.get(at..at.checked_add(4)?)?.try_into().ok()?;
-    Some(u32::from_be_bytes(four))
 }
 
 /// What the decoder may hold besides its input: a few rows, and the chunks that we do not read ourselves.
@@ -220,12 +215,8 @@ fn profile(body: &[u8], limit_bytes: u64) -> Result<Vec<u8>, Fault> {
     Ok(inflated(packed.unwrap_or_default(), limit_bytes)?.unwrap_or_default())
 }
 
-/// Inflates no further than a limit; `None` where the stream is damaged.
 fn inflated(packed: &[u8], limit_bytes: u64) -> Result<Option<Vec<u8>>, Fault> {
-    let mut plain = Vec::new();
-    let outcome = ZlibDecoder::new(packed).take(limit_bytes + 1).read_to_end(&mut plain);
-    within(plain.len() as u64, limit_bytes, "bytes")?;
-    Ok(outcome.is_ok().then_some(plain))
+    limits::inflated(ZlibDecoder::new(packed), limit_bytes)
 }
 
 /// The orientation in a text chunk that holds an Exif block; other texts are not looked at.
@@ -253,11 +244,7 @@ fn fault_of(error: DecodingError) -> Fault {
     tracing::debug!(%error, "a PNG could not be decoded");
     match error {
         DecodingError::IoError(_) => cut_short(),
-        DecodingError::LimitsExceeded => {
-            // The decoder does not say how much it wanted: a byte more than it may have is what we know.
-            let limit = Limits::default().max_metadata_bytes as f64;
-            Fault::ArtOverLimit { measured: limit + 1.0, limit, unit: "bytes" }
-        }
+        DecodingError::LimitsExceeded => Fault::art_just_over(Limits::default().max_metadata_bytes as f64, "bytes"),
         DecodingError::Format(_) | DecodingError::Parameter(_) => unreadable("its data are damaged"),
     }
 }

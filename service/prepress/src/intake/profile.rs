@@ -2,6 +2,8 @@
 //!
 //! Source: ICC.1:2022, 7.2 (header), 7.3 (tag table), 10.15 (`mluc`); ICC.1:2001-04, 6.5.17 (`desc`).
 
+use super::samples;
+
 /// Longest name that is kept; a name is for a report, not a place to hide a book.
 const LONGEST_NAME: usize = 80;
 
@@ -33,10 +35,8 @@ fn description(profile: &[u8]) -> Option<String> {
     Some(printable.collect::<String>().trim().to_owned())
 }
 
-/// A big-endian number of four bytes.
 fn number(bytes: &[u8], at: usize) -> Option<usize> {
-    let four: [u8; 4] = bytes.get(at..at.checked_add(4)?)?.try_into().ok()?;
-    usize::try_from(u32::from_be_bytes(four)).ok()
+    usize::try_from(samples::number(bytes, at)?).ok()
 }
 
 #[cfg(test)]

@@ -29,7 +29,8 @@ pub(super) fn open(bytes: &[u8], format: Format, limits: &Limits) -> Result<Artw
         Format::Gif => gif::open(bytes, &limits),
         Format::Tiff => tiff::open(bytes, &limits),
         Format::Bmp => open_bmp(bytes, &limits),
-        Format::Webp | Format::Svg => open_webp(bytes, &limits),
+        Format::Webp => open_webp(bytes, &limits),
+        Format::Svg => Err(Fault::ArtUnsupported { kind: "SVG".to_owned() }),
     })
     .unwrap_or_else(|_| Err(unreadable("damaged in a way that breaks the decoder")))?;
     finish(decoded, format)
@@ -103,9 +104,7 @@ fn fault_of(error: ImageError) -> Fault {
         return Fault::ArtUnsupported { kind: plain(&cause.to_string()) };
     }
     if matches!(error, ImageError::Limits(_)) {
-        // The decoder does not say how much it wanted: a byte more than it may have is what we know.
-        let limit = Limits::default().max_decoded_bytes as f64;
-        return Fault::ArtOverLimit { measured: limit + 1.0, limit, unit: "bytes" };
+        return Fault::art_just_over(Limits::default().max_decoded_bytes as f64, "bytes");
     }
     // What the decoder says is for us; a report is for customers.
     tracing::debug!(%error, "a picture could not be decoded");

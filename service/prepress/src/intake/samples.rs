@@ -64,6 +64,19 @@ pub(super) fn straight(sample: u8, alpha: u8) -> u8 {
     ((u32::from(sample) * 255 + alpha / 2) / alpha).min(255) as u8
 }
 
+/// Y, Cb, Cr to RGB (JFIF 1.02 and TIFF 6.0, section 21: the coefficients of ITU-R BT.601).
+pub(super) fn rgb_of_ycbcr([luma, blue, red]: [u8; 3]) -> [u8; 3] {
+    let (luma, blue, red) = (f32::from(luma), f32::from(blue) - 128.0, f32::from(red) - 128.0);
+    [luma + 1.402 * red, luma - 0.344_136 * blue - 0.714_136 * red, luma + 1.772 * blue]
+        .map(|light| light.round().clamp(0.0, 255.0) as u8)
+}
+
+/// A big-endian number of four bytes.
+pub(super) fn number(bytes: &[u8], at: usize) -> Option<u32> {
+    let four: [u8; 4] = bytes.get(at..at.checked_add(4)?)?.try_into().ok()?;
+    Some(u32::from_be_bytes(four))
+}
+
 /// A picture from its samples.
 pub(super) fn image_of(width_px: u32, height_px: u32, samples: Vec<u8>) -> Result<RgbaImage, Fault> {
     RgbaImage::from_raw(width_px, height_px, samples).ok_or_else(|| unreadable("its data are damaged"))

@@ -11,7 +11,9 @@ use tiff::tags::Tag;
 use tiff::{ColorType, TiffError};
 
 use super::limits::Limits;
-use super::samples::{Decoded, Profile, Samples, cut_short, image_of, straight, to_eight_bits, unreadable};
+use super::samples::{
+    Decoded, Profile, Samples, cut_short, image_of, rgb_of_ycbcr, straight, to_eight_bits, unreadable,
+};
 use crate::fault::Fault;
 
 /// Associated alpha in the tag `ExtraSamples`.
@@ -122,9 +124,11 @@ impl Page {
             ColorType::GrayA(_) | ColorType::Multiband { num_samples: 2, .. } => {
                 Ok(Samples::Grey(self.image(bytes, 2, |p| self.straight([p[0], p[0], p[0], p[1]]))?))
             }
-            ColorType::RGB(_) => Ok(Samples::Rgb(self.image(bytes, 3, |p| [p[0], p[1], p[2], 255])?)),
+            ColorType::RGB(_) => Ok(Samples::Rgb(self.image(bytes, 3, |p| opaque([p[0], p[1], p[2]]))?)),
             ColorType::RGBA(_) => Ok(Samples::Rgb(self.image(bytes, 4, |p| self.straight([p[0], p[1], p[2], p[3]]))?)),
-            ColorType::YCbCr(_) => Ok(Samples::Rgb(self.image(bytes, 3, |p| to_light([p[0], p[1], p[2]]))?)),
+            ColorType::YCbCr(_) => {
+                Ok(Samples::Rgb(self.image(bytes, 3, |p| opaque(rgb_of_ycbcr([p[0], p[1], p[2]])))?))
+            }
             ColorType::CMYK(_) => {
                 let pixels = self.image(bytes, 4, |p| [p[0], p[1], p[2], p[3]])?;
                 Ok(Samples::Inks { pixels, alpha: None })
@@ -152,11 +156,8 @@ impl Page {
     }
 }
 
-/// Y, Cb, Cr to RGB (TIFF 6.0, section 21; the coefficients of ITU-R BT.601).
-fn to_light([luma, blue, red]: [u8; 3]) -> [u8; 4] {
-    let (luma, blue, red) = (f32::from(luma), f32::from(blue) - 128.0, f32::from(red) - 128.0);
-    let light = |value: f32| value.round().clamp(0.0, 255.0) as u8;
-    [light(luma + 1.402 * red), light(luma - 0.344_136 * blue - 0.714_136 * red), light(luma + 1.772 * blue), 255]
+fn opaque([red, green, blue]: [u8; 3]) -> [u8; 4] {
+    [red, green, blue, 255]
 }
 
 fn unsupported() -> Fault {
@@ -169,9 +170,7 @@ fn fault_of(error: TiffError) -> Fault {
     match error {
         TiffError::IoError(_) => cut_short(),
         TiffError::LimitsExceeded | TiffError::IntSizeError => {
-            // The decoder does not say how much it wanted: a byte more than it may have is what we know.
-            let limit = Limits::default().max_decoded_bytes as f64;
-            Fault::ArtOverLimit { measured: limit + 1.0, limit, unit: "bytes" }
+            Fault::art_just_over(Limits::default().max_decoded_bytes as f64, "bytes")
         }
         TiffError::UnsupportedError(_) => unsupported(),
         TiffError::FormatError(_) | TiffError::UsageError(_) => unreadable("its data are damaged"),

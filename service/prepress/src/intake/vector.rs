@@ -12,10 +12,10 @@ use resvg::tiny_skia::{Pixmap, Transform};
 use resvg::usvg::{FontResolver, ImageHrefResolver, ImageKind, Options, Tree, fontdb, roxmltree};
 
 use super::drawing::{Drawing, Rendering, Scale};
-use super::kind::{Kind, recognise};
+use super::kind::recognise;
 use super::limits::Limits;
 use super::samples::{straight, unreadable};
-use super::{Format, budget, live_text, markup, raster};
+use super::{budget, live_text, markup, raster};
 use crate::fault::Fault;
 use crate::lettering;
 
@@ -197,16 +197,7 @@ type Stopped = Arc<Mutex<Option<Fault>>>;
 /// An embedded picture: opened by the same door as one that comes by itself, and handed on as plain pixels. One that cannot
 /// be opened is left out, as browsers do; one over the limits is the whole drawing's fault.
 fn embedded(data: &[u8], limits: &Limits, stopped: &Stopped) -> Option<ImageKind> {
-    let format = match recognise(data) {
-        Kind::Png => Format::Png,
-        Kind::Jpeg => Format::Jpeg,
-        Kind::Webp => Format::Webp,
-        Kind::Gif => Format::Gif,
-        Kind::Bmp => Format::Bmp,
-        Kind::Tiff => Format::Tiff,
-        Kind::Svg | Kind::Gzip | Kind::Other(_) | Kind::Unknown => return None,
-    };
-    match raster::open(data, format, limits) {
+    match raster::open(data, recognise(data).of_pixels()?, limits) {
         Ok(artwork) => as_png(&artwork.pixels),
         Err(fault) => {
             if matches!(fault, Fault::ArtOverLimit { .. }) {

@@ -252,6 +252,25 @@ pub struct Design {
 }
 
 impl Design {
+    /// A design of which nothing but picture and size is said: every other value is the contract's built-in one.
+    pub fn with_defaults(art: ArtInput, size: Size) -> Design {
+        Design {
+            art,
+            size,
+            outline: Outline {
+                shape: Shape::Contour,
+                border: Mm::of(3.0),
+                border_colour: Colour::WHITE,
+                art_fit: ArtFit::Contain,
+                keep_holes_wider_than: None,
+                parts: Parts::Join,
+            },
+            backdrop: Backdrop { remove: BackdropRemove::Auto, tolerance_delta_e: 3.5 },
+            white: White::All,
+            accept: Accept::default(),
+        }
+    }
+
     /// Whether another design starts from the same picture with the same treatment of its backdrop.
     pub fn shares_picture_with(&self, other: &Design) -> bool {
         self.art == other.art && self.backdrop_used() == other.backdrop_used()

@@ -4,7 +4,7 @@
 //! scale is searched for.
 
 use super::{ArtEdge, Drawn, about, box_of, refuse_size};
-use crate::border::{self, Bridge, Grown, Growth, Thickening};
+use crate::border::{self, Grown, Growth};
 use crate::cancel::Cancel;
 use crate::cutline;
 use crate::fault::Fault;
@@ -157,18 +157,7 @@ impl Try {
         }
         let by = Affine::scale(factor);
         let lines: Vec<CutLine> = self.lines.iter().map(|line| line.transformed(by)).collect();
-        Try { scale: self.scale * factor, excess: 0.0, grown: scaled(&self.grown, by), lines }
-    }
-}
-
-/// Places moved by a transform that hardly scales: widths stay as they are.
-fn scaled(grown: &Grown, by: Affine) -> Grown {
-    let bridge = |bridge: &Bridge| Bridge { from: by * bridge.from, to: by * bridge.to };
-    Grown {
-        region: grown.region.transformed(by),
-        bridges: grown.bridges.iter().map(bridge).collect(),
-        thickenings: grown.thickenings.iter().map(|place| Thickening { at: by * place.at, ..*place }).collect(),
-        ..*grown
+        Try { scale: self.scale * factor, excess: 0.0, grown: self.grown.transformed(by), lines }
     }
 }
 

@@ -12,10 +12,10 @@ mod plate;
 pub(crate) mod samples;
 mod shapes;
 
-use crate::border::{Bridge, Grown, Thickening};
+use crate::border::Grown;
 use crate::cancel::Cancel;
 use crate::fault::Fault;
-use crate::geom::{Affine, CutLine, Point, Rect, Region, Vec2};
+use crate::geom::{Affine, CutLine, Point, Rect, Region};
 use crate::order::{Backing, Colour, Design, Shape, Size, Stock, White};
 use crate::silhouette::CutOut;
 use crate::units::Mm;
@@ -120,16 +120,7 @@ fn centred(drawn: Drawn, around: Vec<CutLine>, overall: Rect, face: Rect, reach:
         finished_height: Mm::of(face.height()),
         overall: overall + shift,
         reach,
-        grown: drawn.grown.map(|grown| moved(&grown, shift)),
-    }
-}
-
-fn moved(grown: &Grown, by: Vec2) -> Grown {
-    Grown {
-        region: grown.region.transformed(Affine::translate(by)),
-        bridges: grown.bridges.iter().map(|bridge| Bridge { from: bridge.from + by, to: bridge.to + by }).collect(),
-        thickenings: grown.thickenings.iter().map(|place| Thickening { at: place.at + by, ..*place }).collect(),
-        ..*grown
+        grown: drawn.grown.map(|grown| grown.transformed(Affine::translate(shift))),
     }
 }
 

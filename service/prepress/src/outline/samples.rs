@@ -6,9 +6,7 @@ use image::{Rgba, RgbaImage};
 
 use crate::finding::Place;
 use crate::geom::{Point, Rect, Region, Ring};
-use crate::order::{
-    Accept, ArtFit, ArtInput, Backdrop, BackdropRemove, Colour, Design, Form, Outline, Parts, Shape, Size, Stock, White,
-};
+use crate::order::{ArtInput, Design, Form, Shape, Size, Stock};
 use crate::silhouette::{BackdropFound, CutOut};
 use crate::units::Mm;
 
@@ -19,21 +17,10 @@ pub(crate) fn stock() -> Stock {
 
 /// A design with the contract's defaults.
 pub(crate) fn design(shape: Shape, size: Size, border: f64) -> Design {
-    Design {
-        art: ArtInput::Bytes(Arc::from(Vec::new())),
-        size,
-        outline: Outline {
-            shape,
-            border: Mm::of(border),
-            border_colour: Colour::WHITE,
-            art_fit: ArtFit::Contain,
-            keep_holes_wider_than: None,
-            parts: Parts::Join,
-        },
-        backdrop: Backdrop { remove: BackdropRemove::Auto, tolerance_delta_e: 3.5 },
-        white: White::All,
-        accept: Accept::default(),
-    }
+    let mut design = Design::with_defaults(ArtInput::Bytes(Arc::from(Vec::new())), size);
+    design.outline.shape = shape;
+    design.outline.border = Mm::of(border);
+    design
 }
 
 /// A picture whose alpha is soft where `inside` (pixels inside the edge, negative outside) passes zero.

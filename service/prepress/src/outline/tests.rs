@@ -254,8 +254,7 @@ fn nodes_per_100_mm(picture: &[u8]) -> f64 {
     design.outline.parts = crate::order::Parts::Separate;
     let cut_out = crate::silhouette::cut_out(&artwork, design.backdrop, &Cancel::new()).unwrap();
     let outlined = fitted(&cut_out, &design);
-    // A path starts with a move and ends with a close.
-    let nodes: usize = outlined.through.iter().map(|line| line.path().elements().len() - 2).sum();
+    let nodes: usize = outlined.through.iter().map(crate::geom::CutLine::nodes).sum();
     nodes as f64 / outlined.through.iter().map(|line| line.length().mm()).sum::<f64>() * 100.0
 }
 

@@ -4,16 +4,10 @@ use std::sync::Arc;
 
 use image::RgbaImage;
 
-use super::{ArtFacts, Measures, Thresholds, seen, survey};
+use super::{ArtFacts, Measures, TRANSLUCENT, Thresholds, seen, survey};
 use crate::finding::{Code, Finding, Place};
 use crate::intake::{Artwork, CMYK, Format};
 use crate::silhouette::{BackdropFound, CutOut};
-
-/// Alpha from which a pixel is visible, 2 % (design, `transparency.haze`).
-const VISIBLE_ALPHA: u8 = 6;
-
-/// Alpha up to which a visible pixel is translucent, 60 % (design, `transparency.haze`).
-const TRANSLUCENT_ALPHA: u8 = 153;
 
 /// Alpha from which a pixel is art: the 50 % iso-line.
 const ART_ALPHA: u8 = 128;
@@ -81,8 +75,8 @@ fn translucent_share(pixels: &RgbaImage) -> f64 {
         let (mut seen, mut dense) = (0_u32, 0_u32);
         // Wrapping sums of blocks that cannot wrap, so that several pixels are counted at once.
         for pixel in block.chunks_exact(4) {
-            seen = seen.wrapping_add(u32::from(pixel[3] >= VISIBLE_ALPHA));
-            dense = dense.wrapping_add(u32::from(pixel[3] > TRANSLUCENT_ALPHA));
+            seen = seen.wrapping_add(u32::from(pixel[3] >= *TRANSLUCENT.start()));
+            dense = dense.wrapping_add(u32::from(pixel[3] > *TRANSLUCENT.end()));
         }
         visible += u64::from(seen);
         opaque += u64::from(dense);

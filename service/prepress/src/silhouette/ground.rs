@@ -48,6 +48,16 @@ impl GroundMap {
         self.classes.iter().filter(|class| **class == GROUND).count()
     }
 
+    /// The pixels along the canvas's edge, clockwise from the upper left; corners of a canvas of one row or column twice.
+    pub(super) fn rim(&self) -> impl Iterator<Item = usize> + use<> {
+        let (width, height) = (self.width, self.height);
+        let top = 0..width;
+        let right = (1..height).map(move |y| y * width + width - 1);
+        let bottom = (0..width - 1).rev().map(move |x| (height - 1) * width + x);
+        let left = (1..height.max(2) - 1).rev().map(move |y| y * width);
+        top.chain(right).chain(bottom).chain(left)
+    }
+
     /// The up to eight neighbours of a pixel on the canvas.
     pub(super) fn around(&self, index: usize) -> impl Iterator<Item = usize> + use<> {
         let (width, height) = (self.width, self.height);
@@ -112,10 +122,7 @@ impl GroundMap {
 /// Finds the ground. `tolerance` is a distance in OKLab; windows are ground as far as they are within it. Linear in pixels.
 pub(super) fn find(judge: &Judge, tolerance: f32, windows: &[Run], cancel: &Cancel) -> Result<GroundMap, Fault> {
     let mut map = judge.classify(tolerance, cancel)?;
-    let (width, height) = (map.width, map.height);
-    let sides = (0..height).flat_map(|y| [y * width, y * width + width - 1]);
-    let open: Vec<usize> = (0..width).chain((height - 1) * width..height * width).chain(sides).collect();
-    map.flood(open, (NEAR, GROUND), cancel, |_| ())?;
+    map.flood(map.rim().collect(), (NEAR, GROUND), cancel, |_| ())?;
     open_windows(&mut map, judge, tolerance, windows, cancel)?;
     Ok(map)
 }

@@ -23,16 +23,32 @@ pub(super) struct Judge<'a> {
 impl Judge<'_> {
     /// The pixel's difference from the backdrop, OKLab.
     pub(super) fn difference(&self, index: usize) -> Lab {
-        let sample = &self.pixels.as_raw()[index * 4..index * 4 + 3];
-        let width = self.pixels.width() as usize;
-        let lab = self.colours.lab(sample[0], sample[1], sample[2]);
-        self.fit.difference(lab, (index % width) as u32, (index / width) as u32)
+        let [red, green, blue] = self.colour(index);
+        let (x, y) = self.place(index);
+        self.fit.difference(self.colours.lab(red, green, blue), x, y)
     }
 
     /// The backdrop at a pixel, OKLab.
     pub(super) fn ground(&self, index: usize) -> Lab {
+        let (x, y) = self.place(index);
+        self.fit.lab_at(x, y)
+    }
+
+    /// The pixel's encoded red, green and blue.
+    pub(super) fn colour(&self, index: usize) -> [u8; 3] {
+        let sample = &self.pixels.as_raw()[index * 4..index * 4 + 3];
+        [sample[0], sample[1], sample[2]]
+    }
+
+    /// The backdrop's, 0 to 255.
+    pub(super) fn ground_colour(&self, index: usize) -> [f32; 3] {
+        let (x, y) = self.place(index);
+        self.fit.rgb_at(x, y)
+    }
+
+    fn place(&self, index: usize) -> (u32, u32) {
         let width = self.pixels.width() as usize;
-        self.fit.lab_at((index % width) as u32, (index / width) as u32)
+        ((index % width) as u32, (index / width) as u32)
     }
 
     /// The square of its length.

@@ -29,9 +29,7 @@ pub(super) fn share(map: &GroundMap, cancel: &Cancel) -> Result<f64, Fault> {
     let walls = wider(&has_art, columns, rows);
     let classes = walls.iter().map(|wall| if *wall { ART } else { NEAR }).collect();
     let mut grid = GroundMap { classes, width: columns, height: rows };
-    let sides = (0..rows).flat_map(|y| [y * columns, y * columns + columns - 1]);
-    let open = (0..columns).chain((rows - 1) * columns..rows * columns).chain(sides).collect();
-    grid.flood(open, (NEAR, GROUND), cancel, |_| ())?;
+    grid.flood(grid.rim().collect(), (NEAR, GROUND), cancel, |_| ())?;
     // Back by as much as the walls were widened, and one cell more for those that art only touches.
     let reached: Vec<bool> = grid.classes.iter().map(|class| *class == GROUND).collect();
     let reached = wider(&wider(&reached, columns, rows), columns, rows);

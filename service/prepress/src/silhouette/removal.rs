@@ -61,10 +61,7 @@ pub(super) fn remove(pixels: &mut Arc<RgbaImage>, order: Backdrop, cancel: &Canc
     let tolerance = ((order.tolerance_delta_e / 100.0).max(0.0) as f32).max(grain);
     let judge = Judge { pixels, fit: &fit, colours: &colours };
     let study = study(&judge, usual, cancel)?;
-    let is_doubtful = study.blurred_share > MAX_BLURRED_SHARE
-        || study.pocket_share > MOST_POCKETS
-        || touches(&study.map) > MOST_TOUCHES;
-    if is_auto && is_doubtful {
+    if is_auto && study.is_doubtful(&judge, usual, cancel)? {
         return Ok(kept);
     }
     // The verdict is made at the usual tolerance, so that it does not hang on the one that is ordered.
@@ -80,19 +77,17 @@ pub(super) fn remove(pixels: &mut Arc<RgbaImage>, order: Backdrop, cancel: &Canc
     if ((total - ground) as f64) < LEAST_ART_SHARE * total as f64 {
         return Err(Fault::ArtBlank);
     }
-    let veils = veil::colours(pixels, &fit, &study.veil);
+    let veils = veil::colours(&judge, &study.veil);
     clear(Arc::make_mut(pixels), map, &fit, &veils, cancel)?;
     Ok(removed)
 }
 
-/// The ground at the usual tolerance, and how sure it is.
+/// The ground at the usual tolerance.
 struct Study {
     map: GroundMap,
     windows: Vec<ground::Run>,
     /// Pixels of cast shadows, which are not in the map.
     veil: Vec<usize>,
-    blurred_share: f64,
-    pocket_share: f64,
 }
 
 fn study(judge: &Judge, usual: f32, cancel: &Cancel) -> Result<Study, Fault> {
@@ -102,29 +97,32 @@ fn study(judge: &Judge, usual: f32, cancel: &Cancel) -> Result<Study, Fault> {
         ground::open_windows(&mut map, judge, usual, &windows, cancel)?;
     }
     let veil = veil::find(&map, judge, cancel)?;
-    let mut without_veil = map.classes.clone();
-    veil.iter().for_each(|index| without_veil[*index] = ground::GROUND);
-    let layers = band::layers(&GroundMap { classes: without_veil, width: map.width, height: map.height }, cancel)?;
-    let blurred_share = judge.share_within(&layers[band::LAYERS - 1], 2.0 * usual);
-    // Art has no slopes and chequers of its own.
-    let ground_is_own = judge.fit.checker.is_none()
-        && window::is_own(judge.fit.lab_at(judge.pixels.width() / 2, judge.pixels.height() / 2));
-    let pocket_share = if ground_is_own { pocket::share(&map, cancel)? } else { 0.0 };
-    Ok(Study { map, windows, veil, blurred_share, pocket_share })
+    Ok(Study { map, windows, veil })
+}
+
+impl Study {
+    /// Whether the ground may be art, or the art ground.
+    fn is_doubtful(&self, judge: &Judge, usual: f32, cancel: &Cancel) -> Result<bool, Fault> {
+        let mut without_veil = self.map.classes.clone();
+        self.veil.iter().for_each(|index| without_veil[*index] = ground::GROUND);
+        let without_veil = GroundMap { classes: without_veil, width: self.map.width, height: self.map.height };
+        let layers = band::layers(&without_veil, cancel)?;
+        if judge.share_within(&layers[band::LAYERS - 1], 2.0 * usual) > MAX_BLURRED_SHARE {
+            return Ok(true);
+        }
+        // Art has no slopes and chequers of its own.
+        let ground_is_own = judge.fit.checker.is_none()
+            && window::is_own(judge.fit.lab_at(judge.pixels.width() / 2, judge.pixels.height() / 2));
+        Ok(ground_is_own && pocket::share(&self.map, cancel)? > MOST_POCKETS || touches(&self.map) > MOST_TOUCHES)
+    }
 }
 
 /// How often art begins along the edge of the canvas.
 fn touches(map: &GroundMap) -> usize {
-    let (width, height) = (map.width, map.classes.len() / map.width.max(1));
-    if width < 2 || height < 2 {
+    if map.width < 2 || map.height < 2 {
         return 0;
     }
-    let top = 0..width;
-    let right = (1..height).map(|y| y * width + width - 1);
-    let bottom = (0..width - 1).rev().map(|x| (height - 1) * width + x);
-    let left = (1..height - 1).rev().map(|y| y * width);
-    let is_art: Vec<bool> =
-        top.chain(right).chain(bottom).chain(left).map(|index| map.classes[index] != ground::GROUND).collect();
+    let is_art: Vec<bool> = map.rim().map(|index| map.classes[index] != ground::GROUND).collect();
     // A single pixel is grain.
     (0..is_art.len())
         .filter(|&at| {

@@ -6,7 +6,6 @@
 use image::RgbaImage;
 use rayon::prelude::*;
 
-use super::frame_fit::FrameFit;
 use super::ground::{ART, GROUND, GroundMap};
 use super::judge::Judge;
 use crate::cancel::Cancel;
@@ -32,8 +31,7 @@ pub(super) fn find(map: &GroundMap, judge: &Judge, cancel: &Cancel) -> Result<Ve
         for (at, class) in classes.iter_mut().enumerate().filter(|(_, class)| **class != GROUND) {
             let index = band * BAND_PX + at;
             // The cheaper question first: few pixels of a picture are a pale darkening of its ground.
-            let is_veil =
-                share(judge.pixels, judge.fit, index).is_some() && judge.distance_squared(index) <= FARTHEST * FARTHEST;
+            let is_veil = share(judge, index).is_some() && judge.distance_squared(index) <= FARTHEST * FARTHEST;
             *class = if is_veil { VEIL } else { ART };
         }
         Ok(())
@@ -114,13 +112,10 @@ fn widened(marks: &GroundMap, mut found: Vec<usize>) -> Vec<usize> {
 }
 
 /// How much of the backdrop a veil takes away; `None` for what is lighter than the backdrop or darkens it more.
-pub(super) fn share(pixels: &RgbaImage, fit: &FrameFit, index: usize) -> Option<f32> {
-    let width = pixels.width() as usize;
-    let ground = fit.rgb_at((index % width) as u32, (index / width) as u32);
-    let sample = &pixels.as_raw()[index * 4..index * 4 + 3];
+fn share(judge: &Judge, index: usize) -> Option<f32> {
     let mut least = 1.0_f32;
-    for (sample, ground) in sample.iter().zip(ground) {
-        let ratio = f32::from(*sample) / ground.max(1.0);
+    for (sample, ground) in judge.colour(index).into_iter().zip(judge.ground_colour(index)) {
+        let ratio = f32::from(sample) / ground.max(1.0);
         if ratio > 1.01 {
             return None;
         }
@@ -142,12 +137,10 @@ pub(super) fn keep(pixels: &mut RgbaImage, veils: &[(usize, [u8; 4])]) {
 }
 
 /// A veil's own colour and alpha at each of its pixels: black, tinted as the picture is.
-pub(super) fn colours(pixels: &RgbaImage, fit: &FrameFit, places: &[usize]) -> Vec<(usize, [u8; 4])> {
-    let width = pixels.width() as usize;
+pub(super) fn colours(judge: &Judge, places: &[usize]) -> Vec<(usize, [u8; 4])> {
     let colour = |index: &usize| {
-        let share = share(pixels, fit, *index).filter(|share| *share > 0.004)?;
-        let ground = fit.rgb_at((*index % width) as u32, (*index / width) as u32);
-        let sample = &pixels.as_raw()[index * 4..index * 4 + 3];
+        let share = share(judge, *index).filter(|share| *share > 0.004)?;
+        let (sample, ground) = (judge.colour(*index), judge.ground_colour(*index));
         let own = |channel: usize| {
             let value = ground[channel] + (f32::from(sample[channel]) - ground[channel]) / share;
             value.round().clamp(0.0, 255.0) as u8

@@ -124,14 +124,11 @@ fn hear(child: &mut Child, limits: &Limits) -> io::Result<Result<Rendering, Faul
 /// What a child died of.
 fn death(status: ExitStatus, last_words: &str, limits: &Limits) -> Fault {
     if cell::is_out_of_time(status) {
-        let limit = f64::from(limits.max_drawing_cpu_s);
-        return Fault::ArtOverLimit { measured: limit + 1.0, limit, unit: "s" };
+        return Fault::art_just_over(f64::from(limits.max_drawing_cpu_s), "s");
     }
-    // What the runtime says before it gives up (`std::alloc::handle_alloc_error`). How much it wanted in all is not known:
-    // a byte more than it may have.
+    // What the runtime says before it gives up (`std::alloc::handle_alloc_error`).
     if last_words.contains("memory allocation of") {
-        let limit = limits.max_drawing_memory_bytes as f64;
-        return Fault::ArtOverLimit { measured: limit + 1.0, limit, unit: "bytes" };
+        return Fault::art_just_over(limits.max_drawing_memory_bytes as f64, "bytes");
     }
     Fault::ArtUnreadable { reason: "a drawing that breaks the renderer".to_owned() }
 }

@@ -9,6 +9,7 @@
 
 use image::RgbaImage;
 
+use super::OPAQUE;
 use super::scan::{Axis, Line, luma};
 
 /// Least height of an edge, of 255: lower ones are texture and noise.
@@ -31,9 +32,6 @@ const LEAST_EDGES: usize = 40;
 
 /// Share of the edges that are at most as wide as the answer.
 const SHARPEST_SHARE: f64 = 0.15;
-
-/// Alpha from which a pixel's colour is seen whole.
-const OPAQUE: u8 = 250;
 
 /// Widths of the edges seen.
 #[derive(Debug, Default)]

@@ -2,17 +2,12 @@
 
 use image::RgbaImage;
 
-use super::scan::Line;
-
-/// Alpha of haze, 2 to 60 % (design, `transparency.haze`).
-const HAZE: std::ops::RangeInclusive<u8> = 6..=153;
+use super::scan::{Line, alpha_at};
+use crate::preflight::TRANSLUCENT;
 
 /// A pixel is in an area of haze when all pixels so far around it are hazy too: anti-aliased edges, also those of pictures
 /// enlarged a little, are narrower.
 const AROUND_PX: i64 = 3;
-
-/// Places are looked at in steps along a row, at most so many.
-const MOST_STEPS: usize = 800;
 
 /// Counts places looked at.
 #[derive(Debug, Default)]
@@ -24,10 +19,9 @@ pub(super) struct Haze {
 
 impl Haze {
     pub(super) fn look(&mut self, line: &Line, picture: &RgbaImage) {
-        let step = line.pixels.len().div_ceil(MOST_STEPS).max(1);
-        for (along, pixel) in line.pixels.iter().enumerate().step_by(step) {
-            self.visible += u64::from(pixel[3] >= *HAZE.start());
-            if !HAZE.contains(&pixel[3]) {
+        for (along, pixel) in line.pixels.iter().enumerate().step_by(line.stride()) {
+            self.visible += u64::from(pixel[3] >= *TRANSLUCENT.start());
+            if !TRANSLUCENT.contains(&pixel[3]) {
                 continue;
             }
             let (x, y) = line.at(along);
@@ -45,10 +39,7 @@ impl Haze {
 
 fn is_all_hazy(picture: &RgbaImage, x: u32, y: u32) -> bool {
     let around = [-AROUND_PX, 0, AROUND_PX];
-    let alpha = |dx: i64, dy: i64| {
-        let (x, y) = (i64::from(x) + dx, i64::from(y) + dy);
-        let inside = (0..i64::from(picture.width())).contains(&x) && (0..i64::from(picture.height())).contains(&y);
-        inside.then(|| picture.get_pixel(x as u32, y as u32).0[3])
-    };
-    around.into_iter().all(|dy| around.into_iter().all(|dx| alpha(dx, dy).is_none_or(|alpha| HAZE.contains(&alpha))))
+    let alpha = |dx: i64, dy: i64| alpha_at(picture, i64::from(x) + dx, i64::from(y) + dy);
+    let is_hazy = |dx: i64, dy: i64| alpha(dx, dy).is_none_or(|alpha| TRANSLUCENT.contains(&alpha));
+    around.into_iter().all(|dy| around.into_iter().all(|dx| is_hazy(dx, dy)))
 }

@@ -7,10 +7,8 @@
 
 use image::RgbaImage;
 
-use super::scan::{Axis, Line};
-
-/// Alpha up to which a pixel is outside, 5 %.
-const CLEAR: u8 = 12;
+use super::CLEAR;
+use super::scan::{Axis, Line, alpha_at};
 
 /// Alpha that the densest pixel of a line reaches at least: fainter ones are haze.
 const LEAST_PEAK: u8 = 64;
@@ -105,10 +103,7 @@ fn piece(line: &Line, picture: &RgbaImage, crossing: &Crossing) -> Option<FineLi
 /// Steps across an axis that stay on the line, each to the densest of the places aside that are allowed.
 fn follow(axis: Axis, picture: &RgbaImage, from: (u32, u32), step: i64, aside: &[i64]) -> usize {
     let (mut x, mut y) = (i64::from(from.0), i64::from(from.1));
-    let alpha = |x: i64, y: i64| {
-        let inside = (0..i64::from(picture.width())).contains(&x) && (0..i64::from(picture.height())).contains(&y);
-        if inside { picture.get_pixel(x as u32, y as u32).0[3] } else { 0 }
-    };
+    let alpha = |x: i64, y: i64| alpha_at(picture, x, y).unwrap_or(0);
     for steps in 0..FOLLOWED {
         let places = aside.iter().map(|aside| match axis {
             Axis::Row => (x + aside, y + step),

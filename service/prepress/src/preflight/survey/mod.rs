@@ -28,6 +28,12 @@ pub(super) use tiles::boxes;
 /// Most rows, and most columns, that are looked at. More cost time; with fewer, short lines and small areas are missed.
 const MOST_LINES: u32 = 240;
 
+/// Alpha up to which a pixel is outside, 5 %.
+const CLEAR: u8 = 12;
+
+/// Alpha from which a pixel's colour is seen whole.
+const OPAQUE: u8 = 250;
+
 /// What was seen.
 #[derive(Clone, Debug, Default)]
 pub(super) struct Survey {

@@ -7,13 +7,8 @@
 //! colour at every alpha. Common practice, no source; distances measured.
 
 use super::scan::Line;
+use super::{CLEAR, OPAQUE};
 use crate::silhouette::oklab::{Converter, Lab, distance_squared};
-
-/// Alpha up to which a pixel is outside, 5 %.
-const CLEAR: u8 = 12;
-
-/// Alpha from which a pixel is opaque.
-const OPAQUE: u8 = 250;
 
 /// Half-transparent: colours of fainter pixels are rounded too coarsely, those of denser ones are nearly the art's own.
 const HALF: std::ops::RangeInclusive<u8> = 64..=224;
@@ -48,9 +43,6 @@ const INSIDE: usize = 2;
 
 /// Crossings of one line that are looked at. Stops: a picture of noise.
 const MOST_CROSSINGS: usize = 400;
-
-/// Colours are looked at in steps along a row, at most so many.
-const MOST_STEPS: usize = 800;
 
 /// The colour of the art just inside its edge.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -128,8 +120,7 @@ fn is_mixed(art: [u8; 4], half: [u8; 4], ground: f32) -> bool {
 
 impl Rims {
     pub(super) fn count_colours(&mut self, line: &Line) {
-        let step = line.pixels.len().div_ceil(MOST_STEPS).max(1);
-        for pixel in line.pixels.iter().step_by(step).filter(|pixel| pixel[3] >= OPAQUE) {
+        for pixel in line.pixels.iter().step_by(line.stride()).filter(|pixel| pixel[3] >= OPAQUE) {
             self.colours.add(*pixel);
         }
     }

@@ -26,7 +26,15 @@ pub(super) struct Line {
     pub(super) luma: Vec<u8>,
 }
 
+/// What needs no pixel in between looks at so many places of a line at most.
+const MOST_PLACES: usize = 800;
+
 impl Line {
+    /// From one place to the next for what looks at a few of them.
+    pub(super) fn stride(&self) -> usize {
+        self.pixels.len().div_ceil(MOST_PLACES).max(1)
+    }
+
     /// The picture's pixel at a place along the line.
     pub(super) fn at(&self, along: usize) -> (u32, u32) {
         let along = self.start + along as u32;
@@ -96,6 +104,12 @@ impl Scan {
         line.luma.extend(line.pixels.iter().map(|pixel| luma(*pixel)));
         Some(&self.line)
     }
+}
+
+/// Alpha at a place; `None` beside the picture.
+pub(super) fn alpha_at(picture: &RgbaImage, x: i64, y: i64) -> Option<u8> {
+    let inside = (0..i64::from(picture.width())).contains(&x) && (0..i64::from(picture.height())).contains(&y);
+    inside.then(|| picture.get_pixel(x as u32, y as u32).0[3])
 }
 
 /// Luma in the weights of Rec. ITU-R BT.601, in 256ths.
