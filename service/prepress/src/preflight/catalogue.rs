@@ -30,7 +30,7 @@ const SAID: &[(Code, &str, &str)] = &[
     (
         Code::TransparencyFakeChecker,
         "opaque picture on a painted grey chequerboard: it was removed, or could not be told from the art",
-        MEASURED,
+        "measured on pictures with known alpha: `tests/suite/backdrop`",
     ),
     (Code::TransparencyFringe, "light or dark rim on more than {fringe_share} of the edge", MEASURED),
     (Code::ShapeParts, "more than 1 part: joined (note), cut apart (caution), out of reach (reject)", CONTRACT),

@@ -30,7 +30,7 @@ pub use crate::order::Thresholds;
 #[derive(Clone, Debug, Default, PartialEq, Serialize, JsonSchema)]
 pub struct Measures {
     /// The picture's format, told by its content.
-    #[schemars(extend("enum" = ["png", "jpeg", "webp", "svg", null]))]
+    #[schemars(extend("enum" = ["png", "jpeg", "webp", "gif", "bmp", "tiff", "svg", null]))]
     pub format: Option<&'static str>,
     /// Width of the picture in pixels, upright.
     pub width_px: Option<u32>,

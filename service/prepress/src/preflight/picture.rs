@@ -338,6 +338,14 @@ mod tests {
     }
 
     #[test]
+    fn the_schema_knows_the_word_of_every_format() {
+        let schema = schemars::schema_for!(Measures).to_value();
+        let words = schema.pointer("/properties/format/enum").and_then(|words| words.as_array()).expect("words");
+        let formats = [Format::Png, Format::Jpeg, Format::Webp, Format::Gif, Format::Bmp, Format::Tiff, Format::Svg];
+        assert!(formats.iter().all(|format| words.contains(&format_word(*format).into())), "{words:?}");
+    }
+
+    #[test]
     fn translucent_share_counts_visible_pixels_only() {
         let mut pixels = picture(10, 10, |x, _| x < 5.0);
         for y in 0..5 {
