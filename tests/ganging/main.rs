@@ -100,11 +100,11 @@ fn longest(lot: &Lot) -> f64 {
     bounds.width().hypot(bounds.height())
 }
 
-/// Half a turn alone is not among the ways that stickers turn; such items stay upright here.
 fn rotate(item: &Value) -> Rotate {
     match item["allowed_rotations_deg"].as_array().map(Vec::len) {
         None => Rotate::Free,
         Some(4) => Rotate::QuarterTurns,
+        Some(2) => Rotate::HalfTurns,
         Some(_) => Rotate::None,
     }
 }

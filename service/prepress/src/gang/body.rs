@@ -204,7 +204,12 @@ fn edges_travel(
 ) -> f64 {
     let mut way = limit;
     for edge in standing {
+        let reach = Rect::from_points(edge.0, edge.1).inflate(need, need);
         for own in moving {
+            let bounds = Rect::from_points(own.0, own.1);
+            if !meet(bounds.union(bounds + direction * way), reach) {
+                continue;
+            }
             way = way.min(ray_to_capsule(own.0, direction, edge, need));
             way = way.min(ray_to_capsule(own.1, direction, edge, need));
             way = way.min(ray_to_capsule(edge.0, -direction, *own, need));

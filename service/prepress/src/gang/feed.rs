@@ -66,7 +66,7 @@ impl Feed {
 pub(super) struct Obstacle {
     /// Its outline; a disc is a point.
     pub(super) body: Body,
-    outline: Vec<Point>,
+    pub(super) outline: Vec<Point>,
     /// Radius of a disc.
     pub(super) radius: f64,
 }

@@ -19,6 +19,7 @@ mod feed;
 mod fill;
 mod fit;
 mod gate;
+mod improve;
 mod lattice;
 mod lone;
 mod map;
@@ -28,6 +29,7 @@ mod page;
 mod part;
 mod plan;
 mod rng;
+mod separate;
 mod settle;
 #[cfg(test)]
 mod tests;

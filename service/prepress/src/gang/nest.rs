@@ -10,6 +10,7 @@ use super::feed::{Feed, Section, sections};
 use super::fill::{Fill, Spot, Taste, used};
 use super::fit::Candidate;
 use super::gate;
+use super::improve::Aim;
 use super::lone::Lone;
 use super::part::{Part, Scale, turned_bounds};
 use super::plan::{Bins, Clock, Shop, Work};
@@ -185,15 +186,24 @@ impl Room {
             left[part] -= whole * spots.len() as u32;
             bins.extend((0..whole).map(|_| spots.clone()));
         }
-        if let Some(mixed) = mixed.as_ref().filter(|_| bins.is_empty()) {
-            return Ok(mixed.clone());
-        }
-        let (rest, stopped_early) = shop.best(&left, progress)?;
-        bins.extend(rest);
-        match mixed {
-            Some(mixed) if shop.rank(&mixed.0) <= shop.rank(&bins) => Ok(mixed),
-            _ => Ok((bins, stopped_early)),
-        }
+        let rotate = |part: usize| nesting.lots[self.order[part]].rotate;
+        let aim = Aim { rotate: &rotate, looks: self.work.looks, all_count: nesting.roll };
+        let (rest, _) = match mixed {
+            Some(mixed) if bins.is_empty() => mixed,
+            mixed => {
+                let rest = shop.best(&left, progress)?;
+                let whole: Bins = bins.iter().chain(&rest.0).cloned().collect();
+                match mixed {
+                    Some(mixed) if shop.rank(&mixed.0) <= shop.rank(&whole) => {
+                        bins.clear();
+                        mixed
+                    }
+                    _ => rest,
+                }
+            }
+        };
+        bins.extend(shop.improved(rest, &aim)?);
+        Ok((bins, shop.clock.was_met()))
     }
 
     fn fitting(&self, lot: &Lot, part: usize, shop: &Shop<'_>, empty: &[Fill<'_>]) -> Result<Fitting, Fault> {

@@ -137,6 +137,7 @@ pub(super) fn angles(rings: &[Ring], rotate: Rotate, steps: u32) -> Vec<f64> {
     let quarters = [0.0, 90.0, 180.0, 270.0];
     match rotate {
         Rotate::None => vec![0.0],
+        Rotate::HalfTurns => vec![0.0, 180.0],
         Rotate::QuarterTurns => quarters.to_vec(),
         Rotate::Free => {
             let square = smallest_box_angle(rings);

@@ -30,6 +30,8 @@ pub(super) struct Work {
     pub(super) layouts: u64,
     /// Times that a container is filled up after its parts were slid together.
     pub(super) refills: u32,
+    /// Pairs of outlines looked at for each copy to improve a layout. Measured: about 0.5 µs each.
+    pub(super) looks: u64,
 }
 
 impl Work {
@@ -45,7 +47,12 @@ impl Work {
         // With very many designs some part always fits well, and the masks of all angles would take much memory.
         let most_steps = (8_000 / lots.max(1)).clamp(12, 48) as u32;
         let refills = if effort == Effort::Draft && lots > 100 { 1 } else { 2 };
-        Work { cell, steps: steps.min(most_steps), tries: (total / layouts).max(1), layouts, refills }
+        let looks = match effort {
+            Effort::Draft => 0,
+            Effort::Standard => 30_000,
+            Effort::Thorough => 400_000,
+        };
+        Work { cell, steps: steps.min(most_steps), tries: (total / layouts).max(1), layouts, refills, looks }
     }
 }
 
@@ -81,8 +88,13 @@ impl<'a> Clock<'a> {
         Clock { out_of_time, met: AtomicBool::new(false) }
     }
 
+    /// Whether it was ever time to stop.
+    pub(super) fn was_met(&self) -> bool {
+        self.met.load(Ordering::Relaxed)
+    }
+
     /// Whether improvement must end.
-    fn is_over(&self) -> bool {
+    pub(super) fn is_over(&self) -> bool {
         let over = (self.out_of_time)();
         self.met.fetch_or(over, Ordering::Relaxed);
         over

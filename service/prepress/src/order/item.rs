@@ -219,6 +219,8 @@ pub enum Rotate {
     Free,
     /// 0, 90, 180, 270 degrees.
     QuarterTurns,
+    /// 0 and 180 degrees. No job asks for it; published packing instances do.
+    HalfTurns,
     /// Upright only.
     None,
 }

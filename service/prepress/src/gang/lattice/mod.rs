@@ -185,7 +185,7 @@ impl<'a> Lattice<'a> {
     fn box_angles(&self) -> Vec<f64> {
         let turn = self.scale.feed_turn_deg;
         match self.rotate {
-            Rotate::None | Rotate::QuarterTurns => vec![turn.rem_euclid(360.0)],
+            Rotate::None | Rotate::HalfTurns | Rotate::QuarterTurns => vec![turn.rem_euclid(360.0)],
             Rotate::Free => {
                 let square = on_tick(smallest_box_angle(&self.own().rings)).rem_euclid(90.0);
                 if square.min(90.0 - square) < 1e-4 { vec![0.0] } else { vec![0.0, square] }
@@ -201,7 +201,7 @@ impl<'a> Lattice<'a> {
         let packing = |length: f64| Packing {
             sides,
             window: (aim.width - 2.0 * part.reach + gutter, length - 2.0 * part.reach + gutter),
-            turns: self.rotate != Rotate::None,
+            turns: matches!(self.rotate, Rotate::QuarterTurns | Rotate::Free),
         };
         let mut length = aim.length;
         if let Goal::Shortest(copies) = aim.goal {

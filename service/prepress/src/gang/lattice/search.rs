@@ -136,7 +136,7 @@ impl Outline<'_> {
     fn fan(&self) -> [Vec<f64>; 2] {
         let turn = self.feed_turn_deg;
         match self.rotate {
-            Rotate::None => [vec![turn.rem_euclid(360.0)], vec![(turn - 90.0).rem_euclid(360.0)]],
+            Rotate::None | Rotate::HalfTurns => [vec![turn.rem_euclid(360.0)], vec![(turn - 90.0).rem_euclid(360.0)]],
             Rotate::QuarterTurns => [vec![0.0, 90.0], vec![0.0, 90.0]],
             Rotate::Free => {
                 let square = smallest_box_angle(self.coarse);

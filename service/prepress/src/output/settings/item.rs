@@ -137,6 +137,7 @@ fn rotate(rotate: Rotate) -> &'static str {
     match rotate {
         Rotate::Free => "free",
         Rotate::QuarterTurns => "quarter_turns",
+        Rotate::HalfTurns => "half_turns",
         Rotate::None => "none",
     }
 }
