@@ -4,6 +4,8 @@
 of licences says what each picture is.
 """
 
+import csv
+import io
 import json
 import math
 from pathlib import Path
@@ -13,6 +15,7 @@ import subprocess
 from PIL import Image
 import pytest
 
+import programs
 from reports import report
 
 ART = Path(__file__).resolve().parents[1] / "fixtures" / "art" / "clip"
@@ -85,6 +88,47 @@ def test_an_enlarged_picture_is_told_whatever_the_filter(preflight, tmp_path, na
         # The width of the sharpest edges is about the factor.
         assert 0.75 * factor < told[0]["measured"] < 1.5 * factor
         assert told[0]["unit"] == "px" and told[0]["limit"] == 1.5
+
+
+def measured(pictures):
+    """What the library measures of pictures, each as a sticker of 100 mm."""
+    done = subprocess.run([programs.example("findings"), "1", *pictures], check=True, capture_output=True, text=True)
+    return list(csv.DictReader(io.StringIO(done.stdout), delimiter="\t"))
+
+
+def sharp_clips():
+    """Clip art at its own resolution; one of the fixtures was enlarged before, and says so in its name."""
+    return [path for path in sorted(ART.glob("*.png")) if "upscaled" not in path.name]
+
+
+def test_no_sharp_picture_is_taken_for_an_enlarged_one():
+    rows = measured(sharp_clips())
+    assert len(rows) >= 36
+    told = {Path(row["file"]).name: row["edge_px"] for row in rows if row["resolution.upscaled"] != "-"}
+    assert told == {}
+
+
+def test_nineteen_of_twenty_enlarged_pictures_are_told(tmp_path):
+    """Every third clip in 250 px, enlarged two to four times by three filters; `load/findings` does it with all and larger."""
+    for path in sharp_clips()[::3]:
+        with Image.open(path) as opened:
+            small = opened.convert("RGBA")
+        small.thumbnail((250, 250), Image.LANCZOS)
+        for name, kind in FILTERS.items():
+            for factor in (2, 2.5, 4):
+                large = small.resize((round(small.width * factor), round(small.height * factor)), kind)
+                large.save(tmp_path / f"{path.stem}@{name}@{factor}.png", compress_level=1)
+    rows = measured(sorted(tmp_path.glob("*.png")))
+    assert len(rows) >= 100
+    missed = [Path(row["file"]).name for row in rows if row["resolution.upscaled"] == "-"]
+    assert len(missed) <= 0.05 * len(rows), missed
+
+
+def test_tips_of_leaves_are_no_fine_lines_and_thin_strokes_are():
+    """As stickers of 100 mm, looked at by eye: outlines beside the wings, outlines of leaves, stalks of grass are under 0.25 mm
+    wide; leaves, roots, legs and whiskers of the others only end so."""
+    told = {Path(row["file"]).name for row in measured(sharp_clips()) if row["detail.fine_lines"] != "-"}
+    assert told == {"bird_flock_wide.png", "olive_branch_hairline.png", "tree_with_roots.png"}
 
 
 def test_fine_lines_hang_on_the_ordered_size(preflight):

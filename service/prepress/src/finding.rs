@@ -116,6 +116,10 @@ codes! {
     ProofChanged = "proof.changed", Reject,
         "The sticker would now be another than the one in the approved proof.",
         "Look at a new proof and approve it.";
+    /// More copies than the material at hand holds.
+    StockShort = "stock.short", Reject,
+        "There is not enough material at hand for these copies.",
+        "Order the copies that were set aside again when there is more material, or choose another one.";
     /// Printed bleed clipped between near neighbours.
     BleedClipped = "bleed.clipped", Note,
         "Neighbours stand closer than twice the bleed: each keeps half of the gap.",
@@ -333,6 +337,15 @@ impl Finding {
             format!("The picture falls into {parts} parts too far apart to be held together by a border."),
             "Move the parts closer together, widen the border, or have each part cut by itself.",
         )
+    }
+
+    pub(crate) fn stock_short(needed: f64, at_hand: f64, unit: &'static str) -> Finding {
+        let message = format!(
+            "There is not enough material at hand for these copies: all of the run's would take {} {unit}, and there are {}.",
+            needed.ceil(),
+            at_hand.floor(),
+        );
+        Finding::new(Code::StockShort).measured(needed, Some(at_hand), unit).saying(message, Code::StockShort.remedy())
     }
 
     pub(crate) fn page_full(would_fit: Option<(Mm, Mm)>) -> Finding {

@@ -1,5 +1,6 @@
 //! The command line as a shop runs it: the built binary, a job file, a folder.
 
+mod at_hand;
 mod broken_jobs;
 mod conservation;
 mod damaged_pictures;

@@ -16,7 +16,6 @@ fn settings_that_are_not_made_yet_are_refused() {
     assert_not_yet("/stocks/0/colour", json!("cmyk"), "/stocks/0/colour");
     assert_not_yet("/stocks/0/print_scale", json!({"x": 1.002, "y": 1.0}), "/stocks/0/print_scale");
     assert_not_yet("/stocks/0/cutting", json!({"nick_mm": 0.3}), "/stocks/0/cutting/nick_mm");
-    assert_not_yet("/stocks/0/available", json!(4), "/stocks/0/available");
     assert_not_yet("/stocks/0/start_offset_mm", json!(50), "/stocks/0/start_offset_mm");
     assert_not_yet("/policy/overs_percent", json!(5), "/policy/overs_percent");
     assert_not_yet("/policy/order_tags", json!(true), "/policy/order_tags");
@@ -29,7 +28,6 @@ fn the_built_in_values_of_the_same_settings_are_taken() {
     let mut plain = with(good_job(), "/stocks/0/colour", json!("rgb"));
     plain = with(plain, "/stocks/0/print_scale", json!({"x": 1.0, "y": 1}));
     plain = with(plain, "/stocks/0/cutting", json!({"nick_mm": null}));
-    plain = with(plain, "/stocks/0/available", Value::Null);
     plain = with(plain, "/stocks/0/start_offset_mm", json!(0));
     plain = with(plain, "/policy/overs_percent", json!(0));
     plain = with(plain, "/policy/order_tags", json!(false));

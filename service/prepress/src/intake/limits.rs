@@ -4,6 +4,8 @@ use std::fmt;
 use std::io::Read;
 use std::panic::RefUnwindSafe;
 
+use serde::{Deserialize, Serialize};
+
 use super::drawing::{Drawing, Rendering};
 use crate::fault::Fault;
 
@@ -11,7 +13,7 @@ const MIB: u64 = 1 << 20;
 
 /// Limits of one picture. Each is checked before what it bounds is allocated or worked on. The defaults fit a shop: common
 /// practice, no source, unless a field says otherwise.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Limits {
     /// Bytes of the file. Stops: a file that fills memory by its own size.
     pub max_bytes: u64,
@@ -38,8 +40,13 @@ pub struct Limits {
     /// Address space of the process that renders a drawing. Stops: layers, patterns and pictures inside the drawing that
     /// together want more than any one of them may have.
     pub max_drawing_memory_bytes: u64,
-    /// Who renders drawings.
+    /// Who renders drawings; limits that were written down and read again have nobody.
+    #[serde(skip, default = "nobody")]
     pub drawings: Drawings,
+}
+
+fn nobody() -> Drawings {
+    Drawings::Refused
 }
 
 impl Default for Limits {

@@ -44,10 +44,10 @@ pub(super) fn open(bytes: &[u8], limits: &Limits) -> Result<Decoded, Fault> {
     decoder.set_ignore_text_chunk(true);
     decoder.set_ignore_iccp_chunk(true);
     decoder.set_transformations(Transformations::EXPAND | Transformations::ALPHA);
-    let mut reader = decoder.read_info().map_err(fault_of)?;
+    let mut reader = decoder.read_info().map_err(fault_of(limits))?;
     let mut samples = vec![0; width_px as usize * height_px as usize * 4];
     let shape = Shape::of(reader.output_color_type());
-    read_rows(&mut reader, shape, width_px as usize, &mut samples)?;
+    read_rows(&mut reader, shape, width_px as usize, &mut samples, limits)?;
     let pixels = image_of(width_px, height_px, samples)?;
     Ok(Decoded {
         samples: if shape.grey { Samples::Grey(pixels) } else { Samples::Rgb(pixels) },
@@ -142,21 +142,27 @@ impl Shape {
     }
 }
 
-fn read_rows(reader: &mut Reader<Cursor<&[u8]>>, shape: Shape, width: usize, samples: &mut [u8]) -> Result<(), Fault> {
+fn read_rows(
+    reader: &mut Reader<Cursor<&[u8]>>,
+    shape: Shape,
+    width: usize,
+    samples: &mut [u8],
+    limits: &Limits,
+) -> Result<(), Fault> {
     let row_bytes = width * 4;
     let mut row = vec![0; width * shape.pixel_bytes()];
     if !reader.info().interlaced {
         for target in samples.chunks_exact_mut(row_bytes) {
             if shape.is_ours() {
-                reader.read_row(target).map_err(fault_of)?.ok_or_else(cut_short)?;
+                reader.read_row(target).map_err(fault_of(limits))?.ok_or_else(cut_short)?;
             } else {
-                reader.read_row(&mut row).map_err(fault_of)?.ok_or_else(cut_short)?;
+                reader.read_row(&mut row).map_err(fault_of(limits))?.ok_or_else(cut_short)?;
                 shape.row(&row, target);
             }
         }
     }
     // Of a picture in rows nothing is left but its checksum.
-    while let Some(place) = reader.read_row(&mut row).map_err(fault_of)? {
+    while let Some(place) = reader.read_row(&mut row).map_err(fault_of(limits))? {
         if let InterlaceInfo::Adam7(place) = place {
             let pixels: Vec<u8> = row.chunks_exact(shape.pixel_bytes()).flat_map(|one| shape.pixel(one)).collect();
             png::expand_interlaced_row(samples, row_bytes, &pixels, &place, 32);
@@ -239,12 +245,14 @@ fn orientation_of_text(kind: &[u8], body: &[u8], limits: &Limits) -> Result<Opti
     Ok(plain.and_then(|text| exif::orientation_in_text(&text)))
 }
 
-#[expect(clippy::needless_pass_by_value, reason = "the shape that map_err wants")]
-fn fault_of(error: DecodingError) -> Fault {
-    tracing::debug!(%error, "a PNG could not be decoded");
-    match error {
-        DecodingError::IoError(_) => cut_short(),
-        DecodingError::LimitsExceeded => Fault::art_just_over(Limits::default().max_metadata_bytes as f64, "bytes"),
-        DecodingError::Format(_) | DecodingError::Parameter(_) => unreadable("its data are damaged"),
+fn fault_of(limits: &Limits) -> impl Fn(DecodingError) -> Fault {
+    let most = limits.max_metadata_bytes;
+    move |error| {
+        tracing::debug!(%error, "a PNG could not be decoded");
+        match error {
+            DecodingError::IoError(_) => cut_short(),
+            DecodingError::LimitsExceeded => Fault::art_just_over(most as f64, "bytes"),
+            DecodingError::Format(_) | DecodingError::Parameter(_) => unreadable("its data are damaged"),
+        }
     }
 }

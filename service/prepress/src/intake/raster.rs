@@ -50,21 +50,21 @@ fn finish(decoded: Decoded, format: Format) -> Result<Artwork, Fault> {
 }
 
 fn open_webp(bytes: &[u8], limits: &Limits) -> Result<Decoded, Fault> {
-    let mut decoder = WebPDecoder::new(Cursor::new(bytes)).map_err(fault_of)?;
+    let mut decoder = WebPDecoder::new(Cursor::new(bytes)).map_err(fault_of(limits))?;
     let (width_px, height_px) = decoder.dimensions();
     limits.check_samples(width_px, height_px, 4)?;
     let animated = decoder.has_animation();
     if animated {
         limits.check_frames(frames(bytes, limits.max_frames))?;
         // The file's background is only a hint (RFC 9649, 2.7.1.1): a sticker's ground is transparent.
-        decoder.set_background_color(Rgba([0; 4])).map_err(fault_of)?;
+        decoder.set_background_color(Rgba([0; 4])).map_err(fault_of(limits))?;
     }
     let decoded = whole(decoder, limits)?;
     Ok(Decoded { animated, ..decoded })
 }
 
 fn open_bmp(bytes: &[u8], limits: &Limits) -> Result<Decoded, Fault> {
-    let decoder = BmpDecoder::new(Cursor::new(bytes)).map_err(fault_of)?;
+    let decoder = BmpDecoder::new(Cursor::new(bytes)).map_err(fault_of(limits))?;
     let (width_px, height_px) = decoder.dimensions();
     limits.check_samples(width_px, height_px, 4)?;
     whole(decoder, limits)
@@ -74,13 +74,13 @@ fn open_bmp(bytes: &[u8], limits: &Limits) -> Result<Decoded, Fault> {
 fn whole<D: ImageDecoder>(mut decoder: D, limits: &Limits) -> Result<Decoded, Fault> {
     let mut own = image::Limits::no_limits();
     own.max_alloc = Some(limits.max_decoded_bytes);
-    decoder.set_limits(own).map_err(fault_of)?;
+    decoder.set_limits(own).map_err(fault_of(limits))?;
     within(decoder.total_bytes(), limits.max_decoded_bytes, "bytes")?;
     let orientation = decoder.orientation().unwrap_or(Orientation::NoTransforms);
     // A profile that cannot be read is the picture's only fault, and told as broken.
     let profile = decoder.icc_profile().unwrap_or(Some(Vec::new()));
     within(profile.as_ref().map_or(0, Vec::len) as u64, limits.max_profile_bytes, "bytes")?;
-    let pixels = DynamicImage::from_decoder(decoder).map_err(fault_of)?.into_rgba8();
+    let pixels = DynamicImage::from_decoder(decoder).map_err(fault_of(limits))?.into_rgba8();
     Ok(Decoded { orientation, profile: profile.map(Profile::Icc), ..Decoded::of(Samples::Rgb(pixels)) })
 }
 
@@ -98,17 +98,19 @@ fn frames(bytes: &[u8], limit: u32) -> u32 {
     count
 }
 
-#[expect(clippy::needless_pass_by_value, reason = "the shape that map_err wants")]
-fn fault_of(error: ImageError) -> Fault {
-    if let ImageError::Unsupported(cause) = &error {
-        return Fault::ArtUnsupported { kind: plain(&cause.to_string()) };
+fn fault_of(limits: &Limits) -> impl Fn(ImageError) -> Fault {
+    let most = limits.max_decoded_bytes;
+    move |error| {
+        if let ImageError::Unsupported(cause) = &error {
+            return Fault::ArtUnsupported { kind: plain(&cause.to_string()) };
+        }
+        if matches!(error, ImageError::Limits(_)) {
+            return Fault::art_just_over(most as f64, "bytes");
+        }
+        // What the decoder says is for us; a report is for customers.
+        tracing::debug!(%error, "a picture could not be decoded");
+        if matches!(error, ImageError::IoError(_)) { cut_short() } else { unreadable("its data are damaged") }
     }
-    if matches!(error, ImageError::Limits(_)) {
-        return Fault::art_just_over(Limits::default().max_decoded_bytes as f64, "bytes");
-    }
-    // What the decoder says is for us; a report is for customers.
-    tracing::debug!(%error, "a picture could not be decoded");
-    if matches!(error, ImageError::IoError(_)) { cut_short() } else { unreadable("its data are damaged") }
 }
 
 /// A decoder's words made fit for a report: one short line.

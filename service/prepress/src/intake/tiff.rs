@@ -1,6 +1,12 @@
-//! The first page of a TIFF.
+//! The first page of a TIFF: grey, RGB, CMYK, YCbCr, palettes and CIE L*a*b* of up to 16 bits, packed by LZW, Deflate,
+//! PackBits, JPEG, fax group 4 or not at all. Samples that are floating-point numbers are not taken: nothing in the file says
+//! which of them is white.
 //!
-//! Source: TIFF 6.0 (1992), sections 3 to 8, 16 (CMYK), 18 (associated alpha); Adobe Technical Note on the ICC tag 34675.
+//! Source: TIFF 6.0 (1992), sections 3 to 8, 16 (CMYK), 18 (associated alpha), 23 (CIE L*a*b*); Adobe Technical Note on the ICC
+//! tag 34675; Adobe Photoshop TIFF Technical Notes (2002), "ICC L*a*b*".
+
+mod lab;
+mod photometric;
 
 use std::io::Cursor;
 
@@ -8,13 +14,14 @@ use image::RgbaImage;
 use image::metadata::Orientation;
 use tiff::decoder::{BufferLayoutPreference, Decoder, DecodingResult};
 use tiff::tags::Tag;
-use tiff::{ColorType, TiffError};
+use tiff::{ColorType, TiffError, TiffUnsupportedError};
 
 use super::limits::Limits;
 use super::samples::{
     Decoded, Profile, Samples, cut_short, image_of, rgb_of_ycbcr, straight, to_eight_bits, unreadable,
 };
 use crate::fault::Fault;
+use photometric::Meaning;
 
 /// Associated alpha in the tag `ExtraSamples`.
 const ASSOCIATED: u64 = 1;
@@ -25,6 +32,14 @@ const IS_REDUCED: u32 = 1;
 type Source<'a> = Decoder<Cursor<&'a [u8]>>;
 
 pub(super) fn open(bytes: &[u8], limits: &Limits) -> Result<Decoded, Fault> {
+    match photometric::unknown_to_decoder(bytes) {
+        Some((meaning, disguised)) => open_as(&disguised, meaning, limits),
+        None => open_as(bytes, Meaning::AsSaid, limits),
+    }
+}
+
+fn open_as(bytes: &[u8], meaning: Meaning, limits: &Limits) -> Result<Decoded, Fault> {
+    let fault_of = |error| fault_of(&error, limits);
     let mut decoder = Decoder::new(Cursor::new(bytes)).map_err(fault_of)?.with_limits(decoder_limits(limits));
     let (width_px, height_px) = decoder.dimensions().map_err(fault_of)?;
     limits.check_size(width_px, height_px)?;
@@ -33,10 +48,12 @@ pub(super) fn open(bytes: &[u8], limits: &Limits) -> Result<Decoded, Fault> {
     limits.check_samples(width_px, height_px, pixel_bytes.max(4))?;
     let extra = decoder.find_tag_unsigned_vec::<u64>(Tag::ExtraSamples).ok().flatten().unwrap_or_default();
     let orientation = decoder.find_tag_unsigned::<u8>(Tag::Orientation).ok().flatten();
-    let profile = profile(&mut decoder, limits)?;
+    let palette = if meaning == Meaning::Palette { palette(&mut decoder)? } else { Vec::new() };
+    // A profile of a palette or of L*a*b* is for colours that are RGB by then, or needs none.
+    let profile = if meaning.is_lab() { None } else { profile(&mut decoder, limits)? };
     let mut stored = DecodingResult::U8(Vec::new());
     let layout = decoder.read_image_to_buffer(&mut stored).map_err(fault_of)?;
-    let page = Page { width_px, height_px, colours, associated: extra.first() == Some(&ASSOCIATED) };
+    let page = Page { width_px, height_px, colours, meaning, palette, associated: extra.first() == Some(&ASSOCIATED) };
     let samples = page.samples(&page.eight_bits(stored, &layout)?)?;
     let pages = pages(&mut decoder, limits.max_frames);
     limits.check_frames(pages)?;
@@ -65,6 +82,16 @@ fn profile(decoder: &mut Source<'_>, limits: &Limits) -> Result<Option<Profile>,
     Ok(Some(Profile::Icc(decoder.get_tag_u8_vec(Tag::IccProfile).unwrap_or_default())))
 }
 
+/// The colours of a palette: all reds, all greens, all blues, of 16 bits (TIFF 6.0, section 5). Writers make them of eight bits
+/// by 256 or by 257, so that the high byte is what they meant; some write eight bits as they are, seen by no value needing more.
+fn palette(decoder: &mut Source<'_>) -> Result<Vec<[u8; 3]>, Fault> {
+    let values = decoder.get_tag_u16_vec(Tag::ColorMap).map_err(|_| unreadable("its palette is damaged"))?;
+    let is_short = values.iter().all(|value| *value < 256);
+    let code = |value: u16| (if is_short { value } else { value >> 8 }) as u8;
+    let count = values.len() / 3;
+    Ok((0..count).map(|at| [values[at], values[count + at], values[2 * count + at]].map(code)).collect())
+}
+
 /// Pages that are pictures of their own, no further than one past the limit.
 fn pages(decoder: &mut Source<'_>, limit: u32) -> u32 {
     let mut count = 1;
@@ -79,6 +106,8 @@ struct Page {
     width_px: u32,
     height_px: u32,
     colours: ColorType,
+    meaning: Meaning,
+    palette: Vec<[u8; 3]>,
     associated: bool,
 }
 
@@ -93,8 +122,18 @@ impl Page {
         let bytes = match stored {
             DecodingResult::U8(bytes) if self.colours.bit_depth() < 8 => self.unpacked(&bytes, layout),
             DecodingResult::U8(bytes) => bytes,
+            DecodingResult::U16(_) if self.meaning == Meaning::Palette => {
+                return Err(unsupported("TIFF of an unusual kind"));
+            }
+            // What may be negative is not rounded past its end.
+            DecodingResult::U16(words) if self.meaning.is_lab() => {
+                words.into_iter().map(|word| (word >> 8) as u8).collect()
+            }
+            DecodingResult::F16(_) | DecodingResult::F32(_) | DecodingResult::F64(_) => {
+                return Err(unsupported("TIFF with floating-point samples"));
+            }
             DecodingResult::U16(words) => words.into_iter().map(to_eight_bits).collect(),
-            _ => return Err(unsupported()),
+            _ => return Err(unsupported("TIFF of an unusual kind")),
         };
         if layout.planes <= 1 {
             return Ok(bytes);
@@ -103,7 +142,7 @@ impl Page {
         Ok((0..self.pixels()).flat_map(|at| planes.iter().map(move |plane| plane[at])).collect())
     }
 
-    /// Rows of one, two or four bits a sample, each padded to whole bytes.
+    /// Rows of one, two or four bits a sample, each padded to whole bytes; indices of a palette stay as they are.
     fn unpacked(&self, packed: &[u8], layout: &BufferLayoutPreference) -> Vec<u8> {
         let depth = usize::from(self.colours.bit_depth());
         let most = (1_u16 << depth) - 1;
@@ -112,7 +151,7 @@ impl Page {
         let sample = |row: &[u8], at: usize| {
             let (byte, bit) = (at * depth / 8, at * depth % 8);
             let code = u16::from(row[byte]) >> (8 - depth - bit) & most;
-            (code * 255 / most) as u8
+            if self.meaning == Meaning::Palette { code as u8 } else { (code * 255 / most) as u8 }
         };
         packed.chunks_exact(row_bytes).flat_map(|row| (0..in_row).map(move |at| sample(row, at))).collect()
     }
@@ -120,6 +159,26 @@ impl Page {
     #[expect(clippy::wildcard_enum_match_arm, reason = "whatever else the decoder knows is not taken")]
     fn samples(&self, bytes: &[u8]) -> Result<Samples, Fault> {
         match self.colours {
+            ColorType::Gray(_) if self.meaning == Meaning::Palette => {
+                Ok(Samples::Rgb(self.image(bytes, 1, |p| opaque(self.colour(p[0])))?))
+            }
+            ColorType::Multiband { num_samples: 2, .. } if self.meaning == Meaning::Palette => {
+                let pixel = |p: &[u8]| {
+                    let [red, green, blue] = self.colour(p[0]);
+                    [red, green, blue, p[1]]
+                };
+                Ok(Samples::Rgb(self.image(bytes, 2, pixel)?))
+            }
+            ColorType::RGB(_) if self.meaning.is_lab() => {
+                Ok(Samples::Rgb(self.image(bytes, 3, |p| opaque(self.of_lab(p)))?))
+            }
+            ColorType::RGBA(_) if self.meaning.is_lab() => {
+                let pixel = |p: &[u8]| {
+                    let [red, green, blue] = self.of_lab(p);
+                    [red, green, blue, p[3]]
+                };
+                Ok(Samples::Rgb(self.image(bytes, 4, pixel)?))
+            }
             ColorType::Gray(_) => Ok(Samples::Grey(self.image(bytes, 1, |p| [p[0], p[0], p[0], 255])?)),
             ColorType::GrayA(_) | ColorType::Multiband { num_samples: 2, .. } => {
                 Ok(Samples::Grey(self.image(bytes, 2, |p| self.straight([p[0], p[0], p[0], p[1]]))?))
@@ -137,7 +196,7 @@ impl Page {
                 let pixels = self.image(bytes, 5, |p| [p[0], p[1], p[2], p[3]])?;
                 Ok(Samples::Inks { pixels, alpha: Some(bytes.chunks_exact(5).map(|pixel| pixel[4]).collect()) })
             }
-            _ => Err(unsupported()),
+            _ => Err(unsupported("TIFF of an unusual kind")),
         }
     }
 
@@ -145,6 +204,16 @@ impl Page {
         let mut samples = Vec::with_capacity(self.pixels() * 4);
         bytes.chunks_exact(channels).take(self.pixels()).for_each(|stored| samples.extend(pixel(stored)));
         image_of(self.width_px, self.height_px, samples)
+    }
+
+    /// A colour of the palette; black for an index past its end.
+    fn colour(&self, index: u8) -> [u8; 3] {
+        self.palette.get(usize::from(index)).copied().unwrap_or_default()
+    }
+
+    fn of_lab(&self, pixel: &[u8]) -> [u8; 3] {
+        let turned = if self.meaning == Meaning::IccLab { 0 } else { 0x80 };
+        lab::to_srgb([pixel[0], pixel[1] ^ turned, pixel[2] ^ turned])
     }
 
     fn straight(&self, pixel: [u8; 4]) -> [u8; 4] {
@@ -160,19 +229,21 @@ fn opaque([red, green, blue]: [u8; 3]) -> [u8; 4] {
     [red, green, blue, 255]
 }
 
-fn unsupported() -> Fault {
-    Fault::ArtUnsupported { kind: "TIFF of an unusual kind".to_owned() }
+fn unsupported(kind: &str) -> Fault {
+    Fault::ArtUnsupported { kind: kind.to_owned() }
 }
 
-#[expect(clippy::needless_pass_by_value, reason = "the shape that map_err wants")]
-fn fault_of(error: TiffError) -> Fault {
+fn fault_of(error: &TiffError, limits: &Limits) -> Fault {
     tracing::debug!(%error, "a TIFF could not be decoded");
     match error {
         TiffError::IoError(_) => cut_short(),
         TiffError::LimitsExceeded | TiffError::IntSizeError => {
-            Fault::art_just_over(Limits::default().max_decoded_bytes as f64, "bytes")
+            Fault::art_just_over(limits.max_decoded_bytes as f64, "bytes")
         }
-        TiffError::UnsupportedError(_) => unsupported(),
+        TiffError::UnsupportedError(TiffUnsupportedError::UnsupportedCompressionMethod(_)) => {
+            unsupported("TIFF with a compression that is not known here")
+        }
+        TiffError::UnsupportedError(_) => unsupported("TIFF of an unusual kind"),
         TiffError::FormatError(_) | TiffError::UsageError(_) => unreadable("its data are damaged"),
     }
 }

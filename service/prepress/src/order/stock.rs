@@ -158,6 +158,25 @@ pub struct Underbase {
     pub threshold: f64,
 }
 
+/// How much of a stock there is.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum AtHand {
+    /// Whole sheets.
+    Sheets(u32),
+    /// Length of roll, all that is cut off counted.
+    Length(Mm),
+}
+
+impl AtHand {
+    /// The contract's number for it, and that number's unit.
+    pub fn measure(self) -> (f64, &'static str) {
+        match self {
+            AtHand::Sheets(sheets) => (f64::from(sheets), "sheets"),
+            AtHand::Length(length) => (length.mm(), "mm"),
+        }
+    }
+}
+
 /// A stock with all its settings.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Stock {
@@ -193,6 +212,8 @@ pub struct Stock {
     pub cutting: Cutting,
     /// White ink.
     pub underbase: Underbase,
+    /// What a run may take of it; `None`: as much as it needs.
+    pub available: Option<AtHand>,
 }
 
 impl Stock {
@@ -226,6 +247,7 @@ impl Stock {
                 speck: Mm::of(0.3),
             },
             underbase: Underbase { choke: Mm::of(0.15), threshold: 0.02 },
+            available: None,
         }
     }
 }

@@ -7,7 +7,7 @@ use std::collections::BTreeMap;
 use serde_json::{Value, json};
 
 use crate::order::{
-    CutLinesInPrint, Face, FeedEdge, Form, Inquiry, LabelPlace, Layer, Margins, Policy, RegisterMarks, Stock,
+    AtHand, CutLinesInPrint, Face, FeedEdge, Form, Inquiry, LabelPlace, Layer, Margins, Policy, RegisterMarks, Stock,
     Thresholds,
 };
 
@@ -46,7 +46,7 @@ pub fn stock(stock: &Stock) -> Value {
             "nick_mm": null,
         },
         "underbase": {"choke_mm": stock.underbase.choke.mm(), "threshold": stock.underbase.threshold},
-        "available": null,
+        "available": stock.available.map(at_hand),
         "start_offset_mm": 0.0,
     })
 }
@@ -123,6 +123,13 @@ fn register_marks(marks: &RegisterMarks) -> Value {
     let centres: Option<Vec<[f64; 2]>> =
         marks.at.as_ref().map(|at| at.iter().map(|centre| [centre.x, centre.y]).collect());
     json!({"shape": "disc", "diameter_mm": marks.diameter.mm(), "clear_mm": marks.clear.mm(), "at": centres})
+}
+
+fn at_hand(at_hand: AtHand) -> Value {
+    match at_hand {
+        AtHand::Sheets(sheets) => sheets.into(),
+        AtHand::Length(length) => length.mm().into(),
+    }
 }
 
 fn layer(layer: &Layer) -> Value {

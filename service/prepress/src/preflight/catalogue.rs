@@ -42,6 +42,7 @@ const SAID: &[(Code, &str, &str)] = &[
     (Code::SizeTooLarge, "outermost line with its bleed over the stock's window in every allowed rotation", CONTRACT),
     (Code::PageFull, "pieces that the page cannot hold", CONTRACT),
     (Code::ProofChanged, "another digest than `approved`", CONTRACT),
+    (Code::StockShort, "more sheets, or mm of roll, than the stock's `available`; of a gang run only", CONTRACT),
     (Code::BleedClipped, "gutter under twice the bleed", CONTRACT),
     (Code::RadiusWins, "border thinner than the stock's cutting radius asks for", CONTRACT),
     (Code::ColourProfile, "embedded profile other than sRGB", CONTRACT),
@@ -53,7 +54,7 @@ const SAID: &[(Code, &str, &str)] = &[
     ),
     (
         Code::DetailFineLines,
-        "lines on clear ground under {fine_line_mm} mm in print, {fine_line_length_mm} mm of them or more",
+        "lines on clear ground under {fine_line_mm} mm in print, {fine_line_length_mm} mm of them or more; tips of wider shapes are no lines, and lines on coloured ground are not judged",
         PRACTICE,
     ),
     (Code::ArtUnreadable, "bytes that are no whole picture", CONTRACT),
@@ -70,10 +71,10 @@ const SAID: &[(Code, &str, &str)] = &[
     (Code::TextNotOutlined, "a drawing with live text", CONTRACT),
 ];
 
-/// When a code is said, and where that comes from.
-fn said(code: Code) -> (&'static str, &'static str) {
+/// When a code is said, with the built-in values of its thresholds, and where that comes from.
+pub fn said(code: Code) -> (String, &'static str) {
     let known = SAID.iter().find(|(of, _, _)| *of == code);
-    known.map_or(("", ""), |(_, when, source)| (*when, *source))
+    known.map_or((String::new(), ""), |(_, when, source)| (with_values(when), *source))
 }
 
 /// All findings and all thresholds as Markdown.
@@ -85,7 +86,7 @@ pub fn catalogue() -> String {
     for code in Code::ALL {
         let (when, source) = said(*code);
         let (word, remedy) = (severity(code.severity()), code.remedy());
-        let _ = writeln!(page, "| `{}` | {word} | {} | {source} | {remedy} |", code.as_str(), with_values(when));
+        let _ = writeln!(page, "| `{}` | {word} | {when} | {source} | {remedy} |", code.as_str());
     }
     page.push_str(
         "\n## Thresholds\n\nA shop sets its own in the table `[preflight]` of its settings file. Every report and ticket echoes \
@@ -129,7 +130,7 @@ mod tests {
         for code in Code::ALL {
             let (when, source) = said(*code);
             assert!(!when.is_empty() && !source.is_empty(), "{}", code.as_str());
-            assert!(!with_values(when).contains('{'), "{when}");
+            assert!(!when.contains('{'), "{when}");
         }
         assert_eq!(SAID.len(), Code::ALL.len());
         for threshold in Thresholds::ALL {

@@ -10,7 +10,7 @@ mod picture;
 mod seen;
 mod survey;
 
-pub use catalogue::catalogue;
+pub use catalogue::{catalogue, said};
 pub use ordered::inspect_outline;
 pub use picture::inspect_art;
 

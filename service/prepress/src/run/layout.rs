@@ -4,13 +4,13 @@ use std::collections::BTreeMap;
 use std::sync::Arc;
 
 use super::prepare::{self, Products};
-use super::{Hooks, Meter};
+use super::{Hooks, Meter, at_hand};
 use crate::fault::Fault;
 use crate::finding::{Finding, SetAside};
-use crate::frame;
+use crate::frame::{self, Frame};
 use crate::gang::{self, Claim, FaultTooLarge, Layout, Lot, Nesting, Placed};
 use crate::geom::Ring;
-use crate::order::{Form, Item, Job, Order, Product, Rotate};
+use crate::order::{Form, Item, Job, Order, Product, Rotate, Stock};
 use crate::sheet::{self, Placement, Sheet};
 use crate::sticker::Sticker;
 use crate::units::Mm;
@@ -20,7 +20,7 @@ pub(super) struct LaidOut {
     pub(super) sheets: Vec<Sheet>,
     /// For each sheet and placement the number of its item, counted over the job (see [`prepare::items`]).
     pub(super) item_of: Vec<Vec<usize>>,
-    /// Copies that were larger than their stock's window, by the number of their item.
+    /// Copies larger than their stock's window, or more than the material at hand holds, by the number of their item.
     pub(super) unplaced: Vec<(usize, SetAside)>,
     /// Items that are set aside for another reason, and would not have fitted their stock's window either.
     pub(super) too_large_too: Vec<(usize, Finding)>,
@@ -40,9 +40,6 @@ pub(super) fn lines(job: &Job) -> Vec<Line<'_>> {
     ordered.chain(fillers).map(|(order, item)| Line { order, item }).collect()
 }
 
-/// Lots by product, rotation and whether they only fill.
-type LotKey = (usize, Rotate, bool);
-
 pub(super) fn lay_out(job: &Job, products: &Products, meter: &Meter<'_>, hooks: Hooks<'_>) -> Result<LaidOut, Fault> {
     debug_assert_eq!(prepare::items(job).count(), products.of_item.len(), "every item has a product");
     let lines = lines(job);
@@ -54,13 +51,16 @@ pub(super) fn lay_out(job: &Job, products: &Products, meter: &Meter<'_>, hooks: 
         stopped_early: false,
     };
     for stock in 0..job.stocks.len() {
-        let lots = lots_on(job, stock, products, &lines);
-        if lots.iter().all(|(key, _)| key.2) {
+        let piles = piles_on(job, stock, products, &lines);
+        if piles.iter().all(|pile| pile.want == Want::Filler) {
             continue;
         }
         let share = move |done: f64| (stock as f64 + done) / job.stocks.len() as f64;
         let progress = |done: f64| meter.set(|progress| progress.sheets = share(done));
-        add_stock(&mut all, job, stock, &lots, products, &lines, &progress, hooks)?;
+        let frame = frame::lay_out(&job.stocks[stock])?;
+        let bench =
+            Bench { job, stock: &job.stocks[stock], frame, products, lines: &lines, progress: &progress, hooks };
+        add_stock(&mut all, &bench, piles)?;
     }
     meter.set(|progress| progress.sheets = 1.0);
     let of = all.sheets.len() as u32;
@@ -115,77 +115,176 @@ fn would_fit(shrink: f64, body: &Body<'_>, product: &Product) -> Option<Mm> {
     (art > 0.0 && longest.is_finite()).then(|| Mm::of(longest))
 }
 
+/// How much a pile wants a place.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub(super) enum Want {
+    /// Ordered copies.
+    Ordered,
+    /// Ordered copies that no material is left for: they go where sheets have room.
+    IfRoom,
+    /// A shop's own stickers, in offcuts.
+    Filler,
+}
+
+/// Copies of one product on one stock that may be turned alike: what the gang calls a lot.
+#[derive(Clone, Debug)]
+pub(super) struct Pile {
+    pub(super) product: usize,
+    pub(super) rotate: Rotate,
+    pub(super) want: Want,
+    /// Who wants copies.
+    pub(super) claims: Vec<Claim>,
+    /// For each claim the copies of its item that are counted in another pile: its own are counted on from there.
+    pub(super) before: Vec<u32>,
+}
+
 /// What wants a place on one stock, in an order that depends on the products alone.
-fn lots_on(job: &Job, stock: usize, products: &Products, lines: &[Line<'_>]) -> Vec<(LotKey, Vec<Claim>)> {
-    let mut lots: BTreeMap<LotKey, Vec<Claim>> = BTreeMap::new();
+fn piles_on(job: &Job, stock: usize, products: &Products, lines: &[Line<'_>]) -> Vec<Pile> {
+    let mut piles: BTreeMap<(usize, Rotate, Want), Vec<Claim>> = BTreeMap::new();
     for (number, line) in lines.iter().enumerate().filter(|(_, line)| line.item.stock == stock) {
         if products.sticker_of(number).is_none() {
             continue;
         }
         let product = products.of_item[number];
         let order = line.order.and_then(|order| job.orders.iter().position(|other| std::ptr::eq(other, order)));
-        lots.entry((product, line.item.rotate, line.order.is_none())).or_default().push(Claim {
+        let want = if line.order.is_none() { Want::Filler } else { Want::Ordered };
+        piles.entry((product, line.item.rotate, want)).or_default().push(Claim {
             order: order.unwrap_or(usize::MAX),
             item: number,
             copies: line.item.quantity,
             due: line.order.and_then(|order| order.due.clone()),
         });
     }
-    lots.into_iter().collect()
+    let pile = |((product, rotate, want), claims): (_, Vec<Claim>)| {
+        let before = vec![0; claims.len()];
+        Pile { product, rotate, want, claims, before }
+    };
+    piles.into_iter().map(pile).collect()
 }
 
-#[expect(clippy::too_many_arguments, reason = "one caller, which holds exactly these; a struct would only rename them")]
-fn add_stock(
-    all: &mut LaidOut,
-    job: &Job,
-    stock: usize,
-    lots: &[(LotKey, Vec<Claim>)],
-    products: &Products,
-    lines: &[Line<'_>],
-    progress: &(dyn Fn(f64) + Sync),
-    hooks: Hooks<'_>,
-) -> Result<(), Fault> {
-    let stock = &job.stocks[stock];
-    let frame = frame::lay_out(stock)?;
-    let stickers: Vec<&Arc<Sticker>> = lots
-        .iter()
-        .map(|((product, ..), _)| products.made[*product].sticker.as_ref().expect("lots are made of stickers only"))
-        .collect();
-    let nesting = Nesting {
-        frame: &frame,
-        roll: matches!(stock.form, Form::Roll { .. }),
-        feed_edge: stock.feed_edge,
-        gutter: stock.gutter,
-        lots: lots.iter().zip(&stickers).map(|(lot, sticker)| to_lot(lot, sticker)).collect(),
-        effort: job.policy.effort,
-        out_of_time: hooks.out_of_time,
-        seed: job.policy.seed,
-        keep_orders_together: job.policy.keep_orders_together,
-    };
-    let layout = gang::nest(&nesting, progress, hooks.cancel)?;
-    all.stopped_early |= layout.stopped_early;
-    all.unplaced.extend(unplaced(&layout, lots, &stickers, lines));
-    let stock = Arc::new(stock.clone());
-    for placed in &layout.sheets {
-        let claim = |placed: &Placed| &lots[placed.lot].1[placed.claim];
-        let placements: Vec<Placement> = placed
-            .iter()
-            .zip(1..)
-            .map(|(placed, number)| placement(number, placed, &lines[claim(placed).item], stickers[placed.lot]))
-            .collect();
-        let mut sheet = Sheet {
-            number: all.sheets.len() as u32 + 1,
-            of: 0,
-            run: job.run.clone(),
-            date: job.date.clone(),
-            stock: Arc::clone(&stock),
-            frame: frame.clone(),
-            placements,
+/// One stock, and what laying out on it needs.
+pub(super) struct Bench<'a> {
+    job: &'a Job,
+    pub(super) stock: &'a Stock,
+    pub(super) frame: Frame,
+    products: &'a Products,
+    lines: &'a [Line<'a>],
+    progress: &'a (dyn Fn(f64) + Sync),
+    hooks: Hooks<'a>,
+}
+
+impl Bench<'_> {
+    fn sticker(&self, pile: &Pile) -> &Arc<Sticker> {
+        self.products.made[pile.product].sticker.as_ref().expect("piles are made of stickers only")
+    }
+
+    /// Area that a copy takes.
+    pub(super) fn area_mm2(&self, pile: &Pile) -> f64 {
+        self.sticker(pile).area_mm2
+    }
+
+    /// Lays piles out on a frame of this stock.
+    pub(super) fn nest(&self, piles: &[Pile], frame: &Frame) -> Result<Layout, Fault> {
+        let lot = |pile: &Pile| Lot {
+            outermost: self.sticker(pile).outermost.clone(),
+            reach: self.sticker(pile).reach,
+            rotate: pile.rotate,
+            claims: pile.claims.clone(),
+            filler: pile.want != Want::Ordered,
         };
-        cut_to_length(&mut sheet);
-        sheet::clip_bleeds(&mut sheet.placements, stock.gutter);
+        let policy = &self.job.policy;
+        let nesting = Nesting {
+            frame,
+            roll: matches!(self.stock.form, Form::Roll { .. }),
+            feed_edge: self.stock.feed_edge,
+            gutter: self.stock.gutter,
+            lots: piles.iter().map(lot).collect(),
+            effort: policy.effort,
+            out_of_time: self.hooks.out_of_time,
+            seed: policy.seed,
+            keep_orders_together: policy.keep_orders_together,
+        };
+        gang::nest(&nesting, self.progress, self.hooks.cancel)
+    }
+
+    /// The sheets of a layout, each on a roll cut to its length; numbered from 1, bleeds not clipped yet.
+    pub(super) fn sheets(&self, piles: &[Pile], layout: &Layout, frame: &Frame) -> Vec<Sheet> {
+        let stock = Arc::new(self.stock.clone());
+        let sheet = |(placed, number): (&Vec<Placed>, u32)| {
+            let placement = |(placed, number): (&Placed, u32)| self.placement(number, placed, &piles[placed.lot]);
+            let mut sheet = Sheet {
+                number,
+                of: 0,
+                run: self.job.run.clone(),
+                date: self.job.date.clone(),
+                stock: Arc::clone(&stock),
+                frame: frame.clone(),
+                placements: placed.iter().zip(1..).map(placement).collect(),
+            };
+            cut_to_length(&mut sheet);
+            sheet
+        };
+        layout.sheets.iter().zip(1..).map(sheet).collect()
+    }
+
+    fn placement(&self, number: u32, placed: &Placed, pile: &Pile) -> Placement {
+        let line = &self.lines[pile.claims[placed.claim].item];
+        Placement {
+            placement: number,
+            order: line.order.map(|order| order.order.clone()),
+            item: Some(line.item.item.clone()),
+            copy: pile.before[placed.claim] + placed.copy,
+            product: line.item.product.word(),
+            filler: line.order.is_none(),
+            pose: placed.pose,
+            sticker: Arc::clone(self.sticker(pile)),
+            tags: line.item.tags.clone(),
+            clip: None,
+        }
+    }
+
+    /// Copies larger than the window, with the finding that says by how much.
+    pub(super) fn too_large(&self, piles: &[Pile], layout: &Layout) -> Vec<(usize, SetAside)> {
+        let entry = |unplaced: &gang::Unplaced| {
+            let (fault, pile) = (unplaced.fault?, &piles[unplaced.lot]);
+            let sticker = self.sticker(pile);
+            let longest = sticker.finished_width.max(sticker.finished_height);
+            let body = Body { outermost: &sticker.outermost, reach: sticker.reach, longest };
+            let item = pile.claims[unplaced.claim].item;
+            let finding = too_large(fault, &body, &self.lines[item].item.product);
+            Some(self.set_aside(pile, unplaced, finding.into_iter().collect()))
+        };
+        layout.unplaced.iter().filter_map(entry).collect()
+    }
+
+    /// Copies that found no place, by the number of their item.
+    pub(super) fn set_aside(
+        &self,
+        pile: &Pile,
+        unplaced: &gang::Unplaced,
+        findings: Vec<Finding>,
+    ) -> (usize, SetAside) {
+        let item = pile.claims[unplaced.claim].item;
+        let line = &self.lines[item];
+        let set_aside = SetAside {
+            order: line.order.map(|order| order.order.clone()),
+            item: line.item.item.clone(),
+            copies: unplaced.copies.iter().map(|copy| pile.before[unplaced.claim] + copy).collect(),
+            findings,
+        };
+        (item, set_aside)
+    }
+}
+
+fn add_stock(all: &mut LaidOut, bench: &Bench<'_>, piles: Vec<Pile>) -> Result<(), Fault> {
+    let fitted = at_hand::fit(bench, piles)?;
+    all.stopped_early |= fitted.stopped_early;
+    all.unplaced.extend(fitted.unplaced);
+    for (mut sheet, placed) in fitted.sheets.into_iter().zip(&fitted.placed) {
+        sheet.number = all.sheets.len() as u32 + 1;
+        sheet::clip_bleeds(&mut sheet.placements, bench.stock.gutter);
         all.sheets.push(sheet);
-        all.item_of.push(placed.iter().map(|placed| claim(placed).item).collect());
+        all.item_of.push(placed.iter().map(|placed| fitted.piles[placed.lot].claims[placed.claim].item).collect());
     }
     Ok(())
 }
@@ -198,54 +297,4 @@ pub(super) fn cut_to_length(sheet: &mut Sheet) {
     for placement in &mut sheet.placements {
         placement.pose = placement.pose.shifted(shift).rounded();
     }
-}
-
-fn to_lot(((_, rotate, filler), claims): &(LotKey, Vec<Claim>), sticker: &Sticker) -> Lot {
-    Lot {
-        outermost: sticker.outermost.clone(),
-        reach: sticker.reach,
-        rotate: *rotate,
-        claims: claims.clone(),
-        filler: *filler,
-    }
-}
-
-fn placement(number: u32, placed: &Placed, line: &Line<'_>, sticker: &Arc<Sticker>) -> Placement {
-    Placement {
-        placement: number,
-        order: line.order.map(|order| order.order.clone()),
-        item: Some(line.item.item.clone()),
-        copy: placed.copy,
-        product: line.item.product.word(),
-        filler: line.order.is_none(),
-        pose: placed.pose,
-        sticker: Arc::clone(sticker),
-        tags: line.item.tags.clone(),
-        clip: None,
-    }
-}
-
-/// Copies larger than the window, with the finding that says by how much. Fillers that found no room are nobody's loss.
-fn unplaced(
-    layout: &Layout,
-    lots: &[(LotKey, Vec<Claim>)],
-    stickers: &[&Arc<Sticker>],
-    lines: &[Line<'_>],
-) -> Vec<(usize, SetAside)> {
-    let entry = |unplaced: &gang::Unplaced| {
-        let fault = unplaced.fault?;
-        let item = lots[unplaced.lot].1[unplaced.claim].item;
-        let sticker = stickers[unplaced.lot];
-        let longest = sticker.finished_width.max(sticker.finished_height);
-        let body = Body { outermost: &sticker.outermost, reach: sticker.reach, longest };
-        let findings: Vec<Finding> = too_large(fault, &body, &lines[item].item.product).into_iter().collect();
-        let set_aside = SetAside {
-            order: lines[item].order.map(|order| order.order.clone()),
-            item: lines[item].item.item.clone(),
-            copies: unplaced.copies.clone(),
-            findings,
-        };
-        Some((item, set_aside))
-    };
-    layout.unplaced.iter().filter_map(entry).collect()
 }

@@ -7,6 +7,7 @@
 //! An item that cannot be printed is set aside with findings and the run goes on; a fault ends the run.
 
 mod account;
+mod at_hand;
 mod estimate;
 mod inquire;
 mod layout;

@@ -94,12 +94,12 @@ mod tests {
     use std::path::Path;
 
     use super::*;
-    use crate::wire::{self, ConfiguredStocks, FolderArt};
+    use crate::wire::{self, Configured, FolderArt};
 
     #[test]
     fn a_mistake_is_one_line_with_code_and_place() {
         let mut source = FolderArt::new(Path::new("."), 1).expect("there is always a current folder");
-        let nobody = ConfiguredStocks::default();
+        let nobody = Configured::default();
         let mistakes = wire::read_gang_job(b"[]", &mut source, &nobody).expect_err("no object");
         let lines: Vec<String> = mistakes.iter().map(line_of).collect();
         assert_eq!(lines, ["error[job.wrong_type]: must be an object, not an array"]);

@@ -21,7 +21,7 @@ use clap::{Args, Parser, Subcommand};
 use crate::drawing_process;
 use crate::logging;
 use crate::settings::{self, SettingsArgs};
-use crate::wire::ConfiguredStocks;
+use crate::wire::Configured;
 
 /// Something could not be made: a broken job, wrong usage, or a failure. Nothing was written.
 const EXIT_BROKEN: u8 = 1;
@@ -86,7 +86,7 @@ struct ShopArgs {
 
 impl ShopArgs {
     /// The stocks; none where no file is named.
-    fn stocks(&self) -> Result<ConfiguredStocks, failure::Failure> {
+    fn stocks(&self) -> Result<Configured, failure::Failure> {
         settings::stocks_of(self.settings.as_deref()).map_err(failure::Failure::Settings)
     }
 }

@@ -45,7 +45,7 @@ pub(super) fn section() -> String {
                 format!(" <b class=\"status s{}\">{text}</b>", &text[..1])
             });
             // Problems have a title each; what sets mistakes and findings apart is their cause.
-            let text = if title == "Problems" { entry.title } else { entry.cause };
+            let text = if title == "Problems" { entry.title } else { &*entry.cause };
             html.push_str(&format!(
                 "<div><dt><a href=\"/problems/{0}\"><code>{0}</code></a>{status}</dt><dd>{1}</dd></div>\n",
                 escape(entry.code),

@@ -59,7 +59,7 @@ fn answer() -> io::Result<()> {
     let limits = question.limits();
     let mut bytes = Vec::new();
     stdin.take(limits.max_bytes).read_to_end(&mut bytes)?;
-    let rendered = intake::render(&Drawing { bytes: &bytes, scale: question.scale(), limits: &limits });
+    let rendered = intake::render(&Drawing { bytes: &bytes, scale: question.scale(), limits });
     drop(bytes);
     let mut stdout = io::stdout().lock();
     let (answer, pixels) = match rendered {

@@ -1,7 +1,7 @@
 //! What parent and child say to each other: one line of JSON, then bytes.
 
 use quoin_prepress::fault::Fault;
-use quoin_prepress::intake::{Drawing, Drawings, Limits, Scale, Window};
+use quoin_prepress::intake::{Drawing, Limits, Scale, Window};
 use serde::{Deserialize, Serialize};
 
 /// Units of limits, which are told by name.
@@ -14,14 +14,8 @@ pub(super) struct Question {
     least_px: u32,
     /// The bits of x, y, width and height: what is drawn must not hang on how a number is written.
     window: [u64; 4],
-    max_bytes: u64,
-    max_pixels: u64,
-    max_side_px: u32,
-    max_decoded_bytes: u64,
-    max_frames: u32,
-    max_metadata_bytes: u64,
-    max_profile_bytes: u64,
-    max_drawing_bytes: u64,
+    /// Of the picture; those of memory and time the child has already.
+    limits: Limits,
 }
 
 impl Question {
@@ -32,14 +26,7 @@ impl Question {
             longest_px: scale.longest_px,
             least_px: scale.least_px,
             window: [window.x, window.y, window.width, window.height].map(f64::to_bits),
-            max_bytes: limits.max_bytes,
-            max_pixels: limits.max_pixels,
-            max_side_px: limits.max_side_px,
-            max_decoded_bytes: limits.max_decoded_bytes,
-            max_frames: limits.max_frames,
-            max_metadata_bytes: limits.max_metadata_bytes,
-            max_profile_bytes: limits.max_profile_bytes,
-            max_drawing_bytes: limits.max_drawing_bytes,
+            limits: *limits,
         }
     }
 
@@ -48,20 +35,8 @@ impl Question {
         Scale { longest_px: self.longest_px, least_px: self.least_px, window: Window { x, y, width, height } }
     }
 
-    /// Limits of the picture; those of memory and time the child has already.
-    pub(super) fn limits(&self) -> Limits {
-        Limits {
-            max_bytes: self.max_bytes,
-            max_pixels: self.max_pixels,
-            max_side_px: self.max_side_px,
-            max_decoded_bytes: self.max_decoded_bytes,
-            max_frames: self.max_frames,
-            max_metadata_bytes: self.max_metadata_bytes,
-            max_profile_bytes: self.max_profile_bytes,
-            max_drawing_bytes: self.max_drawing_bytes,
-            drawings: Drawings::Refused,
-            ..Limits::default()
-        }
+    pub(super) fn limits(&self) -> &Limits {
+        &self.limits
     }
 }
 
@@ -114,6 +89,8 @@ impl Answer {
 
 #[cfg(test)]
 mod tests {
+    use quoin_prepress::intake::Drawings;
+
     use super::*;
 
     fn passed_on(fault: &Fault) -> Fault {
@@ -139,6 +116,6 @@ mod tests {
         let scale = Scale { longest_px: 900, least_px: 300, window };
         let line = serde_json::to_vec(&Question::of(&Drawing { bytes: b"", scale, limits: &limits })).expect("JSON");
         let question: Question = serde_json::from_slice(&line).expect("a question");
-        assert_eq!((question.scale(), question.limits()), (scale, limits));
+        assert_eq!((question.scale(), question.limits()), (scale, &limits));
     }
 }

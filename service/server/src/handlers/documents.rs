@@ -44,7 +44,7 @@ pub(crate) async fn problem(request: HttpRequest, code: web::Path<String>) -> Re
         });
         return answer::json(&page);
     }
-    Ok(document(HTML, &docs::problem_page(entry.code, entry.title, entry.status, entry.cause, entry.remedy)))
+    Ok(document(HTML, &docs::problem_page(entry.code, entry.title, entry.status, &entry.cause, entry.remedy)))
 }
 
 fn document(media_type: &str, text: &str) -> HttpResponse {

@@ -9,7 +9,7 @@ use crate::operation::Operation;
 use crate::problem::Problem;
 use crate::request::{Ask, Asked};
 use crate::settings::Scope;
-use crate::wire::{self, ArtSource, ConfiguredStocks, Mistake};
+use crate::wire::{self, ArtSource, Configured, Mistake};
 
 /// An item and how many of it.
 pub(crate) struct Estimate {
@@ -22,7 +22,7 @@ impl Ask for Estimate {
     const SCOPE: Scope = Scope::Inspect;
     const ANSWERS: &'static [&'static str] = &[answer::JSON];
 
-    fn read(text: &[u8], art: &mut dyn ArtSource, stocks: &ConfiguredStocks) -> Result<Estimate, Vec<Mistake>> {
+    fn read(text: &[u8], art: &mut dyn ArtSource, stocks: &Configured) -> Result<Estimate, Vec<Mistake>> {
         let (inquiry, quantities) = wire::read_estimate(text, art, stocks)?;
         Ok(Estimate { inquiry, quantities })
     }

@@ -16,7 +16,7 @@ use crate::problem::Problem;
 use crate::request::{Ask, Asked, Desk};
 use crate::settings::Scope;
 use crate::watch::milliseconds;
-use crate::wire::{self, ArtSource, ConfiguredStocks, Mistake};
+use crate::wire::{self, ArtSource, Configured, Mistake};
 
 /// A night's orders.
 pub(crate) struct Gang(Job);
@@ -26,7 +26,7 @@ impl Ask for Gang {
     const SCOPE: Scope = Scope::Gang;
     const ANSWERS: &'static [&'static str] = ArchiveKind::MEDIA_TYPES;
 
-    fn read(text: &[u8], art: &mut dyn ArtSource, stocks: &ConfiguredStocks) -> Result<Gang, Vec<Mistake>> {
+    fn read(text: &[u8], art: &mut dyn ArtSource, stocks: &Configured) -> Result<Gang, Vec<Mistake>> {
         wire::read_gang_job(text, art, stocks).map(Gang)
     }
 

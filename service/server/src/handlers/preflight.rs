@@ -9,7 +9,7 @@ use crate::operation::Operation;
 use crate::problem::Problem;
 use crate::request::{Ask, Asked};
 use crate::settings::Scope;
-use crate::wire::{self, ArtSource, ConfiguredStocks, Mistake};
+use crate::wire::{self, ArtSource, Configured, Mistake};
 
 /// An item to look at.
 pub(crate) struct Preflight(Inquiry);
@@ -19,7 +19,7 @@ impl Ask for Preflight {
     const SCOPE: Scope = Scope::Inspect;
     const ANSWERS: &'static [&'static str] = &[answer::JSON];
 
-    fn read(text: &[u8], art: &mut dyn ArtSource, stocks: &ConfiguredStocks) -> Result<Preflight, Vec<Mistake>> {
+    fn read(text: &[u8], art: &mut dyn ArtSource, stocks: &Configured) -> Result<Preflight, Vec<Mistake>> {
         wire::read_preflight(text, art, stocks).map(Preflight)
     }
 

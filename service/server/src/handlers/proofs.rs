@@ -10,7 +10,7 @@ use crate::operation::Operation;
 use crate::problem::Problem;
 use crate::request::{Ask, Asked};
 use crate::settings::Scope;
-use crate::wire::{self, ArtSource, ConfiguredStocks, Mistake};
+use crate::wire::{self, ArtSource, Configured, Mistake};
 
 const SVG: &str = "image/svg+xml";
 
@@ -31,7 +31,7 @@ impl Ask for Proof {
     const SCOPE: Scope = Scope::Inspect;
     const ANSWERS: &'static [&'static str] = &["image/png", SVG, answer::JSON];
 
-    fn read(text: &[u8], art: &mut dyn ArtSource, stocks: &ConfiguredStocks) -> Result<Proof, Vec<Mistake>> {
+    fn read(text: &[u8], art: &mut dyn ArtSource, stocks: &Configured) -> Result<Proof, Vec<Mistake>> {
         let (inquiry, view) = wire::read_proof(text, art, stocks)?;
         Ok(Proof { inquiry, view })
     }

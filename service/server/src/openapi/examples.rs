@@ -8,7 +8,7 @@ use serde_json::{Value, json};
 
 use super::schemas::refer;
 use crate::problem::Problem;
-use crate::wire::{self, ArtMissing, ArtRef, ArtSource, ConfiguredStocks, Mistake, MistakeCode};
+use crate::wire::{self, ArtMissing, ArtRef, ArtSource, Configured, Mistake, MistakeCode};
 
 /// A disc of 96 pixels with a clear ground.
 const DISC: &[u8] = include_bytes!("../../../../openapi/examples/disc.png");
@@ -193,7 +193,7 @@ fn mistakes() -> Vec<Mistake> {
             {"item": "1", "art": art(), "size": {"width_mm": 18}, "quantity": 0, "outline": {"border": 2}},
         ]}],
     });
-    wire::read_gang_job(job.to_string().as_bytes(), &mut NoArt, &ConfiguredStocks::default()).err().unwrap_or_default()
+    wire::read_gang_job(job.to_string().as_bytes(), &mut NoArt, &Configured::default()).err().unwrap_or_default()
 }
 
 /// Examples have their pictures inline.

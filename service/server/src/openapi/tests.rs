@@ -14,7 +14,7 @@ use serde_json::{Value, json};
 
 use super::examples::{KEPT, NoArt, requests};
 use super::{document, pretty, ticket_schema};
-use crate::wire::{self, ConfiguredStocks};
+use crate::wire::{self, Configured};
 
 #[track_caller]
 fn assert_committed(file: &str, committed: &str, document: &Value, command: &str) {
@@ -129,8 +129,7 @@ impl Store for Kept {
 
 /// What an operation answers to a request.
 fn answer(operation: &str, request: &Value) -> Value {
-    let (text, shop, cancel, limits) =
-        (request.to_string(), ConfiguredStocks::default(), Cancel::new(), Limits::default());
+    let (text, shop, cancel, limits) = (request.to_string(), Configured::default(), Cancel::new(), Limits::default());
     let text = text.as_bytes();
     match operation {
         "preflight" => {

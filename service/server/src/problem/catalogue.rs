@@ -1,13 +1,16 @@
 //! Every code that an answer can carry, with its page: what it means and what to do.
 
+use std::borrow::Cow;
 use std::sync::LazyLock;
 
 use quoin_prepress::finding::Code;
+use quoin_prepress::order::Thresholds;
+use quoin_prepress::preflight;
 
 use crate::wire::{ACCEPTABLE, MistakeCode};
 
 /// What there is to say of a code.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Debug)]
 pub(crate) struct Entry {
     /// The stable code.
     pub(crate) code: &'static str,
@@ -15,8 +18,8 @@ pub(crate) struct Entry {
     pub(crate) status: Option<u16>,
     /// A few words.
     pub(crate) title: &'static str,
-    /// How it comes about.
-    pub(crate) cause: &'static str,
+    /// How it comes about; of a finding what it says, and of which measure on.
+    pub(crate) cause: Cow<'static, str>,
     /// What to do.
     pub(crate) remedy: &'static str,
 }
@@ -30,25 +33,25 @@ pub(crate) fn all() -> &'static [Entry] {
 }
 
 fn gather() -> Vec<Entry> {
-    let problem = |&(code, status, title, cause, remedy): &(_, u16, _, _, _)| Entry {
+    let problem = |&(code, status, title, cause, remedy): &Row| Entry {
         code,
         status: Some(status),
         title,
-        cause,
+        cause: cause.into(),
         remedy,
     };
     let mistake = |code: &MistakeCode| Entry {
         code: code.as_str(),
         status: Some(422),
         title: "A mistake in the job",
-        cause: code.cause(),
+        cause: code.cause().into(),
         remedy: code.remedy(),
     };
     let finding = |code: &Code| Entry {
         code: code.as_str(),
         status: None,
         title: "A finding about an item",
-        cause: code.message(),
+        cause: caused(*code).into(),
         remedy: code.remedy(),
     };
     let made = |code: &str| Code::ALL.iter().any(|made| made.as_str() == code);
@@ -56,12 +59,21 @@ fn gather() -> Vec<Entry> {
         code,
         status: None,
         title: "A finding about an item",
-        cause: "No picture is looked at for this yet: this version never reports it. It may be accepted beforehand.",
+        cause: "No picture is looked at for this yet: this version never reports it. It may be accepted beforehand."
+            .into(),
         remedy: "Nothing to do.",
     });
     // JSON that cannot be read is a problem of its own, not one mistake among others.
     let mistakes = MistakeCode::ALL.iter().filter(|code| **code != MistakeCode::NotJson).map(mistake);
     PROBLEMS.iter().map(problem).chain(mistakes).chain(Code::ALL.iter().map(finding)).chain(to_come).collect()
+}
+
+/// A finding's words, the measure from which on it is said, and where that comes from.
+fn caused(code: Code) -> String {
+    let (when, source) = preflight::said(code);
+    let own = Thresholds::ALL.iter().any(|threshold| when.contains(threshold.name));
+    let own = if own { " Values in brackets are settings of the shop." } else { "" };
+    format!("{} Said of: {when}. Source: {source}.{own}", code.message())
 }
 
 /// The entry of a code.

@@ -150,7 +150,7 @@ impl Problem {
             | Problem::UnknownKey
             | Problem::Fault(_)
             | Problem::Panicked
-            | Problem::System(_) => find(self.code()).map(|entry| entry.cause.to_owned()).unwrap_or_default(),
+            | Problem::System(_) => find(self.code()).map(|entry| entry.cause.clone().into_owned()).unwrap_or_default(),
         }
     }
 

@@ -24,7 +24,7 @@ use crate::problem::Problem;
 use crate::service::Service;
 use crate::settings::Scope;
 use crate::visit::{Stage, Visit};
-use crate::wire::{ArtSource, ConfiguredStocks, Mistake, MistakeCode, Pointer};
+use crate::wire::{ArtSource, Configured, Mistake, MistakeCode, Pointer};
 use art::PartsArt;
 use body::Body;
 
@@ -43,7 +43,7 @@ pub(crate) trait Ask: Send + Sized + 'static {
     ///
     /// # Errors
     /// Every mistake in it.
-    fn read(text: &[u8], art: &mut dyn ArtSource, stocks: &ConfiguredStocks) -> Result<Self, Vec<Mistake>>;
+    fn read(text: &[u8], art: &mut dyn ArtSource, stocks: &Configured) -> Result<Self, Vec<Mistake>>;
 
     /// What is to be made.
     fn products(&self) -> impl Iterator<Item = &Product>;

@@ -8,7 +8,7 @@ use serde_json::Value;
 use toml::de::{DeTable, DeValue};
 
 use super::SettingsFault;
-use crate::wire::ConfiguredStocks;
+use crate::wire::Configured;
 
 /// What a settings file may say.
 const FIELDS: [&str; 19] = [
@@ -181,17 +181,17 @@ impl File {
     }
 
     /// The stocks, with the thresholds of preflight.
-    pub(super) fn stocks(&self, faults: &mut Vec<SettingsFault>) -> ConfiguredStocks {
+    pub(super) fn stocks(&self, faults: &mut Vec<SettingsFault>) -> Configured {
         let stocks: Vec<Value> = self.list("stocks").iter().map(to_json).collect();
         let thresholds = self.thresholds(faults);
-        match ConfiguredStocks::read(&stocks) {
+        match Configured::read(&stocks) {
             Ok(stocks) => stocks.with_thresholds(thresholds),
             Err(mistakes) => {
                 for mistake in mistakes {
                     let pointer = mistake.pointer.as_str();
                     self.fault(pointer, format!("{pointer}: {}", mistake.message), faults);
                 }
-                ConfiguredStocks::default()
+                Configured::default()
             }
         }
     }

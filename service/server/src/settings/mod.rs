@@ -16,7 +16,7 @@ pub(crate) use args::SettingsArgs;
 pub(crate) use keys::{Keys, Opened, Scope, hash_of, key_name};
 
 use crate::drawing_process;
-use crate::wire::ConfiguredStocks;
+use crate::wire::Configured;
 
 /// Most seconds, threads, MiB and so on that any setting takes: more is a slip of the pen.
 const MOST: u64 = 1_000_000;
@@ -64,7 +64,7 @@ pub(crate) struct Settings {
     /// Folder for temporary files.
     pub(crate) temporary_folder: PathBuf,
     /// The shop's stocks.
-    pub(crate) stocks: ConfiguredStocks,
+    pub(crate) stocks: Configured,
 }
 
 /// Bounds of a request's body.
@@ -200,7 +200,7 @@ pub(crate) fn listen_of(given: Option<String>, path: Option<&Path>) -> String {
 ///
 /// # Errors
 /// Everything that is wrong in the file.
-pub(crate) fn stocks_of(path: Option<&Path>) -> Result<ConfiguredStocks, Vec<SettingsFault>> {
+pub(crate) fn stocks_of(path: Option<&Path>) -> Result<Configured, Vec<SettingsFault>> {
     let mut faults = Vec::new();
     let stocks = file::File::read(path, &mut faults).stocks(&mut faults);
     if faults.is_empty() { Ok(stocks) } else { Err(faults) }

@@ -9,24 +9,24 @@ use super::mistake::{Mistake, MistakeCode, Mistakes, Pointer};
 use super::node::Node;
 use super::stock;
 
-/// Configured stocks: complete, checked, in the order of the settings.
+/// What the shop configured: its stocks, complete, checked, in the order of the settings, and its thresholds.
 #[derive(Clone, Debug, Default)]
-pub(crate) struct ConfiguredStocks {
+pub(crate) struct Configured {
     stocks: Vec<Stock>,
     /// Each as it was written, so that a request's own values can be laid over it.
     documents: BTreeMap<String, Value>,
     thresholds: Thresholds,
 }
 
-impl ConfiguredStocks {
+impl Configured {
     /// Reads stocks as a request describes them. Pointers begin with `/stocks/` and the stock's index.
     ///
     /// # Errors
     /// Every mistake in them: a stock that no sheet can be made of, or a name that comes twice, is one.
-    pub(crate) fn read(list: &[Value]) -> Result<ConfiguredStocks, Vec<Mistake>> {
+    pub(crate) fn read(list: &[Value]) -> Result<Configured, Vec<Mistake>> {
         let mut mistakes = Mistakes::default();
-        let mut configured = ConfiguredStocks::default();
-        let nobody = ConfiguredStocks::default();
+        let mut configured = Configured::default();
+        let nobody = Configured::default();
         for (index, value) in list.iter().enumerate() {
             let entry = Node::new(Pointer::root().key("stocks").index(index), value);
             let Some(stock) = stock::read_checked(&entry, &nobody, &mut mistakes) else { continue };
@@ -43,8 +43,8 @@ impl ConfiguredStocks {
 
     /// The same with the shop's own thresholds.
     #[must_use]
-    pub(crate) fn with_thresholds(self, thresholds: Thresholds) -> ConfiguredStocks {
-        ConfiguredStocks { thresholds, ..self }
+    pub(crate) fn with_thresholds(self, thresholds: Thresholds) -> Configured {
+        Configured { thresholds, ..self }
     }
 
     /// The shop's thresholds.
@@ -52,7 +52,7 @@ impl ConfiguredStocks {
         self.thresholds
     }
 
-    /// All of them.
+    /// All stocks.
     pub(crate) fn stocks(&self) -> &[Stock] {
         &self.stocks
     }

@@ -3,7 +3,7 @@
 use quoin_prepress::order::{Ground, Inquiry, Product, Size, Stock, View};
 
 use super::ArtSource;
-use super::configured::ConfiguredStocks;
+use super::configured::Configured;
 use super::item::{self, Line, Reader, StockNames};
 use super::mistake::{MistakeCode, Mistakes, Pointer};
 use super::node::Node;
@@ -40,7 +40,7 @@ pub(super) fn read_inquiry(
     request: &Node<'_>,
     fields: &[&str],
     size: SizeIs,
-    configured: &ConfiguredStocks,
+    configured: &Configured,
     art: &mut dyn ArtSource,
     mistakes: &mut Mistakes,
 ) -> Option<Inquiry> {
@@ -70,7 +70,7 @@ pub(super) fn read_inquiry(
 }
 
 /// The request's stock, else the only one configured.
-fn read_stock(request: &Node<'_>, configured: &ConfiguredStocks, mistakes: &mut Mistakes) -> Option<Stock> {
+fn read_stock(request: &Node<'_>, configured: &Configured, mistakes: &mut Mistakes) -> Option<Stock> {
     if let Some(entry) = request.get("stock") {
         return stock::read_checked(&entry, configured, mistakes);
     }

@@ -7,7 +7,7 @@ use quoin_prepress::units::Mm;
 use serde_json::Value;
 
 use super::ArtSource;
-use super::configured::ConfiguredStocks;
+use super::configured::Configured;
 use super::ids;
 use super::item::{self, Line, Reader, StockNames};
 use super::mistake::{MistakeCode, Mistakes, Pointer};
@@ -30,7 +30,7 @@ pub(super) const DEFAULT_REPORT_MEDIA: &str = "iso_a4_210x297mm";
 /// Reads a job; `None` when it has mistakes.
 pub(super) fn read_job(
     job: &Node<'_>,
-    configured: &ConfiguredStocks,
+    configured: &Configured,
     art: &mut dyn ArtSource,
     mistakes: &mut Mistakes,
 ) -> Option<Job> {
@@ -82,7 +82,7 @@ fn read_report_size(job: &Node<'_>, mistakes: &mut Mistakes) -> Option<(Mm, Mm)>
 }
 
 /// The stocks that could be read, and the names of all of them.
-fn read_stocks(job: &Node<'_>, configured: &ConfiguredStocks, mistakes: &mut Mistakes) -> (Vec<Stock>, StockNames) {
+fn read_stocks(job: &Node<'_>, configured: &Configured, mistakes: &mut Mistakes) -> (Vec<Stock>, StockNames) {
     let mut names = StockNames::default();
     let Some(list) = job.list(mistakes, "stocks") else { return (Vec::new(), names) };
     names.known = true;

@@ -26,7 +26,7 @@ mod unique;
 use quoin_prepress::order::{Inquiry, Job, View};
 
 pub(crate) use art::{ArtMissing, ArtRef, ArtSource, FolderArt};
-pub(crate) use configured::ConfiguredStocks;
+pub(crate) use configured::Configured;
 pub(crate) use mistake::{Mistake, MistakeCode, Mistakes, Pointer};
 pub(crate) use outline::ACCEPTABLE;
 
@@ -41,7 +41,7 @@ use node::Node;
 pub(crate) fn read_gang_job(
     text: &[u8],
     art: &mut dyn ArtSource,
-    configured: &ConfiguredStocks,
+    configured: &Configured,
 ) -> Result<Job, Vec<Mistake>> {
     read(text, |job, mistakes| job::read_job(job, configured, art, mistakes))
 }
@@ -53,7 +53,7 @@ pub(crate) fn read_gang_job(
 pub(crate) fn read_preflight(
     text: &[u8],
     art: &mut dyn ArtSource,
-    configured: &ConfiguredStocks,
+    configured: &Configured,
 ) -> Result<Inquiry, Vec<Mistake>> {
     read(text, |request, mistakes| {
         inquiry::read_inquiry(request, &inquiry::PREFLIGHT_FIELDS, SizeIs::Optional, configured, art, mistakes)
@@ -67,7 +67,7 @@ pub(crate) fn read_preflight(
 pub(crate) fn read_proof(
     text: &[u8],
     art: &mut dyn ArtSource,
-    configured: &ConfiguredStocks,
+    configured: &Configured,
 ) -> Result<(Inquiry, View), Vec<Mistake>> {
     read(text, |request, mistakes| {
         let view = inquiry::read_view(request, mistakes);
@@ -84,7 +84,7 @@ pub(crate) fn read_proof(
 pub(crate) fn read_estimate(
     text: &[u8],
     art: &mut dyn ArtSource,
-    configured: &ConfiguredStocks,
+    configured: &Configured,
 ) -> Result<(Inquiry, Vec<u32>), Vec<Mistake>> {
     read(text, |request, mistakes| {
         let quantities = inquiry::read_quantities(request, mistakes);

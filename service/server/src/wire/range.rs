@@ -81,6 +81,8 @@ pub(super) const MARK_CLEAR: Range = Range::mm(0.0, 50.0);
 pub(super) const MARK_PLACE: Range = Range::mm(0.0, 5_080.0);
 /// `print_ppi`.
 pub(super) const PRINT_PPI: Range = Range::plain(72.0, 2_400.0);
+/// `available`: sheets, or mm of roll.
+pub(super) const AT_HAND: Range = Range::plain(0.0, 10_000_000.0);
 /// `cutting.minimum_width_mm`.
 pub(super) const MINIMUM_WIDTH: Range = Range::mm(0.0, 50.0);
 /// `cutting.bridge_reach_mm`.

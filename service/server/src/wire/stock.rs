@@ -3,12 +3,13 @@
 use quoin_prepress::fault::Fault;
 use quoin_prepress::frame;
 use quoin_prepress::order::{
-    CutLinesInPrint, Cutting, Face, FeedEdge, Form, LabelPlace, Layer, Layers, Margins, Stock, Underbase, media_size,
+    AtHand, CutLinesInPrint, Cutting, Face, FeedEdge, Form, LabelPlace, Layer, Layers, Margins, Stock, Underbase,
+    media_size,
 };
 use quoin_prepress::units::{Mm, Ppi};
 use serde_json::Value;
 
-use super::configured::ConfiguredStocks;
+use super::configured::Configured;
 use super::ids;
 use super::marks;
 use super::mistake::{MistakeCode, Mistakes};
@@ -96,7 +97,7 @@ pub(super) fn name_of<'a>(entry: &Node<'a>) -> Option<&'a str> {
 
 /// Reads a stock of a request: the name of a configured one, or a description, which starts from the configured one of its
 /// name where there is one.
-pub(super) fn read_checked(entry: &Node<'_>, configured: &ConfiguredStocks, mistakes: &mut Mistakes) -> Option<Stock> {
+pub(super) fn read_checked(entry: &Node<'_>, configured: &Configured, mistakes: &mut Mistakes) -> Option<Stock> {
     if let Some(Value::String(name)) = entry.value() {
         let found = configured.named(name).cloned();
         if found.is_none() {
@@ -117,7 +118,7 @@ pub(super) fn read_checked(entry: &Node<'_>, configured: &ConfiguredStocks, mist
     Some(stock)
 }
 
-fn not_configured(name: &str, configured: &ConfiguredStocks) -> String {
+fn not_configured(name: &str, configured: &Configured) -> String {
     match configured.stocks() {
         [] => format!("no stock \"{name}\" is configured; describe it with `stock` and `form`"),
         _ => format!("no stock \"{name}\" is configured, but {}", configured.names()),
@@ -182,6 +183,7 @@ fn read_settings(entry: &Node<'_>, built_in: Stock, mistakes: &mut Mistakes) -> 
         print_ppi: entry.number(mistakes, "print_ppi", &range::PRINT_PPI).map_or(built_in.print_ppi, Ppi::of),
         cutting: read_cutting(entry, built_in.cutting, mistakes),
         underbase: read_underbase(entry, built_in.underbase, mistakes),
+        available: read_available(entry, is_roll, mistakes),
         stock: built_in.stock,
         form: built_in.form,
     }
@@ -193,7 +195,6 @@ fn refuse_what_is_not_made_yet(entry: &Node<'_>, mistakes: &mut Mistakes) {
         entry.not_yet(mistakes, "colour", |value| value == "rgb");
     }
     let is_zero = |value: &Value| value.as_f64().is_some_and(|number| number.abs() <= 0.0);
-    entry.not_yet(mistakes, "available", |_| false);
     entry.not_yet(mistakes, "start_offset_mm", is_zero);
     let scale = entry.section(mistakes, "print_scale");
     scale.only_fields(mistakes, &SCALE_FIELDS);
@@ -302,6 +303,15 @@ fn read_unprintable(entry: &Node<'_>, built_in: Margins, mistakes: &mut Mistakes
         }
         _ => read_margins(entry, "unprintable_mm", built_in, mistakes),
     }
+}
+
+/// Whole sheets, or millimetres of roll.
+fn read_available(entry: &Node<'_>, is_roll: bool, mistakes: &mut Mistakes) -> Option<AtHand> {
+    if is_roll {
+        return entry.length(mistakes, "available", &range::AT_HAND).map(AtHand::Length);
+    }
+    let sheets = entry.whole(mistakes, "available", &range::AT_HAND)?;
+    u32::try_from(sheets).ok().map(AtHand::Sheets)
 }
 
 fn read_feed_edge(entry: &Node<'_>, is_roll: bool, mistakes: &mut Mistakes) -> Option<FeedEdge> {

@@ -8,7 +8,7 @@ use serde_json::{Value, json};
 
 use super::art::{ArtMissing, ArtRef};
 use super::mistake::MistakeCode;
-use super::{ArtSource, ConfiguredStocks, read_estimate, read_gang_job, read_preflight, read_proof};
+use super::{ArtSource, Configured, read_estimate, read_gang_job, read_preflight, read_proof};
 
 /// Every file is there.
 struct AnyArt;
@@ -48,15 +48,15 @@ fn with(mut job: Value, pointer: &str, value: Value) -> Value {
 }
 
 fn read(job: &Value) -> Job {
-    match read_gang_job(job.to_string().as_bytes(), &mut AnyArt, &ConfiguredStocks::default()) {
+    match read_gang_job(job.to_string().as_bytes(), &mut AnyArt, &Configured::default()) {
         Ok(job) => job,
         Err(mistakes) => panic!("{mistakes:#?}"),
     }
 }
 
 fn mistakes(job: &Value) -> Vec<(MistakeCode, String)> {
-    let mistakes = read_gang_job(job.to_string().as_bytes(), &mut AnyArt, &ConfiguredStocks::default())
-        .expect_err("the job is broken");
+    let mistakes =
+        read_gang_job(job.to_string().as_bytes(), &mut AnyArt, &Configured::default()).expect_err("the job is broken");
     mistakes.into_iter().map(|mistake| (mistake.code, mistake.pointer.as_str().to_owned())).collect()
 }
 
@@ -98,7 +98,7 @@ fn defaults_reach_items_and_null_takes_them_back() {
     let job = with(job, "/orders/0/items/0/outline", json!({"border_mm": null}));
     let job = with(job, "/orders/0/items/0/quantity", json!(null));
     let with_null =
-        read_gang_job(job.to_string().as_bytes(), &mut AnyArt, &ConfiguredStocks::default()).expect_err("no quantity");
+        read_gang_job(job.to_string().as_bytes(), &mut AnyArt, &Configured::default()).expect_err("no quantity");
     assert_eq!(with_null[0].code, MistakeCode::MissingField);
     let item = read(&with(job, "/orders/0/items/0/quantity", json!(4))).orders.remove(0).items.remove(0);
     assert_eq!((item.quantity, item.rotate), (4, Rotate::None));
@@ -152,7 +152,6 @@ fn what_is_not_made_yet_is_refused_unless_it_is_the_default() {
         ("/stocks/0/colour", json!("cmyk"), ""),
         ("/stocks/0/print_scale", json!({"y": 1.01}), "/y"),
         ("/stocks/0/cutting", json!({"nick_mm": 0.3}), "/nick_mm"),
-        ("/stocks/0/available", json!(4), ""),
         ("/stocks/0/start_offset_mm", json!(50), ""),
         ("/policy", json!({"overs_percent": 5}), "/overs_percent"),
         ("/policy", json!({"order_tags": true}), "/order_tags"),
@@ -325,7 +324,7 @@ fn everything_wrong_is_told_at_once() {
     }
 }
 
-fn configured() -> ConfiguredStocks {
+fn configured() -> Configured {
     let sheet = json!({"sheet": {"size": "iso_a4_210x297mm"}});
     let roll = json!({"roll": {"width_mm": 610}});
     let stocks = [
@@ -333,7 +332,7 @@ fn configured() -> ConfiguredStocks {
                "cutting": {"speck_mm": 1, "minimum_width_mm": 2}}),
         json!({"stock": "film", "form": roll, "face": "clear"}),
     ];
-    ConfiguredStocks::read(&stocks).expect("both are good")
+    Configured::read(&stocks).expect("both are good")
 }
 
 fn told<T>(read: Result<T, Vec<super::Mistake>>) -> Vec<(MistakeCode, String)> {
@@ -365,11 +364,11 @@ fn a_configured_stock_is_named_or_built_upon() {
 #[test]
 fn a_request_needs_a_stock_unless_just_one_is_configured() {
     let text = json!({"item": {"art": {"part": "fox"}}}).to_string();
-    let read = |configured: &ConfiguredStocks| read_preflight(text.as_bytes(), &mut AnyArt, configured);
-    assert_eq!(told(read(&ConfiguredStocks::default())), [(MistakeCode::MissingField, String::new())]);
+    let read = |configured: &Configured| read_preflight(text.as_bytes(), &mut AnyArt, configured);
+    assert_eq!(told(read(&Configured::default())), [(MistakeCode::MissingField, String::new())]);
     assert_eq!(told(read(&configured())), [(MistakeCode::NoStockChosen, String::new())]);
     let one = json!({"stock": "only", "form": {"sheet": {"size": "iso_a5_148x210mm"}}});
-    let one = ConfiguredStocks::read(&[one]).expect("good");
+    let one = Configured::read(&[one]).expect("good");
     assert_eq!(read(&one).expect("good").stock.stock, "only");
 }
 
@@ -400,7 +399,7 @@ fn broken_configured_stocks_are_pointed_at() {
     ];
     let at = |pointer: &str| pointer.to_owned();
     assert_eq!(
-        told(ConfiguredStocks::read(&stocks)),
+        told(Configured::read(&stocks)),
         [
             (MistakeCode::BrokenStock, at("/stocks/0/margins_mm/left")),
             (MistakeCode::UnknownField, at("/stocks/2/gutter")),

@@ -77,9 +77,10 @@ const GUTTER: &str = "Least distance between the outermost cut lines of neighbou
                       clipped on the middle line (`bleed.clipped`).";
 
 fn at_hand() -> Field {
-    let description = "Sheets, or millimetres of roll, at hand: what does not fit them is set aside (`stock.short`). Null: \
-                       enough.";
-    Field::schema(json!({"type": "number", "minimum": 0}), description).or(Value::Null).not_yet(true)
+    let description = "What a run may take: whole sheets, or millimetres of roll with leader and trailer of each length. What \
+                       does not fit is set aside (`stock.short`), copies of orders with a later `due` first, those without one \
+                       before them, and fillers are left out. Preflight, proofs and estimates do not look at it. Null: enough.";
+    Field::number(&range::AT_HAND, description).or(Value::Null)
 }
 
 fn start_offset() -> Field {

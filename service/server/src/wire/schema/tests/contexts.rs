@@ -6,7 +6,7 @@ use quoin_prepress::order::ArtInput;
 use serde_json::{Value, json};
 
 use crate::wire::art::{ArtMissing, ArtRef};
-use crate::wire::{ArtSource, ConfiguredStocks, Mistake, read_estimate, read_gang_job, read_preflight, read_proof};
+use crate::wire::{ArtSource, Configured, Mistake, read_estimate, read_gang_job, read_preflight, read_proof};
 
 /// Every picture is there.
 struct AnyArt;
@@ -60,7 +60,7 @@ impl Context {
 
     /// What the reader says.
     pub(super) fn read(&self, request: &Value) -> Read {
-        let (text, art, shop) = (request.to_string(), &mut AnyArt, &ConfiguredStocks::default());
+        let (text, art, shop) = (request.to_string(), &mut AnyArt, &Configured::default());
         let text = text.as_bytes();
         let read = match self.reader {
             Reader::Gang => read_gang_job(text, art, shop).map(|read| format!("{read:?}")),
