@@ -3,4 +3,5 @@
 mod backdrop;
 mod border;
 mod command_line;
+mod ganging;
 mod tidy;
