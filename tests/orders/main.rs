@@ -1,7 +1,9 @@
 //! How many sheets orders touch, assigned together and in reading order: a measurement, never a test. See `load/README.md`.
 
+#[expect(dead_code, reason = "the suites use the rest of it")]
 #[path = "../suite/ganging/chance.rs"]
 mod chance;
+#[expect(dead_code, reason = "the suites use the rest of it")]
 #[path = "../suite/ganging/instance.rs"]
 mod instance;
 
