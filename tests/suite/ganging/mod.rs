@@ -1,4 +1,5 @@
 //! Ganging: its promises on random input, its patterns against formulas and an exhaustive search, orders, pages, cancelling.
+#![allow(clippy::print_stdout, reason = "figures are read with --nocapture")]
 
 mod cancelling;
 mod chance;
