@@ -4,4 +4,5 @@ mod backdrop;
 mod border;
 mod command_line;
 mod findings;
+mod ganging;
 mod tidy;

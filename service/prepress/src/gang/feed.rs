@@ -144,9 +144,12 @@ impl Obstacle {
         if growth >= 0.0 {
             return Some(Mask::of(&[outline], growth, cell));
         }
-        let inner = Ring::new(outline).bounds().inflate(growth, growth);
-        let left = self.outline.len() > 1 && inner.width() > 0.0 && inner.height() > 0.0;
-        left.then(|| Mask::of(&[Ring::rectangle(inner).points().to_vec()], 0.0, cell))
+        // Masks keep farther away than the zone asks for, so a smaller zone will do. From its corners to those of the zone it
+        // must be no farther than that: hence the root of two. A zone smaller than that becomes a line or a point.
+        let bounds = Ring::new(outline).bounds();
+        let inset = |side: f64| (-growth * std::f64::consts::FRAC_1_SQRT_2).min(side / 2.0);
+        let inner = bounds.inflate(-inset(bounds.width()), -inset(bounds.height()));
+        Some(Mask::of(&[Ring::rectangle(inner).points().to_vec()], 0.0, cell))
     }
 }
 
@@ -168,6 +171,36 @@ mod tests {
             let rect = feed.rect(window);
             assert!(rect.origin().distance(Point::ORIGIN) < 1e-9, "{edge:?} {rect:?}");
             assert!((rect.x1 - feed.width).abs() < 1e-9 && (rect.y1 - feed.length).abs() < 1e-9, "{edge:?} {rect:?}");
+        }
+    }
+
+    #[test]
+    fn a_zone_is_kept_free_of_pieces_that_keep_a_wider_gutter() {
+        // A piece's mask is grown by 4 mm; whatever it is, it may come no nearer than 1 mm to any point of the zone.
+        let zones =
+            [Rect::new(10.0, 10.0, 30.0, 14.0), Rect::new(10.0, 10.0, 11.0, 10.5), Rect::new(10.0, 10.0, 40.0, 40.0)];
+        for zone in zones {
+            let outline = Ring::rectangle(zone).points().to_vec();
+            let body = Body::new(&[Ring::new(outline.clone())], 0.0);
+            let cells = Obstacle { body, outline, radius: 0.0 }.mask(1.0, 8.0, 0.0, 0.05).expect("cells");
+            let taken = |at: Point| {
+                (0..cells.rows()).any(|row| {
+                    let y = f64::from(cells.top + row as i32) * 0.05;
+                    let near = |run: &super::super::mask::Run| {
+                        let (x0, x1) = (f64::from(run.from) * 0.05, f64::from(run.to) * 0.05);
+                        let (dx, dy) = ((x0 - at.x).max(at.x - x1).max(0.0), (y - at.y).max(at.y - y - 0.05).max(0.0));
+                        dx.hypot(dy) <= 4.0
+                    };
+                    cells.row(row).iter().any(near)
+                })
+            };
+            for step in 0..40 {
+                let angle = f64::from(step) * std::f64::consts::TAU / 40.0;
+                for corner in Ring::rectangle(zone).points() {
+                    let at = *corner + Vec2::new(angle.cos(), angle.sin()) * 0.999;
+                    assert!(taken(at), "{zone:?} {at:?}");
+                }
+            }
         }
     }
 }

@@ -18,6 +18,8 @@ const ANGLE_STEPS: u32 = 720;
 const PLACES: u32 = 24;
 /// Halvings of the search for the size that fits.
 const HALVINGS: u32 = 20;
+/// Least distance to a free zone, mm: less counts as meeting it.
+const LEAST_GAP_MM: f64 = 1e-6;
 
 /// A piece to fit, in the sheet's frame.
 pub(super) struct Candidate<'a> {
@@ -113,14 +115,17 @@ impl Candidate<'_> {
         }
         let body = Body::new(rings, angle_deg);
         let steps = |spare: f64| if spare < 1e-3 || section.obstacles.is_empty() { 1 } else { PLACES };
-        let place = |index: u32, count: u32, spare: f64| {
-            if count == 1 { 0.0 } else { spare * f64::from(index) / f64::from(count - 1) }
+        let place = |index: u32, count: u32, spare: f64| match count {
+            1 if spare < 1e-3 => spare / 2.0,
+            1 => 0.0,
+            _ => spare * f64::from(index) / f64::from(count - 1),
         };
         let (across, along) = (steps(spare_x), steps(spare_y));
         for index in 0..across * along {
             let x = place(index % across, across, spare_x);
             let y = place(index / across, along, spare_y);
-            let at = Vec2::new(on_tick(x - bounds.x0), on_tick(y - bounds.y0));
+            // Not on ticks: the pose on the sheet is rounded once, and a piece as large as the window has no room for twice.
+            let at = Vec2::new(x - bounds.x0, y - bounds.y0);
             if self.clear(section, &body, at) {
                 return Some(Spot { part: self.part, angle_deg, at });
             }
@@ -131,11 +136,8 @@ impl Candidate<'_> {
     fn clear(&self, section: &Section, body: &Body, at: Vec2) -> bool {
         section.obstacles.iter().all(|obstacle| {
             let need = obstacle.radius + self.reach;
-            body.clearance(&obstacle.body, -at, need + 1.0) >= need - 1e-7
+            // Without bleed a zone's edge may be touched, but not crossed: a micron tells.
+            body.clearance(&obstacle.body, -at, need + 1.0) >= need.max(LEAST_GAP_MM) - 1e-7
         })
     }
-}
-
-fn on_tick(length: f64) -> f64 {
-    (length * 1e6).round() / 1e6
 }

@@ -51,7 +51,7 @@ fn misplaced(nesting: &Nesting<'_>, lot: &Lot, piece: &Standing) -> Option<Strin
     let (window, reach) = (nesting.frame.window, lot.reach.mm());
     let b = piece.bounds.inflate(reach, reach);
     let out = (window.x0 - b.x0).max(window.y0 - b.y0).max(b.x1 - window.x1).max(b.y1 - window.y1);
-    if out > TOLERANCE_MM || !out.is_finite() {
+    if out > TOLERANCE_MM || !b.is_finite() {
         return Some(format!("a copy stands {out} mm outside the window"));
     }
     for keep_out in &nesting.frame.keep_outs {
@@ -101,4 +101,60 @@ fn gap(a: &Standing, b: &Standing, gutter: f64) -> f64 {
     }
     let meets = a.body.clearance(&b.body, offset, TOLERANCE_MM) <= 0.0 && a.body.depth(&b.body, offset) > TOLERANCE_MM;
     if meets { -1.0 } else { 0.0 }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::tests::{box_of, frame, lot, nesting};
+    use super::*;
+    use crate::geom::Point;
+    use crate::order::Rotate;
+    use crate::units::Mm;
+
+    const NONE: [usize; 0] = [];
+
+    /// What the gate says of squares of 10 mm and bleed 1 at places of a window from 5 to 105, a gutter of 2 mm.
+    fn broken(places: &[(f64, f64, f64)], keep_outs: Vec<KeepOut>) -> Vec<usize> {
+        let frame = frame(Rect::new(5.0, 5.0, 105.0, 105.0), keep_outs);
+        let nesting = nesting(&frame, 2.0, vec![lot(box_of(10.0, 10.0), 1.0, Rotate::Free, 9)]);
+        let sheet: Vec<(usize, Pose)> = places.iter().map(|(x, y, turn)| (0, Pose::new(*x, *y, *turn))).collect();
+        check(&nesting, &sheet).into_iter().map(|broken| broken.index).collect()
+    }
+
+    #[test]
+    fn a_sound_sheet_passes_and_a_hair_decides() {
+        let sound = [(11.0, 11.0, 0.0), (23.0, 11.0, 90.0), (11.0, 23.0, 180.0), (60.0, 60.0, 45.0)];
+        assert_eq!(broken(&sound, Vec::new()), NONE);
+        assert_eq!(broken(&[(11.0, 11.0, 0.0), (22.999_999_5, 11.0, 0.0)], Vec::new()), NONE, "what rounding can do");
+        assert_eq!(broken(&[(11.0, 11.0, 0.0), (22.999_997, 11.0, 0.0)], Vec::new()), [1]);
+    }
+
+    #[test]
+    fn copies_outside_too_near_inside_one_another_or_nowhere_are_named() {
+        assert_eq!(broken(&[(10.999_997, 11.0, 0.0)], Vec::new()), [0], "bleed counts");
+        assert_eq!(broken(&[(60.0, 99.5, 0.0), (60.0, 60.0, 0.0)], Vec::new()), [0]);
+        assert_eq!(broken(&[(f64::NAN, 60.0, 0.0)], Vec::new()), [0]);
+        assert_eq!(broken(&[(60.0, 60.0, 0.0), (30.0, 30.0, 0.0), (60.0, 60.0, 0.0)], Vec::new()), [2], "the later");
+        assert_eq!(broken(&[(60.0, 60.0, 0.0), (73.0, 60.0, 45.0)], Vec::new()), [1], "a turned one's corner");
+        let three = [(60.0, 60.0, 0.0), (71.0, 60.0, 0.0), (82.0, 60.0, 0.0)];
+        assert_eq!(broken(&three, Vec::new()), [1, 2], "each that is too near to one before it");
+    }
+
+    #[test]
+    fn free_zones_are_kept_free_with_the_bleed() {
+        let disc = || vec![KeepOut::Disc { centre: Point::new(60.0, 60.0), radius: Mm::of(4.0) }];
+        assert_eq!(broken(&[(70.0, 60.0, 0.0)], disc()), NONE, "5 mm, 4 and a bleed of 1");
+        assert_eq!(broken(&[(69.999_99, 60.0, 0.0), (60.0, 60.0, 0.0)], disc()), [0, 1]);
+        let bar = || vec![KeepOut::Box(Rect::new(40.0, 40.0, 80.0, 42.0))];
+        assert_eq!(broken(&[(60.0, 48.0, 0.0)], bar()), NONE);
+        assert_eq!(broken(&[(60.0, 47.999_99, 0.0), (60.0, 41.0, 0.0)], bar()), [0, 1]);
+    }
+
+    #[test]
+    fn without_gutter_sides_may_touch_and_not_overlap() {
+        let frame = frame(Rect::new(5.0, 5.0, 105.0, 105.0), Vec::new());
+        let nesting = nesting(&frame, 0.0, vec![lot(box_of(10.0, 10.0), 0.0, Rotate::Free, 9)]);
+        let named = |x: f64| check(&nesting, &[(0, Pose::new(20.0, 20.0, 0.0)), (0, Pose::new(x, 20.0, 0.0))]).len();
+        assert_eq!((named(30.0), named(29.999), named(20.0)), (0, 1, 1));
+    }
 }

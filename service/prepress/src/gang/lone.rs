@@ -68,7 +68,10 @@ impl<'a> Lone<'a> {
     /// Copies that the map finds room for beside others.
     fn topped_up(&self, section: usize, spots: &[Spot]) -> Result<Vec<Spot>, Fault> {
         let mut fill = self.shop.empty(section);
-        spots.iter().for_each(|spot| fill.add(*spot));
+        for spot in spots {
+            self.shop.cancel.check()?;
+            fill.add(*spot);
+        }
         while fill.place(self.part, TOP_UP, f64::INFINITY, self.shop.cancel)? {}
         Ok(fill.spots)
     }
@@ -210,6 +213,17 @@ mod tests {
             turns_are_allowed(&nesting, &layout);
             assert!(layout.sheets[0].len() as f64 >= formula, "{} of {formula}", layout.sheets[0].len());
         }
+    }
+
+    #[test]
+    fn boxes_and_windows_between_ticks_keep_their_places() {
+        // Lengths that are no whole millionths: each block that is rounded by itself would reach out of the window.
+        let window = Rect::new(7.25, 9.5, 7.25 + 126.927_008_242_892_73, 9.5 + 116.641_695_585_078_57);
+        let frame = frame(window, Vec::new());
+        let rings = box_of(32.218_882_872_098_71, 12.484_855_734_718_405);
+        let layout = run(&nesting(&frame, 3.5, vec![lot(rings, 0.0, Rotate::QuarterTurns, 200)]));
+        let counts: Vec<usize> = layout.sheets.iter().map(Vec::len).collect();
+        assert!(counts[0] >= 24 && counts[0] >= counts[1], "3 x 8 stand in a grid: {counts:?}");
     }
 
     #[test]

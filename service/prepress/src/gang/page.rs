@@ -4,18 +4,20 @@
 //! then centred between its neighbours; then gaps are filled, larger sizes first. Several widths are tried and the fullest
 //! page is taken. Looks are common practice, no source.
 
+use std::collections::BTreeMap;
+
 use rayon::prelude::*;
 
 use super::body::Body;
 use super::feed::Section;
-use super::fill::{Fill, Spot, Taste};
+use super::fill::{Best, Fill, Spot, Taste};
 use super::mask::{Mask, Run};
-use super::part::{Part, Scale};
+use super::part::{Part, Scale, turned_bounds};
 use super::rng::Rng;
 use super::settle::centre;
 use crate::cancel::Cancel;
 use crate::fault::Fault;
-use crate::geom::{Point, Pose, Ring, Vec2};
+use crate::geom::{Point, Pose, Rect, Ring, Vec2};
 use crate::units::Mm;
 
 /// One size of one piece.
@@ -63,8 +65,12 @@ const CELL_MM: f64 = 0.5;
 const ALIKE: f64 = 1.4;
 /// What a neighbour of the same design costs, in shares of touching ring.
 const SAME_BESIDE: f64 = 0.4;
+/// What it costs when all pieces that stand on the page are of the same design, in the same measure; else in proportion.
+const SAME_EVERYWHERE: f64 = 0.8;
+/// How gaps are filled: anywhere, where a piece touches most.
+const GAP_TASTE: Taste = Taste { depth_per_mm: 1e-4, depth_at: 0.5, look_mm: f64::INFINITY };
 /// Rounds of centring.
-const CENTRINGS: u32 = 12;
+const CENTRINGS: u32 = 6;
 
 /// Places every required copy, then fills. Poses are in the page's frame: origin at the page's centre. A function of the
 /// plan alone.
@@ -75,11 +81,12 @@ const CENTRINGS: u32 = 12;
 pub fn arrange_page(plan: &PagePlan, cancel: &Cancel) -> Result<Vec<(usize, Pose)>, Fault> {
     let (sheet, tight) = packed(plan, cancel)?;
     let gaps = sheet.gaps(cancel)?;
+    let parts = sheet.parts(sheet.gap, &TILTS, |_| true, cancel)?;
     let made: Vec<Result<Vec<Spot>, Fault>> = gaps
         .par_iter()
         .map(|gap| {
             let packed = sheet.pack(*gap, cancel)?;
-            sheet.finish(packed.unwrap_or_else(|| tight.clone()), cancel)
+            sheet.finish(&parts, packed.unwrap_or_else(|| tight.clone()), cancel)
         })
         .collect();
     let mut best: Option<(f64, Vec<Spot>)> = None;
@@ -165,16 +172,27 @@ impl<'a> Sheet<'a> {
         Scale { cell, gutter: gap, steps: 1, feed_turn_deg: 0.0, pad }
     }
 
-    fn parts(&self, gap: f64, tilts: &[f64]) -> Vec<Part> {
+    /// Pieces made ready for a gap; those that are not wanted stay empty, which saves most of the time.
+    fn parts(
+        &self,
+        gap: f64,
+        tilts: &[f64],
+        wanted: impl Fn(&PagePiece) -> bool + Sync,
+        cancel: &Cancel,
+    ) -> Result<Vec<Part>, Fault> {
         let scale = self.scale(gap);
-        let part = |piece: &PagePiece| Part::at_angles(&piece.outermost, 0.0, tilts, scale);
+        let part = |piece: &PagePiece| {
+            cancel.check()?;
+            let outermost = if wanted(piece) { piece.outermost.as_slice() } else { &[] };
+            Ok(Part::at_angles(outermost, 0.0, tilts, scale))
+        };
         self.plan.pieces.par_iter().map(part).collect()
     }
 
     /// Required pieces with a gap between them; `None` when not all of them fit.
     fn pack(&self, gap: f64, cancel: &Cancel) -> Result<Option<Vec<Spot>>, Fault> {
         for tilts in [&TILTS[..], &TILTS[..1]] {
-            let parts = self.parts(gap, tilts);
+            let parts = self.parts(gap, tilts, |piece| piece.copies > 0, cancel)?;
             let empty = self.empty(&parts, gap);
             let tries = if gap > self.gap { 2 } else { TRIES };
             for attempt in 0..tries {
@@ -260,20 +278,19 @@ impl<'a> Sheet<'a> {
     }
 
     /// Centres the required pieces, fills the gaps, and centres again.
-    fn finish(&self, mut spots: Vec<Spot>, cancel: &Cancel) -> Result<Vec<Spot>, Fault> {
-        let parts = self.parts(self.gap, &TILTS);
+    fn finish(&self, parts: &[Part], mut spots: Vec<Spot>, cancel: &Cancel) -> Result<Vec<Spot>, Fault> {
         let inside = |body: &Body, at: Vec2| self.inside(body, at);
-        centre(&parts, &self.room, self.gap, &mut spots, CENTRINGS, &inside, cancel)?;
+        centre(parts, &self.room, self.gap, &mut spots, CENTRINGS, &inside, cancel)?;
         for _ in 0..2 {
-            let mut fill = self.empty(&parts, self.gap);
+            let mut fill = self.empty(parts, self.gap);
             spots.iter().for_each(|spot| fill.add(*spot));
-            self.fill_gaps(&parts, &mut fill, cancel)?;
+            self.fill_gaps(parts, &mut fill, cancel)?;
             let added = fill.spots.len() - spots.len();
             spots = fill.spots;
             if added == 0 {
                 break;
             }
-            centre(&parts, &self.room, self.gap, &mut spots, CENTRINGS, &inside, cancel)?;
+            centre(parts, &self.room, self.gap, &mut spots, CENTRINGS, &inside, cancel)?;
         }
         Ok(spots)
     }
@@ -283,33 +300,59 @@ impl<'a> Sheet<'a> {
         let mut sizes: Vec<usize> = (0..parts.len()).filter(|index| self.plan.pieces[*index].fills).collect();
         sizes.sort_by(|a, b| parts[*b].area.total_cmp(&parts[*a].area).then(a.cmp(b)));
         let designs: Vec<[f64; 3]> = parts.iter().map(design).collect();
-        let taste = Taste { depth_per_mm: 1e-4, depth_at: 0.5, look_mm: f64::INFINITY };
         let mut rest = sizes.as_slice();
         while let Some(first) = rest.first() {
             let end = rest.iter().position(|size| parts[*size].area * ALIKE < parts[*first].area).unwrap_or(rest.len());
-            let mut group = rest[..end.max(1)].to_vec();
-            while !group.is_empty() {
-                let mut best = None;
-                let mut without = Vec::new();
-                for size in &group {
-                    let Some(found) = fill.search(*size, taste, f64::INFINITY, cancel)? else {
-                        without.push(*size);
-                        continue;
-                    };
-                    let spot = fill.spot(*size, found);
-                    let score = found.score - SAME_BESIDE * f64::from(u8::from(beside(parts, &designs, fill, &spot)));
-                    if best.as_ref().is_none_or(|best: &(f64, usize, _)| score > best.0 + 1e-12) {
-                        best = Some((score, *size, found));
-                    }
-                }
-                group.retain(|size| !without.contains(size));
-                if let Some((_, size, found)) = best {
-                    fill.put(size, found);
-                }
-            }
+            self.fill_with(parts, &designs, rest[..end.max(1)].to_vec(), fill, cancel)?;
             rest = &rest[end.max(1)..];
         }
         Ok(())
+    }
+
+    /// Fills gaps with sizes alike until none fits. A place that was found stays known until a piece comes near it: looking
+    /// for it anew after each piece took most of the time and made no page fuller.
+    fn fill_with(
+        &self,
+        parts: &[Part],
+        designs: &[[f64; 3]],
+        mut group: Vec<usize>,
+        fill: &mut Fill<'_>,
+        cancel: &Cancel,
+    ) -> Result<(), Fault> {
+        let mut known: BTreeMap<usize, Best> = BTreeMap::new();
+        while !group.is_empty() {
+            let mut best = None;
+            let mut without = Vec::new();
+            for size in &group {
+                let place = match known.get(size) {
+                    Some(place) => Some(*place),
+                    None => fill.search(*size, GAP_TASTE, f64::INFINITY, cancel)?,
+                };
+                let Some(found) = place else {
+                    without.push(*size);
+                    continue;
+                };
+                known.insert(*size, found);
+                let spot = fill.spot(*size, found);
+                let score = found.score - monotony(parts, designs, fill, &spot);
+                if best.as_ref().is_none_or(|best: &(f64, usize, _)| score > best.0 + 1e-12) {
+                    best = Some((score, *size, found));
+                }
+            }
+            group.retain(|size| !without.contains(size));
+            if let Some((_, size, found)) = best {
+                let taken = self.taken(parts, &fill.spot(size, found));
+                fill.put(size, found);
+                known.retain(|other, place| !meet(taken, self.taken(parts, &fill.spot(*other, *place))));
+            }
+        }
+        Ok(())
+    }
+
+    /// The box that a piece takes, with its share of the gap.
+    fn taken(&self, parts: &[Part], spot: &Spot) -> Rect {
+        let share = self.gap / 2.0 + 0.5;
+        (turned_bounds(&parts[spot.part].rings, spot.angle_deg) + spot.at).inflate(share, share)
     }
 
     /// Whether a piece stands inside the rounded room: convex, so its corners tell.
@@ -354,20 +397,24 @@ impl<'a> Sheet<'a> {
     }
 }
 
+fn meet(a: Rect, b: Rect) -> bool {
+    a.x0 <= b.x1 && b.x0 <= a.x1 && a.y0 <= b.y1 && b.y0 <= a.y1
+}
+
 /// What sizes of one design have in common: aspect, how full the box is, how long the line is for its area.
 fn design(part: &Part) -> [f64; 3] {
-    let bounds = super::part::turned_bounds(&part.rings, 0.0);
+    let bounds = turned_bounds(&part.rings, 0.0);
     let line: f64 = part.rings.iter().map(|ring| ring.perimeter().mm()).sum();
     let safe = |value: f64| value.max(1e-9);
     [bounds.width() / safe(bounds.height()), part.area / safe(bounds.area()), line / safe(part.area.sqrt())]
 }
 
-/// Whether a piece would stand beside one of its own design.
-fn beside(parts: &[Part], designs: &[[f64; 3]], fill: &Fill<'_>, spot: &Spot) -> bool {
-    let same = |a: &[f64; 3], b: &[f64; 3]| a.iter().zip(b).all(|(a, b)| (a - b).abs() <= 0.03 * a.abs().max(b.abs()));
+/// What it costs that a piece's design stands beside it and elsewhere on the page.
+fn monotony(parts: &[Part], designs: &[[f64; 3]], fill: &Fill<'_>, spot: &Spot) -> f64 {
+    let alike = |a: &[f64; 3], b: &[f64; 3]| a.iter().zip(b).all(|(a, b)| (a - b).abs() <= 0.03 * a.abs().max(b.abs()));
     let radius = |part: usize| (parts[part].area / std::f64::consts::PI).sqrt();
-    fill.spots.iter().any(|other| {
-        let near = 1.6 * (radius(other.part) + radius(spot.part));
-        same(&designs[other.part], &designs[spot.part]) && (other.at - spot.at).hypot() < near
-    })
+    let same: Vec<&Spot> = fill.spots.iter().filter(|other| alike(&designs[other.part], &designs[spot.part])).collect();
+    let beside = |other: &&Spot| (other.at - spot.at).hypot() < 1.6 * (radius(other.part) + radius(spot.part));
+    let share = same.len() as f64 / fill.spots.len().max(1) as f64;
+    SAME_EVERYWHERE * share + if same.iter().any(beside) { SAME_BESIDE } else { 0.0 }
 }

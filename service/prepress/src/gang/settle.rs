@@ -128,11 +128,34 @@ fn travel(pieces: &[Settled], section: &Section, gutter: f64, index: usize, dire
         let need = (obstacle.radius + piece.reach + piece.stray).max(LEAST_GUTTER_MM);
         way = piece.body.travel(&obstacle.body, -piece.at, direction, need - SLIDING_MM, way);
     }
-    for (other_index, other) in pieces.iter().enumerate() {
-        if other_index != index && way > 0.0 {
+    for other in in_the_way(pieces, index, direction, gutter, way) {
+        if way > 0.0 {
+            let other = &pieces[other];
             let need = gutter + piece.stray + other.stray;
             way = piece.body.travel(&other.body, other.at - piece.at, direction, need - SLIDING_MM, way);
         }
     }
     way
+}
+
+/// Pieces that may end a way, the nearest first: the shorter the way, the fewer edges have to be looked at.
+fn in_the_way(pieces: &[Settled], index: usize, direction: Vec2, gutter: f64, way: f64) -> Vec<usize> {
+    let piece = &pieces[index];
+    let near = piece.bounds + piece.at;
+    let swept = near.union(near + direction * way);
+    let mut found: Vec<(f64, usize)> = Vec::new();
+    for (other_index, other) in pieces.iter().enumerate() {
+        let (need, there) = (gutter + piece.stray + other.stray, other.bounds + other.at);
+        let beside = there.x0 > swept.x1 + need || swept.x0 > there.x1 + need;
+        if other_index != index && !beside && there.y0 <= swept.y1 + need && swept.y0 <= there.y1 + need {
+            let ahead = if direction.x + direction.y > 0.0 {
+                (there.x0 - near.x1) * direction.x + (there.y0 - near.y1) * direction.y
+            } else {
+                (there.x1 - near.x0) * direction.x + (there.y1 - near.y0) * direction.y
+            };
+            found.push((ahead, other_index));
+        }
+    }
+    found.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
+    found.into_iter().map(|entry| entry.1).collect()
 }

@@ -122,11 +122,12 @@ impl<'a> Lattice<'a> {
             reach: part.reach,
             rotate: self.rotate,
             feed_turn_deg: self.scale.feed_turn_deg,
+            cancel: self.cancel,
         };
         let mut made = Vec::new();
         let mut exact: BTreeMap<u64, Exact> = BTreeMap::new();
         let cell = outline.longest() * SAMPLE_SHARE;
-        for rows in outline.patterns(aim, self.cancel)? {
+        for rows in outline.patterns(aim)? {
             self.cancel.check()?;
             let slides = exact
                 .entry(rows.angle_deg.to_bits())
@@ -138,28 +139,28 @@ impl<'a> Lattice<'a> {
         let mut fillings = Vec::new();
         for way in &made {
             self.cancel.check()?;
-            fillings.push(self.filling(way, &outline, section, aim));
+            fillings.push(self.filling(way, &outline, section, aim)?);
         }
         Ok(fillings)
     }
 
     /// Copies of one way in a section, free zones left out.
-    fn filling(&self, way: &Way, outline: &Outline<'_>, section: &Section, aim: Aim) -> Vec<Spot> {
+    fn filling(&self, way: &Way, outline: &Outline<'_>, section: &Section, aim: Aim) -> Result<Vec<Spot>, Fault> {
         let mut spots = match way {
-            Way::Rows(rows) => self.in_rows(rows, &outline.boxes(rows.angle_deg), aim),
-            Way::Boxes(angle) => self.in_boxes(*angle, aim),
+            Way::Rows(rows) => self.in_rows(rows, &outline.boxes(rows.angle_deg), aim)?,
+            Way::Boxes(angle) => self.in_boxes(*angle, aim)?,
         };
         if !section.obstacles.is_empty() {
             self.leave_free(&mut spots, section);
         }
-        spots
+        Ok(spots)
     }
 
-    fn in_rows(&self, rows: &Rows, boxes: &Boxes, aim: Aim) -> Vec<Spot> {
+    fn in_rows(&self, rows: &Rows, boxes: &Boxes, aim: Aim) -> Result<Vec<Spot>, Fault> {
         let aim = match aim.goal {
             Goal::Most => aim,
             Goal::Shortest(copies) => {
-                let length = aim.length_for(rows, boxes, copies, HALVINGS, PHASES);
+                let length = aim.length_for(rows, boxes, copies, (HALVINGS, PHASES), self.cancel)?;
                 Aim { length: length.min(aim.length), ..aim }
             }
         };
@@ -178,7 +179,7 @@ impl<'a> Lattice<'a> {
                 Spot { part: self.part, angle_deg: angle(kind, 0.0), at }
             }
         };
-        rows.copies(boxes, width, length, origin).into_iter().map(spot).collect()
+        Ok(rows.copies(boxes, width, length, origin).into_iter().map(spot).collect())
     }
 
     /// Angles of the sheet's frame turned into the feed frame at which boxes are packed.
@@ -193,14 +194,21 @@ impl<'a> Lattice<'a> {
         }
     }
 
-    fn in_boxes(&self, angle_deg: f64, aim: Aim) -> Vec<Spot> {
+    fn in_boxes(&self, angle_deg: f64, aim: Aim) -> Result<Vec<Spot>, Fault> {
         let part = self.own();
         let bounds = [angle_deg, angle_deg + 90.0].map(|angle| turned_bounds(&part.rings, angle));
         let gutter = self.scale.gutter;
-        let sides = (up(bounds[0].width() + gutter), up(bounds[0].height() + gutter));
+        // Origins stand on ticks, so boxes a part of one beyond their places: the larger part is added to the sides.
+        let origin = bounds.map(|bounds| Vec2::new(up(part.reach - bounds.x0), up(part.reach - bounds.y0)));
+        let [own, turned] = [0, 1].map(|way: usize| {
+            let (bounds, origin) = (bounds[way], origin[way]);
+            Vec2::new(origin.x + bounds.x1 - part.reach, origin.y + bounds.y1 - part.reach)
+        });
+        let sides = (up(own.x.max(turned.y) + gutter), up(own.y.max(turned.x) + gutter));
+        let room = |side: f64| rows::down(side - 2.0 * part.reach + gutter);
         let packing = |length: f64| Packing {
             sides,
-            window: (aim.width - 2.0 * part.reach + gutter, length - 2.0 * part.reach + gutter),
+            window: (room(aim.width), room(length)),
             turns: matches!(self.rotate, Rotate::QuarterTurns | Rotate::Free),
         };
         let mut length = aim.length;
@@ -208,18 +216,18 @@ impl<'a> Lattice<'a> {
             let mut short = 0.0;
             if packing(length).count() >= u64::from(copies) {
                 while length - short > 0.01 {
+                    self.cancel.check()?;
                     let middle = (short + length) / 2.0;
                     if packing(middle).count() >= u64::from(copies) { length = middle } else { short = middle }
                 }
             }
         }
         let spot = |(x, y, turned): (f64, f64, bool)| {
-            let bounds = bounds[usize::from(turned)];
-            let at = Vec2::new(x + up(part.reach - bounds.x0), y + up(part.reach - bounds.y0));
+            let at = Vec2::new(x, y) + origin[usize::from(turned)];
             let angle_deg = on_tick(angle_deg + if turned { 90.0 } else { 0.0 }).rem_euclid(360.0);
             Spot { part: self.part, angle_deg, at: Vec2::new(on_tick(at.x), on_tick(at.y)) }
         };
-        packing(length).boxes().into_iter().map(spot).collect()
+        Ok(packing(length).boxes().into_iter().map(spot).collect())
     }
 
     /// Rows of discs: square and hexagonal, across and along, and hexagonal with the rows' slack used up so that they stand

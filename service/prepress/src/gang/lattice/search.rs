@@ -77,6 +77,8 @@ pub(super) struct Outline<'a> {
     pub(super) rotate: Rotate,
     /// Angle from the sheet's frame to the feed frame.
     pub(super) feed_turn_deg: f64,
+    /// The caller's flag.
+    pub(super) cancel: &'a Cancel,
 }
 
 /// A pattern with how good it is: less is better.
@@ -103,19 +105,31 @@ impl Aim {
         rows.most(boxes, self.turned(rows.along), phases, u32::MAX)
     }
 
-    /// The least length of this window for so many copies of a pattern; infinite when they do not fit.
-    pub(super) fn length_for(&self, rows: &Rows, boxes: &Boxes, copies: u32, steps: u32, phases: u32) -> f64 {
+    /// The least length of this window for so many copies of a pattern, by so many halvings, over the phases of so many
+    /// rows; infinite when they do not fit.
+    ///
+    /// # Errors
+    /// `run.cancelled`.
+    pub(super) fn length_for(
+        &self,
+        rows: &Rows,
+        boxes: &Boxes,
+        copies: u32,
+        (steps, phases): (u32, u32),
+        cancel: &Cancel,
+    ) -> Result<f64, Fault> {
         let window = |length: f64| Aim { length, ..*self }.turned(rows.along);
         let holds = |length: f64| rows.most(boxes, window(length), phases, copies).0 >= copies;
         if !holds(self.length) {
-            return f64::INFINITY;
+            return Ok(f64::INFINITY);
         }
         let (mut short, mut enough) = (0.0, self.length);
         for _ in 0..steps {
+            cancel.check()?;
             let middle = (short + enough) / 2.0;
             if holds(middle) { enough = middle } else { short = middle }
         }
-        enough
+        Ok(enough)
     }
 }
 
@@ -153,7 +167,7 @@ impl Outline<'_> {
     ///
     /// # Errors
     /// `run.cancelled`.
-    pub(super) fn patterns(&self, aim: Aim, cancel: &Cancel) -> Result<Vec<Rows>, Fault> {
+    pub(super) fn patterns(&self, aim: Aim) -> Result<Vec<Rows>, Fault> {
         let [across, along] = self.fan();
         let mut angles: Vec<f64> = across.iter().chain(&along).copied().collect();
         angles.sort_by(f64::total_cmp);
@@ -162,10 +176,10 @@ impl Outline<'_> {
         let made: Vec<Result<Vec<Scored>, Fault>> = angles
             .par_iter()
             .map(|angle| {
-                cancel.check()?;
+                self.cancel.check()?;
                 let facet = Facet::new(self.coarse, *angle, self.growth, longest / FAN_CELLS);
                 let ways = [across.contains(angle), along.contains(angle)];
-                Ok(self.at_angle(&facet, ways, aim, None))
+                self.at_angle(&facet, ways, aim, None)
             })
             .collect();
         let mut all = Vec::new();
@@ -175,7 +189,7 @@ impl Outline<'_> {
         all.sort_by(better);
         if self.rotate == Rotate::Free {
             let refined: Vec<Result<Vec<Scored>, Fault>> =
-                seeds(&all).par_iter().map(|seed| self.refined(*seed, aim, cancel)).collect();
+                seeds(&all).par_iter().map(|seed| self.refined(*seed, aim)).collect();
             for refined in refined {
                 all.extend(refined?);
             }
@@ -186,7 +200,7 @@ impl Outline<'_> {
     }
 
     /// Turns a pattern to and fro by ever smaller steps, on ever finer cells.
-    fn refined(&self, seed: Scored, aim: Aim, cancel: &Cancel) -> Result<Vec<Scored>, Fault> {
+    fn refined(&self, seed: Scored, aim: Aim) -> Result<Vec<Scored>, Fault> {
         let mut found = Vec::new();
         let (mut best, mut cells) = (seed, FAN_CELLS);
         for (step, fine) in FINE_STEPS_DEG.into_iter().zip(FINE_CELLS) {
@@ -194,9 +208,9 @@ impl Outline<'_> {
             cells = fine;
             let mut round = Vec::new();
             for angle in [best.rows.angle_deg, best.rows.angle_deg - step, best.rows.angle_deg + step] {
-                cancel.check()?;
+                self.cancel.check()?;
                 let facet = Facet::new(self.coarse, angle.rem_euclid(360.0), self.growth, self.longest() / fine);
-                round.extend(self.at_angle(&facet, [!best.rows.along, best.rows.along], aim, around));
+                round.extend(self.at_angle(&facet, [!best.rows.along, best.rows.along], aim, around)?);
             }
             round.sort_by(better);
             if let Some(first) = round.first() {
@@ -208,7 +222,13 @@ impl Outline<'_> {
     }
 
     /// Patterns at one angle. `around` keeps the turned copy near a place: middle and width in cells.
-    fn at_angle(&self, facet: &Facet, ways: [bool; 2], aim: Aim, around: Option<(f64, f64)>) -> Vec<Scored> {
+    fn at_angle(
+        &self,
+        facet: &Facet,
+        ways: [bool; 2],
+        aim: Aim,
+        around: Option<(f64, f64)>,
+    ) -> Result<Vec<Scored>, Fault> {
         let boxes = self.boxes(facet.angle_deg);
         let mut plain = vec![(single(facet, facet.pitch), None)];
         if self.rotate != Rotate::None {
@@ -227,14 +247,14 @@ impl Outline<'_> {
                     all.extend(self.stretched(facet, rows, *cell, &boxes, aim));
                 }
                 for rows in all.into_iter().filter(|rows| rows.area_per_copy() < best * HOPELESS) {
-                    let score = self.score(&rows, &boxes, aim, facet.cell);
+                    let score = self.score(&rows, &boxes, aim, facet.cell)?;
                     scored.push(Scored { score, rows, beside: *cell });
                 }
             }
         }
         scored.sort_by(better);
         scored.truncate(CLOSER * 2);
-        scored
+        Ok(scored)
     }
 
     /// The same rows with wider pitches that use up the window's width, which lets the rows stand closer.
@@ -262,20 +282,22 @@ impl Outline<'_> {
         found
     }
 
-    fn score(&self, rows: &Rows, boxes: &Boxes, aim: Aim, cell: f64) -> (f64, f64) {
+    fn score(&self, rows: &Rows, boxes: &Boxes, aim: Aim, cell: f64) -> Result<(f64, f64), Fault> {
+        self.cancel.check()?;
         // Samples may be off by a part of a cell: a copy that nearly fits is looked at.
         let aim = Aim { width: aim.width + cell * 0.3, length: aim.length + cell * 0.3, ..aim };
         let area = rows.area_per_copy();
         match aim.goal {
             Goal::Most => {
                 let aim = Aim { length: aim.length.min(LONGEST * self.longest()), ..aim };
-                (-f64::from(aim.most(rows, boxes, PHASES).0), area)
+                Ok((-f64::from(aim.most(rows, boxes, PHASES).0), area))
             }
             Goal::Shortest(copies) => {
                 let likely = area * f64::from(copies) / aim.width * 1.5 + 3.0 * self.longest();
                 let near = Aim { length: aim.length.min(likely), ..aim };
-                let length = near.length_for(rows, boxes, copies, 8, PHASES);
-                (if length.is_finite() { length } else { aim.length_for(rows, boxes, copies, 10, PHASES) }, area)
+                let length = near.length_for(rows, boxes, copies, (8, PHASES), self.cancel)?;
+                let found = length.is_finite();
+                Ok((if found { length } else { aim.length_for(rows, boxes, copies, (10, PHASES), self.cancel)? }, area))
             }
         }
     }
