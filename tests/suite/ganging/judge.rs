@@ -45,6 +45,10 @@ fn inside(nesting: &Nesting<'_>, lot: &Lot, placed: &Placed, piece: &Polygon) {
     match lot.rotate {
         quoin_prepress::order::Rotate::None => assert!(turn.abs() < 1e-9, "turned by {turn}"),
         quoin_prepress::order::Rotate::QuarterTurns => assert!((quarters - quarters.round()).abs() < 1e-9, "{turn}"),
+        quoin_prepress::order::Rotate::HalfTurns => {
+            let halves = quarters / 2.0;
+            assert!((halves - halves.round()).abs() < 1e-9, "{turn}");
+        }
         quoin_prepress::order::Rotate::Free => {}
     }
     for keep_out in &nesting.frame.keep_outs {

@@ -163,6 +163,7 @@ mod tests {
             match nesting.lots[placed.lot].rotate {
                 Rotate::None => assert!(turn.abs() < 1e-9, "{turn}"),
                 Rotate::QuarterTurns => assert!((turn / 90.0 - (turn / 90.0).round()).abs() < 1e-9, "{turn}"),
+                Rotate::HalfTurns => assert!((turn / 180.0 - (turn / 180.0).round()).abs() < 1e-9, "{turn}"),
                 Rotate::Free => {}
             }
         }

@@ -132,9 +132,7 @@ fn draw(field: &Field<'_>, index: usize, rng: &mut Rng, turned: &mut Turned, aro
         Angles::Any => rng.unit() * 360.0,
         Angles::Of(angles) => angles[(rng.unit() * angles.len() as f64) as usize],
     };
-    if turned.angle_deg != angle || !around || angle != piece.turned.angle_deg {
-        turned.turn(shape, angle.rem_euclid(360.0));
-    }
+    turned.turn(shape, angle.rem_euclid(360.0));
     let window = if around { piece.window } else { any_window(field, rng) };
     let room = &field.windows[window];
     let (bounds, reach) = (turned.bounds, shape.reach);

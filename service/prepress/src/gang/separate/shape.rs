@@ -54,7 +54,9 @@ impl Shape {
     pub(in crate::gang) fn new(part: &Part, rotate: Rotate, gutter: f64) -> Shape {
         let angles = match rotate {
             Rotate::Free => Angles::Any,
-            _ => Angles::Of(part.turns.iter().map(|turn| turn.angle_deg).collect()),
+            Rotate::QuarterTurns | Rotate::HalfTurns | Rotate::None => {
+                Angles::Of(part.turns.iter().map(|turn| turn.angle_deg).collect())
+            }
         };
         Shape { reach: part.reach, angles, ..Shape::of(&part.rings, gutter) }
     }
