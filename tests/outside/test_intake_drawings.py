@@ -165,9 +165,10 @@ def test_what_a_report_says_hangs_on_no_name(quoin, tmp_path):
 def test_a_child_that_wants_too_much_memory_dies_alone(quoin):
     """450 MB, of which 256 MiB are its stack: a canvas of 8000 x 8000 px is more than is left, and says so as it dies."""
     most = {"max_pixels": 120_000_000, "max_side_px": 30_000, "max_frames": 1}
-    sizes = ("bytes", "decoded_bytes", "metadata_bytes", "profile_bytes", "drawing_bytes")
+    sizes = ("bytes", "decoded_bytes", "metadata_bytes", "profile_bytes", "drawing_bytes", "drawing_memory_bytes")
+    limits = {**most, "max_drawing_cpu_s": 3, **{f"max_{name}": 10**9 for name in sizes}}
     whole = [struct.unpack("<Q", struct.pack("<d", share))[0] for share in (0.0, 0.0, 1.0, 1.0)]
-    question = {"longest_px": 8000, "least_px": 8000, "window": whole, **most, **{f"max_{name}": 10**9 for name in sizes}}
+    question = {"longest_px": 8000, "least_px": 8000, "window": whole, "limits": limits}
     drawing = b'<svg xmlns="http://www.w3.org/2000/svg" width="9" height="9"/>'
     command = [quoin, "render-drawing", "--memory-bytes", "450000000", "--cpu-s", "3"]
     done = subprocess.run(command, input=json.dumps(question).encode() + b"\n" + drawing, capture_output=True, timeout=60)
