@@ -4,6 +4,9 @@
 //! same input. What breaks a promise is kept in `fuzz-found/` and ends the run with exit code 1. The seeds are the project's
 //! own pictures and jobs. A long run: `--seconds 3600 --seed $RANDOM`.
 
+#[expect(dead_code, reason = "the suites use the rest of it")]
+#[path = "../suite/chance.rs"]
+mod chance;
 mod input;
 mod service;
 mod targets;
@@ -12,7 +15,8 @@ use std::process::ExitCode;
 use std::time::{Duration, Instant};
 use std::{env, fs, io};
 
-use input::{Mutator, Rng};
+use chance::Chance;
+use input::Mutator;
 use targets::{TARGETS, Target};
 
 /// Seconds for each target: four targets take a minute.
@@ -68,7 +72,7 @@ fn wanted() -> Option<Wanted> {
 /// Runs one target; how many inputs broke a promise. Stops at the first: what follows is mostly the same.
 fn run(target: &Target, wanted: &Wanted) -> io::Result<usize> {
     let (seeds, mut check) = ((target.seeds)()?, (target.start)()?);
-    let mut mutator = Mutator::new(Rng::new(wanted.seed), seeds, target.words);
+    let mut mutator = Mutator::new(Chance::new(wanted.seed), seeds, target.words);
     let (began, mut count) = (Instant::now(), 0_u64);
     while began.elapsed() < Duration::from_secs(wanted.seconds) {
         let input = mutator.next_input();

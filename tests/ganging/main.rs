@@ -1,16 +1,17 @@
 //! Gangs one instance file and prints how well and at what cost: a measurement, never a test. See `load/README.md`.
 
+mod instance;
+
 use std::error::Error;
 use std::io::Write;
 use std::time::Instant;
 
 use quoin_prepress::cancel::Cancel;
-use quoin_prepress::frame::Frame;
-use quoin_prepress::gang::{Claim, Lot, Nesting, nest};
-use quoin_prepress::geom::{Point, Rect, Ring};
-use quoin_prepress::order::{Effort, FeedEdge, Rotate};
-use quoin_prepress::units::Mm;
+use quoin_prepress::gang::{Nesting, nest};
+use quoin_prepress::order::{Effort, FeedEdge};
 use serde_json::{Value, json};
+
+use instance::{Container, container, lots};
 
 const USAGE: &str = "ganging INSTANCE.json [--effort draft|standard|thorough] [--seed N] [--threads N] [--cpu SECONDS] [--out LAYOUT.json]";
 
@@ -56,76 +57,6 @@ fn cpu_seconds() -> f64 {
     fields.skip(11).take(2).filter_map(|ticks| ticks.parse::<f64>().ok()).sum::<f64>() / 100.0
 }
 
-/// The container of an instance in the sheet's frame.
-struct Container {
-    frame: Frame,
-    roll: bool,
-    feed_edge: FeedEdge,
-    gutter: f64,
-}
-
-fn number(value: &Value, name: &str) -> f64 {
-    value[name].as_f64().unwrap_or(0.0)
-}
-
-fn container(instance: &Value) -> Result<Container, Box<dyn Error>> {
-    let (size, roll, feed_edge) = if let Some(height) = instance["strip_height"].as_f64() {
-        // A strip has no end: as long as all boxes in one row.
-        let length: f64 = lots(instance)?.iter().map(|lot| longest(lot) * f64::from(lot.claims[0].copies)).sum();
-        ((length + 1.0, height), true, FeedEdge::Left)
-    } else if instance["bin"].is_object() {
-        ((number(&instance["bin"], "width"), number(&instance["bin"], "height")), false, FeedEdge::Top)
-    } else if instance["sheet"].is_object() {
-        ((number(&instance["sheet"], "width_mm"), number(&instance["sheet"], "height_mm")), false, FeedEdge::Top)
-    } else {
-        ((number(&instance["roll"], "width_mm"), number(&instance["roll"], "max_length_mm")), true, FeedEdge::Top)
-    };
-    let margins = &instance["margins_mm"];
-    let margin = |name: &str| number(margins, name);
-    let window = Rect::new(margin("left"), margin("top"), size.0 - margin("right"), size.1 - margin("bottom"));
-    let frame = Frame {
-        width: Mm::of(size.0),
-        height: Mm::of(size.1),
-        window,
-        keep_outs: Vec::new(),
-        marks: Vec::new(),
-        scale_bars: Vec::new(),
-        label: None,
-    };
-    Ok(Container { frame, roll, feed_edge, gutter: number(instance, "gutter_mm") })
-}
-
-fn longest(lot: &Lot) -> f64 {
-    let bounds = lot.outermost[0].bounds();
-    bounds.width().hypot(bounds.height())
-}
-
-fn rotate(item: &Value) -> Rotate {
-    match item["allowed_rotations_deg"].as_array().map(Vec::len) {
-        None => Rotate::Free,
-        Some(4) => Rotate::QuarterTurns,
-        Some(2) => Rotate::HalfTurns,
-        Some(_) => Rotate::None,
-    }
-}
-
-fn lots(instance: &Value) -> Result<Vec<Lot>, Box<dyn Error>> {
-    let mut lots = Vec::new();
-    for (index, item) in instance["items"].as_array().ok_or("no items")?.iter().enumerate() {
-        let corner = |point: &Value| Some(Point::new(point[0].as_f64()?, point[1].as_f64()?));
-        let outline: Option<Vec<Point>> = item["outline"].as_array().ok_or("no outline")?.iter().map(corner).collect();
-        let copies = u32::try_from(item["demand"].as_u64().ok_or("no demand")?)?;
-        lots.push(Lot {
-            outermost: vec![Ring::new(outline.ok_or("a point is not two numbers")?)],
-            reach: Mm::ZERO,
-            rotate: rotate(item),
-            claims: vec![Claim { order: index, item: index, copies, due: None }],
-            filler: false,
-        });
-    }
-    Ok(lots)
-}
-
 fn main() -> Result<(), Box<dyn Error>> {
     let options = options()?;
     rayon::ThreadPoolBuilder::new().num_threads(options.threads).build_global()?;
@@ -137,7 +68,7 @@ fn main() -> Result<(), Box<dyn Error>> {
         frame: &container.frame,
         roll: container.roll,
         feed_edge: container.feed_edge,
-        gutter: Mm::of(container.gutter),
+        gutter: container.gutter,
         lots: lots(&instance)?,
         effort: options.effort,
         out_of_time: &out_of_time,

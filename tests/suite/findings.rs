@@ -15,37 +15,19 @@ use quoin_prepress::run;
 use quoin_prepress::units::Mm;
 use serde_json::Value;
 
+use crate::chance::Chance;
+
 const SEED: u64 = 20_261_126;
 const PICTURES: u32 = 60;
 
-/// Numbers that look random: SplitMix64 (Steele, Lea and Flood, "Fast Splittable Pseudorandom Number Generators", 2014).
-struct Numbers(u64);
-
-impl Numbers {
-    fn next(&mut self) -> u64 {
-        self.0 = self.0.wrapping_add(0x9e37_79b9_7f4a_7c15);
-        let mixed = (self.0 ^ self.0 >> 30).wrapping_mul(0xbf58_476d_1ce4_e5b9);
-        let mixed = (mixed ^ mixed >> 27).wrapping_mul(0x94d0_49bb_1331_11eb);
-        mixed ^ mixed >> 31
-    }
-
-    fn under(&mut self, most: u64) -> u64 {
-        self.next() % most
-    }
-
-    fn one_of<T: Copy>(&mut self, choices: &[T]) -> T {
-        choices[self.under(choices.len() as u64) as usize]
-    }
-}
-
 /// Noise, dust, bars, gradients of alpha, flat colours: of any sides, mostly odd ones.
-fn picture(numbers: &mut Numbers) -> RgbaImage {
-    let (width, height) = (32 + numbers.under(200) as u32, 1 + numbers.under(180) as u32);
-    let kind = numbers.under(6);
-    let sparse = 1 + numbers.under(400);
+fn picture(chance: &mut Chance) -> RgbaImage {
+    let (width, height) = (32 + chance.below(200), 1 + chance.below(180));
+    let kind = chance.below(6);
+    let sparse = u64::from(1 + chance.below(400));
     let mut picture = RgbaImage::new(width, height);
     for (x, y, pixel) in picture.enumerate_pixels_mut() {
-        let byte = numbers.next();
+        let byte = chance.next();
         let [r, g, b] = [byte as u8, (byte >> 8) as u8, (byte >> 16) as u8];
         *pixel = match kind {
             0 => Rgba([r, g, b, (byte >> 24) as u8]),
@@ -59,31 +41,31 @@ fn picture(numbers: &mut Numbers) -> RgbaImage {
     picture
 }
 
-fn inquiry(numbers: &mut Numbers) -> Inquiry {
+fn inquiry(chance: &mut Chance) -> Inquiry {
     let mut bytes = Cursor::new(Vec::new());
-    picture(numbers).write_to(&mut bytes, ImageFormat::Png).expect("a picture in memory is written");
+    picture(chance).write_to(&mut bytes, ImageFormat::Png).expect("a picture in memory is written");
     let bytes: Arc<[u8]> = bytes.into_inner().into();
-    let size = numbers.one_of(&[0.001, 5.0, 30.0, 99.9, 4_000.0, 100_000.0]);
+    let size = chance.of(&[0.001, 5.0, 30.0, 99.9, 4_000.0, 100_000.0]);
     let mut design = Design::with_defaults(ArtInput::Bytes(bytes), Size::Longest(Mm::of(size)));
-    design.outline.border = Mm::of(numbers.one_of(&[0.0, 0.4, 3.0, 20.0]));
-    design.outline.shape = numbers.one_of(&[Shape::Contour, Shape::Contour, Shape::Circle, Shape::Rectangle]);
-    design.outline.parts = numbers.one_of(&[Parts::Join, Parts::Separate]);
-    design.outline.keep_holes_wider_than = numbers.one_of(&[None, Some(Mm::of(2.0))]);
+    design.outline.border = Mm::of(chance.of(&[0.0, 0.4, 3.0, 20.0]));
+    design.outline.shape = chance.of(&[Shape::Contour, Shape::Contour, Shape::Circle, Shape::Rectangle]);
+    design.outline.parts = chance.of(&[Parts::Join, Parts::Separate]);
+    design.outline.keep_holes_wider_than = chance.of(&[None, Some(Mm::of(2.0))]);
     let form = Form::Sheet { width: Mm::of(330.0), height: Mm::of(480.0), media: None };
     let mut stock = Stock::with_defaults("plain", form);
-    stock.face = numbers.one_of(&[Face::White, Face::Clear]);
-    stock.margins = Margins::even(Mm::of(numbers.one_of(&[16.0, 30.0])));
-    stock.bleed = Mm::of(numbers.one_of(&[0.0, 1.0, 5.0]));
+    stock.face = chance.of(&[Face::White, Face::Clear]);
+    stock.margins = Margins::even(Mm::of(chance.of(&[16.0, 30.0])));
+    stock.bleed = Mm::of(chance.of(&[0.0, 1.0, 5.0]));
     let mut thresholds = Thresholds::default();
     for threshold in Thresholds::ALL {
-        thresholds.set(threshold.name, numbers.one_of(&[threshold.least, threshold.built_in, threshold.built_in]));
+        thresholds.set(threshold.name, chance.of(&[threshold.least, threshold.built_in, threshold.built_in]));
     }
     Inquiry {
         product: Product::DieCut(design),
         quantity: 1,
         rotate: Rotate::Free,
         stock,
-        sized: numbers.under(5) > 0,
+        sized: chance.below(5) > 0,
         thresholds,
     }
 }
@@ -104,10 +86,10 @@ fn nulls(value: &Value, path: &str, found: &mut Vec<String>) {
 
 #[test]
 fn no_measure_is_ever_other_than_a_number() {
-    let mut numbers = Numbers(SEED);
+    let mut chance = Chance::new(SEED);
     let mut told = 0;
     for number in 0..PICTURES {
-        let inquiry = inquiry(&mut numbers);
+        let inquiry = inquiry(&mut chance);
         let report = report(&inquiry);
         for finding in &report.findings {
             let named = format!("seed {SEED}, picture {number}: {finding:?}");
@@ -136,8 +118,8 @@ fn no_measure_is_ever_other_than_a_number() {
 
 #[test]
 fn a_report_is_the_same_whatever_was_asked_before_it() {
-    let mut numbers = Numbers(SEED + 1);
-    let inquiries: Vec<Inquiry> = (0..12).map(|_| inquiry(&mut numbers)).collect();
+    let mut chance = Chance::new(SEED + 1);
+    let inquiries: Vec<Inquiry> = (0..12).map(|_| inquiry(&mut chance)).collect();
     let written = |inquiry: &Inquiry| serde_json::to_string(&report(inquiry)).expect("JSON");
     let forwards: Vec<String> = inquiries.iter().map(written).collect();
     let mut backwards: Vec<String> = inquiries.iter().rev().map(written).collect();

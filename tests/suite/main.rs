@@ -2,6 +2,7 @@
 
 mod backdrop;
 mod border;
+mod chance;
 mod command_line;
 mod findings;
 mod ganging;

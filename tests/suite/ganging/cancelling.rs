@@ -9,9 +9,8 @@ use quoin_prepress::geom::{Point, Rect, Ring};
 use quoin_prepress::order::Rotate;
 use quoin_prepress::units::Mm;
 
-use super::chance::{disc, rectangle};
-use super::instance::fixture;
-use super::{frame, lot, nesting};
+use super::outlines::{disc, rectangle};
+use super::{fixture, frame, lot, nesting};
 
 /// How soon work ends after the flag is raised, at most.
 const SOON: Duration = Duration::from_millis(50);
@@ -67,7 +66,7 @@ fn patterns_boxes_discs_and_mixes_end_soon_after_they_are_cancelled() {
         ("boxes in five blocks", sheet, vec![lot(rectangle(23.0, 17.0), Rotate::Free, 7_000)]),
         ("thin bars", sheet, vec![lot(rectangle(300.0, 1.0), Rotate::QuarterTurns, 2_000)]),
         ("small discs", long, vec![lot(disc(4.0, 60), Rotate::Free, 20_000)]),
-        ("a mix", sheet, fixture("a-300-of-12.json").lots),
+        ("a mix", sheet, fixture("a-300-of-12.json").1),
     ];
     for (name, window, lots) in cases {
         let frame = frame(window, Vec::new());
@@ -80,7 +79,7 @@ fn patterns_boxes_discs_and_mixes_end_soon_after_they_are_cancelled() {
 
 #[test]
 fn a_page_ends_soon_after_it_is_cancelled() {
-    let lots = fixture("a-300-of-12.json").lots;
+    let lots = fixture("a-300-of-12.json").1;
     let scaled = |lot: &Lot, factor: f64| -> Vec<Ring> {
         lot.outermost.iter().map(|ring| ring.transformed(quoin_prepress::geom::Affine::scale(factor))).collect()
     };

@@ -3,8 +3,9 @@
 use quoin_prepress::geom::{Point, Rect};
 use quoin_prepress::order::Rotate;
 
-use super::chance::{Chance, disc, rectangle, rounded};
+use super::outlines::{disc, rectangle, rounded};
 use super::{frame, judged, lot, nesting};
+use crate::chance::Chance;
 
 /// How many of a pitch fit a room whose last one needs no gutter.
 fn fit(room: f64, size: f64, pitch: f64) -> f64 {

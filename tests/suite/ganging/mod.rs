@@ -2,14 +2,19 @@
 #![allow(clippy::print_stdout, reason = "figures are read with --nocapture")]
 
 mod cancelling;
-mod chance;
+#[path = "../../orders/dealing.rs"]
+mod dealing;
 mod formulas;
+#[path = "../../ganging/instance.rs"]
 mod instance;
 mod judge;
 mod orders;
+mod outlines;
 mod pages;
 mod periodic;
 mod promises;
+
+use std::path::Path;
 
 use quoin_prepress::cancel::Cancel;
 use quoin_prepress::frame::{Frame, KeepOut};
@@ -20,15 +25,17 @@ use quoin_prepress::units::Mm;
 
 /// A sheet whose window is this.
 fn frame(window: Rect, keep_outs: Vec<KeepOut>) -> Frame {
-    Frame {
-        width: Mm::of(window.x1 + window.x0),
-        height: Mm::of(window.y1 + window.y0),
-        window,
-        keep_outs,
-        marks: Vec::new(),
-        scale_bars: Vec::new(),
-        label: None,
-    }
+    let size = (window.x1 + window.x0, window.y1 + window.y0);
+    Frame { keep_outs, ..instance::frame(size, window) }
+}
+
+/// An instance of the fixtures: its container and its lots.
+fn fixture(name: &str) -> (instance::Container, Vec<Lot>) {
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/packing");
+    let text = std::fs::read_to_string(folder.join(name)).expect("a fixture can be read");
+    let value = serde_json::from_str(&text).expect("a fixture is JSON");
+    let container = instance::container(&value).expect("a fixture has a container");
+    (container, instance::lots(&value).expect("a fixture has items"))
 }
 
 /// Copies of one outline for one order.

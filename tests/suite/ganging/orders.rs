@@ -1,29 +1,13 @@
 //! Orders stay together, urgent ones first, at no cost in area.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeMap;
 
 use quoin_prepress::cancel::Cancel;
-use quoin_prepress::gang::{Layout, Lot, nest};
+use quoin_prepress::gang::{Layout, Lot, Nesting, nest};
 
-use super::instance::{dealt, fixture};
-use super::{frame, judge, nesting, poses};
-
-/// The sheets that each order touches.
-fn touched(lots: &[Lot], layout: &Layout) -> BTreeMap<usize, BTreeSet<usize>> {
-    let mut touched: BTreeMap<usize, BTreeSet<usize>> = BTreeMap::new();
-    for (sheet, placed) in layout.sheets.iter().enumerate() {
-        for placed in placed {
-            let order = lots[placed.lot].claims[placed.claim].order;
-            touched.entry(order).or_default().insert(sheet);
-        }
-    }
-    touched
-}
-
-/// Sheets touched over the one that each order needs at least.
-fn extra_visits(lots: &[Lot], layout: &Layout) -> usize {
-    touched(lots, layout).values().map(|sheets| sheets.len() - 1).sum()
-}
+use super::dealing::{dealt, extra_visits, touched};
+use super::instance::Container;
+use super::{fixture, judge, nesting, poses};
 
 /// Sheets over one that an order needs if all other orders are forgotten: the fewest whose copies serve it. Exact by trying all
 /// sets of sheets.
@@ -51,9 +35,13 @@ fn least_extra(lots: &[Lot], layout: &Layout) -> usize {
 }
 
 /// Layouts with copies assigned for orders and in reading order.
-fn both(lots: &[Lot], window: quoin_prepress::geom::Rect, gutter_mm: f64) -> (Layout, Layout) {
-    let frame = frame(window, Vec::new());
-    let mut nesting = nesting(&frame, gutter_mm, lots.to_vec());
+fn both(lots: &[Lot], container: &Container) -> (Layout, Layout) {
+    let mut nesting = Nesting {
+        roll: container.roll,
+        feed_edge: container.feed_edge,
+        gutter: container.gutter,
+        ..nesting(&container.frame, 0.0, lots.to_vec())
+    };
     let together = nest(&nesting, &|_| (), &Cancel::new()).expect("a layout");
     judge::judge(&nesting, &together);
     nesting.keep_orders_together = false;
@@ -64,11 +52,11 @@ fn both(lots: &[Lot], window: quoin_prepress::geom::Rect, gutter_mm: f64) -> (La
 
 #[test]
 fn orders_visit_far_fewer_sheets_than_in_reading_order() {
-    let stickers = fixture("a-300-of-12.json");
+    let (container, whole) = fixture("a-300-of-12.json");
     let (mut all, mut all_plain) = (0, 0);
     for (seed, designs, dues) in [(1, 4, 0), (2, 4, 0), (3, 2, 0), (4, 1, 0), (5, 2, 4)] {
-        let lots = dealt(&stickers.lots, seed, designs, dues);
-        let (together, reading) = both(&lots, stickers.window, stickers.gutter_mm);
+        let lots = dealt(&whole, seed, designs, dues);
+        let (together, reading) = both(&lots, &container);
         assert_eq!(poses(&together), poses(&reading), "at no cost in area");
         let (extra, plain) = (extra_visits(&lots, &together), extra_visits(&lots, &reading));
         let least = least_extra(&lots, &together);

@@ -5,8 +5,8 @@ use quoin_prepress::gang::{PagePiece, PagePlan, arrange_page};
 use quoin_prepress::geom::{Affine, Point, Pose, Ring};
 use quoin_prepress::units::Mm;
 
-use super::chance::Chance;
-use super::instance::fixture;
+use super::fixture;
+use crate::chance::Chance;
 
 /// Sizes between a piece's own and the smallest.
 const SMALLER: u32 = 4;
@@ -17,7 +17,7 @@ const GRID_MM: f64 = 1.0;
 /// A page of some designs of the sticker workload: each in its size, a copy or two, and smaller copies for the gaps.
 fn plan(seed: u64) -> PagePlan {
     let chance = &mut Chance::new(seed);
-    let lots = chance.shuffled(&fixture("a-300-of-12.json").lots);
+    let lots = chance.shuffled(&fixture("a-300-of-12.json").1);
     let (width, height) = chance.of(&[(105.0, 148.0), (148.0, 210.0), (210.0, 148.0), (100.0, 100.0)]);
     let designs = 3 + chance.below(4) as usize;
     let mut pieces = Vec::new();

@@ -7,9 +7,8 @@
 use quoin_prepress::geom::{Point, Rect, Vec2};
 use quoin_prepress::order::Rotate;
 
-use super::chance::Chance;
-use super::instance::fixture;
-use super::{frame, judged, lot, nesting};
+use super::{fixture, frame, judged, lot, nesting};
+use crate::chance::Chance;
 
 /// Cells along the longest side.
 const CELLS: f64 = 480.0;
@@ -352,7 +351,7 @@ fn star(size: f64) -> Vec<Point> {
 fn one_contour_fills_a_sheet_like_the_best_double_lattice_of_an_exhaustive_search() {
     let window = Rect::new(10.0, 10.0, 320.0, 470.0);
     let gutter = 2.0;
-    let clip = fixture("a-300-of-12.json").lots[3].outermost[0].points().to_vec();
+    let clip = fixture("a-300-of-12.json").1[3].outermost[0].points().to_vec();
     for (name, corners) in [("heart", heart(34.0)), ("star", star(38.0)), ("clip art", clip)] {
         let shape = Shape::new(&corners, gutter);
         let lattices = exhaustive(&shape);
@@ -375,7 +374,8 @@ fn one_contour_fills_a_sheet_like_the_best_double_lattice_of_an_exhaustive_searc
 fn the_reference_knows_the_lattices_of_triangles_and_discs() {
     // Two triangles make a parallelogram, which tiles: density 1. Discs: pi / sqrt(12) (Lagrange, 1773). The raster costs some.
     let triangle = vec![Point::new(0.0, 0.0), Point::new(30.0, 0.0), Point::new(11.0, 20.0)];
-    for (corners, density) in [(triangle, 1.0), (super::chance::disc(30.0, 90), std::f64::consts::PI / 12f64.sqrt())] {
+    for (corners, density) in [(triangle, 1.0), (super::outlines::disc(30.0, 90), std::f64::consts::PI / 12f64.sqrt())]
+    {
         let shape = Shape::new(&corners, 0.0);
         let found = shape.area / exhaustive(&shape).first().expect("some lattice").area_per_copy();
         assert!(found <= density + 1e-9 && found >= density - 0.025, "{found} of {density}");

@@ -9,8 +9,9 @@ use quoin_prepress::geom::{Point, Rect};
 use quoin_prepress::order::{FeedEdge, Rotate};
 use quoin_prepress::units::Mm;
 
-use super::chance::{Chance, outline, rectangle};
+use super::outlines::{outline, rectangle};
 use super::{frame, judged, lot, nesting, on_threads, poses};
+use crate::chance::Chance;
 
 /// Cases: what a minute of one processor's time allows, with room.
 const CASES: u64 = 48;

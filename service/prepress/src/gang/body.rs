@@ -8,7 +8,7 @@ use crate::geom::{Point, Pose, Rect, Ring, Vec2};
 const GROUP_EDGES: usize = 8;
 
 /// Outline of a rigid piece, turned about its own origin.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, Default)]
 pub(super) struct Body {
     edges: Vec<(Point, Point)>,
     groups: Vec<Group>,
@@ -28,16 +28,25 @@ struct Group {
 impl Body {
     /// Turns an outline clockwise.
     pub(super) fn new(rings: &[Ring], angle_deg: f64) -> Body {
-        let turn = Pose { rotation_deg: angle_deg, ..Pose::default() }.to_affine();
-        let mut body = Body { edges: Vec::new(), groups: Vec::new(), starts: vec![0], bounds: Rect::ZERO };
-        for ring in rings.iter().filter(|ring| !ring.points().is_empty()) {
-            let first = body.edges.len();
-            body.edges.extend(ring.edges().map(|(a, b)| (turn * a, turn * b)));
-            body.starts.push(body.edges.len());
-            body.group(first);
-        }
-        body.bounds = body.groups.iter().map(|group| group.bounds).reduce(|a, b| a.union(b)).unwrap_or(Rect::ZERO);
+        let mut body = Body::default();
+        body.turn(rings, angle_deg);
         body
+    }
+
+    /// Turns an outline clockwise, in the memory of what was here.
+    pub(super) fn turn(&mut self, rings: &[Ring], angle_deg: f64) {
+        let turn = Pose { rotation_deg: angle_deg, ..Pose::default() }.to_affine();
+        self.edges.clear();
+        self.groups.clear();
+        self.starts.clear();
+        self.starts.push(0);
+        for ring in rings.iter().filter(|ring| !ring.points().is_empty()) {
+            let first = self.edges.len();
+            self.edges.extend(ring.edges().map(|(a, b)| (turn * a, turn * b)));
+            self.starts.push(self.edges.len());
+            self.group(first);
+        }
+        self.bounds = self.groups.iter().map(|group| group.bounds).reduce(|a, b| a.union(b)).unwrap_or(Rect::ZERO);
     }
 
     fn group(&mut self, first: usize) {
@@ -115,6 +124,20 @@ impl Body {
         best.sqrt()
     }
 
+    /// Whether two pieces are nearer than `need` when the other is shifted by `offset` against this one.
+    pub(super) fn is_nearer(&self, other: &Body, offset: Vec2, need: f64) -> bool {
+        let need_sq = need * need;
+        let near = |a: Rect, b: Rect| box_gap_sq(a, offset, b) < need_sq;
+        for a in self.groups.iter().filter(|a| near(a.bounds, other.bounds)) {
+            for b in other.groups.iter().filter(|b| near(a.bounds, b.bounds)) {
+                if self.edges_gap_sq(a, other, b, offset, need_sq) < need_sq {
+                    return true;
+                }
+            }
+        }
+        self.swallows(other, offset) || other.swallows(self, -offset)
+    }
+
     /// A lower bound of how deep two pieces run into one another: 0 when they only touch. Looks at corners and at the middles of
     /// edges, and at crossings of edges; coinciding outlines count as one inside the other.
     pub(super) fn depth(&self, other: &Body, offset: Vec2) -> f64 {
@@ -189,7 +212,8 @@ impl Body {
     }
 }
 
-fn meet(a: Rect, b: Rect) -> bool {
+/// Whether two boxes meet, if only with their edges.
+pub(super) fn meet(a: Rect, b: Rect) -> bool {
     a.x0 <= b.x1 && b.x0 <= a.x1 && a.y0 <= b.y1 && b.y0 <= a.y1
 }
 
@@ -256,7 +280,8 @@ fn box_gap_sq(a: Rect, offset: Vec2, b: Rect) -> f64 {
     dx * dx + dy * dy
 }
 
-fn point_edge_sq(point: Point, (a, b): (Point, Point)) -> f64 {
+/// Squared distance from a point to a segment.
+pub(super) fn point_edge_sq(point: Point, (a, b): (Point, Point)) -> f64 {
     let along = b - a;
     let length_sq = along.hypot2();
     let t = if length_sq > 0.0 { ((point - a).dot(along) / length_sq).clamp(0.0, 1.0) } else { 0.0 };

@@ -3,7 +3,7 @@
 
 use super::body::Body;
 use super::mask::Mask;
-use super::part::TICK_MM;
+use super::part::up;
 use crate::frame::{Frame, KeepOut};
 use crate::geom::{Affine, Point, Pose, Rect, Ring, Vec2};
 use crate::order::FeedEdge;
@@ -97,7 +97,6 @@ pub(super) fn sections(frame: &Frame, feed: Feed, gutter: f64) -> Vec<Section> {
     }
     bands.sort_by(|a, b| a.0.total_cmp(&b.0));
     bands.push((feed.length, feed.length));
-    let up = |length: f64| ((length - 1e-9) / TICK_MM).ceil() * TICK_MM;
     let mut sections: Vec<Section> = Vec::new();
     let mut from = 0.0_f64;
     for (start, end) in bands {

@@ -1,9 +1,11 @@
 //! Improves a layout of a mix: its last container is shortened, its contents pushed into the others, until work is spent.
 
+use std::collections::{BTreeMap, BTreeSet};
+
 use rayon::prelude::*;
 
 use super::fill::{Spot, used};
-use super::part::TICK_MM;
+use super::part::on_tick;
 use super::plan::{Bins, Shop};
 use super::rng::Rng;
 use super::separate::{Field, Place, Search, Shape, Work};
@@ -39,6 +41,14 @@ impl Shop<'_> {
         if aim.looks == 0 {
             return Ok(bins);
         }
+        let gutter = self.scale.gutter + SPARE_MM;
+        let stands: BTreeSet<usize> = bins.iter().flatten().map(|spot| spot.part).collect();
+        let shape = |part: usize| Shape::new(&self.parts[part], (aim.rotate)(part), gutter);
+        let shapes = stands.into_par_iter().map(|part| (part, shape(part))).collect();
+        self.improved_with(bins, &shapes, aim)
+    }
+
+    fn improved_with(&self, bins: Bins, shapes: &BTreeMap<usize, Shape>, aim: &Aim<'_>) -> Result<Bins, Fault> {
         let sections = self.sections.len();
         let groups: Vec<Bins> = if aim.all_count && sections == 1 {
             bins.into_iter().map(|bin| vec![bin]).collect()
@@ -51,8 +61,8 @@ impl Shop<'_> {
         } else {
             vec![bins]
         };
-        let made: Vec<Result<Bins, Fault>> =
-            groups.into_par_iter().enumerate().map(|(task, group)| self.shortened(group, aim, task as u64)).collect();
+        let shortened = |(task, group): (usize, Bins)| self.shortened(group, shapes, aim, task as u64);
+        let made: Vec<Result<Bins, Fault>> = groups.into_par_iter().enumerate().map(shortened).collect();
         let mut groups = made.into_iter().collect::<Result<Vec<Bins>, Fault>>()?;
         if groups.len() == 1 || aim.all_count {
             return Ok(groups.into_iter().flatten().collect());
@@ -63,21 +73,20 @@ impl Shop<'_> {
         }
         let mut bins: Bins = groups.into_iter().flatten().collect();
         let rest = self.again(&left)?;
-        bins.extend(self.improved(rest, aim)?);
+        bins.extend(self.improved_with(rest, shapes, aim)?);
         Ok(bins)
     }
 
     /// One group of bins made shorter together.
-    fn shortened(&self, bins: Bins, aim: &Aim<'_>, task: u64) -> Result<Bins, Fault> {
+    fn shortened(&self, bins: Bins, shapes: &BTreeMap<usize, Shape>, aim: &Aim<'_>, task: u64) -> Result<Bins, Fault> {
         let copies = bins.iter().map(Vec::len).sum::<usize>();
         if copies < 2 {
             return Ok(bins);
         }
-        let scene = self.scene(&bins, aim);
+        let scene = self.scene(&bins, shapes);
         let section = |bin: usize| &self.sections[bin % self.sections.len()];
         let rooms: Vec<(f64, f64)> = (0..bins.len()).map(|bin| (section(bin).width, section(bin).length)).collect();
-        let mut field = Field::new(&scene.shapes, &rooms);
-        field.fill(&scene.pieces);
+        let mut field = Field::new(&scene.shapes, &rooms, &scene.pieces);
         let is_over = || self.clock.is_over();
         let work = Work { looks: aim.looks * copies as u64, cancel: self.cancel, is_over: &is_over };
         let mut search = Search::new(Rng::new(self.seed, STREAM ^ task), work);
@@ -95,9 +104,8 @@ impl Shop<'_> {
         for (piece, part) in field.pieces.iter().zip(&scene.parts) {
             if let Some(part) = part {
                 let place = piece.place();
-                let tick = |length: f64| (length / TICK_MM).round() * TICK_MM;
-                let at = Vec2::new(tick(place.at.x), tick(place.at.y));
-                made[place.window].push(Spot { part: *part, angle_deg: tick(place.angle_deg), at });
+                let at = Vec2::new(on_tick(place.at.x), on_tick(place.at.y));
+                made[place.window].push(Spot { part: *part, angle_deg: on_tick(place.angle_deg), at });
             }
         }
         while made.last().is_some_and(Vec::is_empty) {
@@ -106,7 +114,7 @@ impl Shop<'_> {
         Ok(made)
     }
 
-    fn scene(&self, bins: &Bins, aim: &Aim<'_>) -> Scene {
+    fn scene(&self, bins: &Bins, shapes: &BTreeMap<usize, Shape>) -> Scene {
         let gutter = self.scale.gutter + SPARE_MM;
         let reach = self.parts.iter().map(|part| part.reach).fold(0.0, f64::max);
         let mut scene = Scene { shapes: Vec::new(), pieces: Vec::new(), parts: Vec::new() };
@@ -121,7 +129,7 @@ impl Shop<'_> {
             }
             for spot in spots {
                 let shape = *shape_of[spot.part].get_or_insert_with(|| {
-                    scene.shapes.push(Shape::new(&self.parts[spot.part], (aim.rotate)(spot.part), gutter));
+                    scene.shapes.push(shapes[&spot.part].clone());
                     scene.shapes.len() - 1
                 });
                 let place = Place { window, at: spot.at, angle_deg: spot.angle_deg };

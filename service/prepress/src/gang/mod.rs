@@ -10,7 +10,8 @@
 //! half the gutter, is drawn into cells so that no cell that it touches is left out; a container is a map of bits, and a part
 //! goes where it touches most among the free places near the feed edge, in many rotations (`fill`). Exact slides take up the
 //! slack of the cells (`settle`). Containers are filled one after another, several tries each, and several whole layouts are
-//! compared (`plan`). Above `draft` a guided separation then shortens what the map made (`improve`, `separate`). Copies are given to orders after the geometry (`assign`). The sources of each method stand with it.
+//! compared (`plan`). Above `draft` a guided separation then shortens what the map made (`improve`, `separate`). Copies are
+//! given to orders after the geometry (`assign`). The sources of each method stand with it.
 
 mod assign;
 mod body;

@@ -51,7 +51,8 @@ pub(super) fn nest(nesting: &Nesting<'_>, progress: Progress<'_>, cancel: &Cance
     let shop = room.shop(nesting, &parts, cancel);
     let ready = room.ready(nesting, &shop)?;
     let shown = |share: f64| progress(share.clamp(0.0, 1.0) * GEOMETRY_SHARE);
-    let (mut bins, stopped_early) = room.lay_out(nesting, &shop, &ready.copies, &shown)?;
+    let mut bins = room.lay_out(nesting, &shop, &ready.copies, &shown)?;
+    let stopped_early = shop.clock.was_met();
     prepend(&mut bins, &ready.alone, room.sections.len());
     fill_offcuts(nesting, &room, &shop, &mut bins)?;
     let sheets = room.gated(nesting, &shop, bins)?;
@@ -159,7 +160,7 @@ impl Room {
         shop: &Shop<'_>,
         copies: &[u32],
         progress: &(dyn Fn(f64) + Sync),
-    ) -> Result<(Bins, bool), Fault> {
+    ) -> Result<Bins, Fault> {
         let in_one = |part: &Part| part.rings.len() == 1;
         let case = |(part, copies): (&Part, &u32)| Case { copies: *copies, area: part.area, in_one: in_one(part) };
         let cases: Vec<Case> = shop.parts.iter().zip(copies).map(case).collect();
@@ -169,7 +170,7 @@ impl Room {
         if let Some(part) = choice.lone() {
             let bins = lone(part).layout(copies[part])?;
             if bins.iter().map(|bin| bin.len() as u32).sum::<u32>() == copies[part] {
-                return Ok((bins, false));
+                return Ok(bins);
             }
         }
         let mut full: Vec<(usize, Vec<Spot>)> = Vec::new();
@@ -178,7 +179,7 @@ impl Room {
         }
         let holds: Vec<(usize, u32)> = full.iter().map(|(part, spots)| (*part, spots.len() as u32)).collect();
         let mixed = choice.mixes_first(&holds).then(|| shop.best(copies, progress)).transpose()?;
-        let reached = mixed.as_ref().map(|(bins, _)| density(shop.parts, bins, window));
+        let reached = mixed.as_ref().map(|bins| density(shop.parts, bins, window));
         let mut left = copies.to_vec();
         let mut bins = Bins::new();
         for (part, whole) in choice.whole_containers(&holds, reached) {
@@ -188,22 +189,22 @@ impl Room {
         }
         let rotate = |part: usize| nesting.lots[self.order[part]].rotate;
         let aim = Aim { rotate: &rotate, looks: self.work.looks, all_count: nesting.roll };
-        let (rest, _) = match mixed {
+        let rest = match mixed {
             Some(mixed) if bins.is_empty() => mixed,
             mixed => {
-                let rest = shop.best(&left, progress)?;
-                let whole: Bins = bins.iter().chain(&rest.0).cloned().collect();
+                let whole = bins.len();
+                bins.extend(shop.best(&left, progress)?);
                 match mixed {
-                    Some(mixed) if shop.rank(&mixed.0) <= shop.rank(&whole) => {
+                    Some(mixed) if shop.rank(&mixed) <= shop.rank(&bins) => {
                         bins.clear();
                         mixed
                     }
-                    _ => rest,
+                    _ => bins.split_off(whole),
                 }
             }
         };
         bins.extend(shop.improved(rest, &aim)?);
-        Ok((bins, shop.clock.was_met()))
+        Ok(bins)
     }
 
     fn fitting(&self, lot: &Lot, part: usize, shop: &Shop<'_>, empty: &[Fill<'_>]) -> Result<Fitting, Fault> {

@@ -8,7 +8,7 @@ use std::collections::BTreeMap;
 
 use rayon::prelude::*;
 
-use super::body::Body;
+use super::body::{Body, meet};
 use super::feed::Section;
 use super::fill::{Best, Fill, Spot, Taste};
 use super::mask::{Mask, Run};
@@ -395,10 +395,6 @@ impl<'a> Sheet<'a> {
         }
         Ok(standing.into_iter().map(|(piece, pose, _)| (piece, pose)).collect())
     }
-}
-
-fn meet(a: Rect, b: Rect) -> bool {
-    a.x0 <= b.x1 && b.x0 <= a.x1 && a.y0 <= b.y1 && b.y0 <= a.y1
 }
 
 /// What sizes of one design have in common: aspect, how full the box is, how long the line is for its area.

@@ -8,6 +8,21 @@ use crate::order::Rotate;
 
 /// Positions are multiples of this, mm: that of [`Pose::rounded`], so that rounding a layout moves all its pieces alike.
 pub(super) const TICK_MM: f64 = 1e-6;
+/// The nearest tick: places and angles are whole ticks, and sums of them keep distances exactly.
+pub(super) fn on_tick(length: f64) -> f64 {
+    (length / TICK_MM).round() * TICK_MM
+}
+
+/// The next tick, a hair past one counting as on it.
+pub(super) fn up(length: f64) -> f64 {
+    ((length - 1e-9) / TICK_MM).ceil() * TICK_MM
+}
+
+/// The tick before.
+pub(super) fn down(length: f64) -> f64 {
+    ((length + 1e-9) / TICK_MM).floor() * TICK_MM
+}
+
 /// Most corners of an outline for masks; true outlines are used everywhere else.
 const MASK_CORNERS: usize = 200;
 /// Width of the ring around a piece in which neighbours count as touching, mm.
@@ -103,10 +118,9 @@ impl Coarse {
 }
 
 fn turn(rings: &[Ring], coarse: &Coarse, circles: &[(Point, f64)], reach: f64, angle: f64, scale: Scale) -> Turn {
-    let angle_deg = ((angle / TICK_MM).round() * TICK_MM).rem_euclid(360.0);
+    let angle_deg = on_tick(angle).rem_euclid(360.0);
     let bounds = turned_bounds(rings, angle_deg);
     let least = Vec2::new(reach - bounds.x0, reach - bounds.y0);
-    let up = |length: f64| ((length - 1e-9) / TICK_MM).ceil() * TICK_MM;
     let anchor = Vec2::new(up(least.x), up(least.y));
     let affine = Pose { x_mm: anchor.x + scale.pad, y_mm: anchor.y + scale.pad, rotation_deg: angle_deg }.to_affine();
     let placed: Vec<Vec<Point>> =

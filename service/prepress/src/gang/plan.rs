@@ -119,11 +119,10 @@ impl Shop<'_> {
     }
 
     /// The best of several whole layouts. The first is always completed, in the end with one try for each container.
-    /// Returns whether time ran out.
     ///
     /// # Errors
     /// `run.cancelled`.
-    pub(super) fn best(&self, copies: &[u32], progress: &(dyn Fn(f64) + Sync)) -> Result<(Bins, bool), Fault> {
+    pub(super) fn best(&self, copies: &[u32], progress: &(dyn Fn(f64) + Sync)) -> Result<Bins, Fault> {
         // The first look starts a clock that runs from its first look.
         self.clock.is_over();
         let mut best = self.layout(copies, 0, progress)?;
@@ -144,7 +143,7 @@ impl Shop<'_> {
             next = end;
             progress(next as f64 / self.work.layouts as f64);
         }
-        Ok((best, self.clock.met.load(Ordering::Relaxed)))
+        Ok(best)
     }
 
     /// Less is better: sections used, then the length used on the last.

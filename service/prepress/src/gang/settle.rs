@@ -1,9 +1,9 @@
 //! Takes up the slack that cells leave: each piece slides exactly, towards the feed edge, then to the left.
 
-use super::body::Body;
+use super::body::{Body, meet};
 use super::feed::Section;
 use super::fill::Spot;
-use super::part::{Part, TICK_MM, turned_bounds};
+use super::part::{Part, TICK_MM, on_tick, turned_bounds};
 use crate::cancel::Cancel;
 use crate::fault::Fault;
 use crate::geom::{Rect, Vec2};
@@ -106,10 +106,6 @@ fn pieces(parts: &[Part], spots: &[Spot]) -> Vec<Settled> {
     spots.iter().map(piece).collect()
 }
 
-fn on_tick(length: f64) -> f64 {
-    (length / TICK_MM).round() * TICK_MM
-}
-
 /// How far a piece can go, to the window's side at most.
 fn travel(pieces: &[Settled], section: &Section, gutter: f64, index: usize, direction: Vec2) -> f64 {
     let piece = &pieces[index];
@@ -146,8 +142,7 @@ fn in_the_way(pieces: &[Settled], index: usize, direction: Vec2, gutter: f64, wa
     let mut found: Vec<(f64, usize)> = Vec::new();
     for (other_index, other) in pieces.iter().enumerate() {
         let (need, there) = (gutter + piece.stray + other.stray, other.bounds + other.at);
-        let beside = there.x0 > swept.x1 + need || swept.x0 > there.x1 + need;
-        if other_index != index && !beside && there.y0 <= swept.y1 + need && swept.y0 <= there.y1 + need {
+        if other_index != index && meet(swept.inflate(need, need), there) {
             let ahead = if direction.x + direction.y > 0.0 {
                 (there.x0 - near.x1) * direction.x + (there.y0 - near.y1) * direction.y
             } else {

@@ -4,7 +4,8 @@
 //! the corners, each of boxes that lie alike, and one in the middle of what they leave. Blocks of no size make it grids and
 //! guillotine cuts.
 
-use super::rows::{floor, on_tick, up};
+use super::super::part::{on_tick, up};
+use super::rows::floor;
 
 /// Corner blocks are tried in every size while a grid has at most so many boxes; with more, straight cuts waste little.
 const MOST_FOR_FIVE: u64 = 300;

@@ -1,8 +1,9 @@
 //! Makes a sampled pattern exact: copies slide together until their outlines are a gutter apart, to a tick.
 
 use super::super::body::Body;
+use super::super::part::{on_tick, up};
 use super::super::settle::{LEAST_GUTTER_MM, SLIDING_MM};
-use super::rows::{Rows, on_tick, up};
+use super::rows::Rows;
 use super::search::Outline;
 use crate::geom::Vec2;
 

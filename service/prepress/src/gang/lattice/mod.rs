@@ -13,12 +13,12 @@ use std::collections::BTreeMap;
 
 use self::boxes::Packing;
 use self::exact::Exact;
-use self::rows::{Boxes, Rows, on_tick, up};
+use self::rows::{Boxes, Rows};
 use self::search::{Aim, Goal, Outline};
 use super::body::Body;
 use super::feed::Section;
 use super::fill::Spot;
-use super::part::{Part, Scale, smallest_box_angle, turned_bounds};
+use super::part::{Part, Scale, down, on_tick, smallest_box_angle, turned_bounds, up};
 use super::settle::LEAST_GUTTER_MM;
 use crate::cancel::Cancel;
 use crate::fault::Fault;
@@ -173,7 +173,7 @@ impl<'a> Lattice<'a> {
         let spot = |(kind, at): (usize, Vec2)| {
             if rows.along {
                 // A quarter turn: what was along x runs along the feed, from its edge on.
-                let at = Vec2::new(on_tick(rows::down(aim.width) - at.y), at.x);
+                let at = Vec2::new(on_tick(down(aim.width) - at.y), at.x);
                 Spot { part: self.part, angle_deg: angle(kind, 90.0), at }
             } else {
                 Spot { part: self.part, angle_deg: angle(kind, 0.0), at }
@@ -205,7 +205,7 @@ impl<'a> Lattice<'a> {
             Vec2::new(origin.x + bounds.x1 - part.reach, origin.y + bounds.y1 - part.reach)
         });
         let sides = (up(own.x.max(turned.y) + gutter), up(own.y.max(turned.x) + gutter));
-        let room = |side: f64| rows::down(side - 2.0 * part.reach + gutter);
+        let room = |side: f64| down(side - 2.0 * part.reach + gutter);
         let packing = |length: f64| Packing {
             sides,
             window: (room(aim.width), room(length)),
@@ -247,7 +247,7 @@ impl<'a> Lattice<'a> {
             for part in [0.0, 0.5] {
                 let gaps = ((spare + 1e-9) / pitch - part).floor();
                 if gaps >= 1.0 {
-                    pitches.push(rows::down(spare / (gaps + part)).max(pitch));
+                    pitches.push(down(spare / (gaps + part)).max(pitch));
                 }
             }
             for wide in pitches {

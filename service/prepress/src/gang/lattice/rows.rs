@@ -1,7 +1,7 @@
 //! A periodic pattern: rows of copies, each row shifted against the one before it; with a mate, a copy turned by half a turn
 //! beside each. Any lattice can be seen as rows; here the rows lie along a side of the window.
 
-use super::super::part::TICK_MM;
+use super::super::part::{TICK_MM, down, on_tick, up};
 use crate::geom::{Rect, Vec2};
 
 /// A pattern of rows, in the rows' frame: rows along x, one below the other.
@@ -115,21 +115,6 @@ fn range(low: f64, high: f64, step: f64) -> (i64, i64) {
 pub(super) fn floor(value: f64) -> i64 {
     let whole = value as i64;
     whole - i64::from(whole as f64 > value)
-}
-
-/// Positions are whole ticks (see [`TICK_MM`]): sums of them keep distances exactly.
-pub(super) fn on_tick(length: f64) -> f64 {
-    (length / TICK_MM).round() * TICK_MM
-}
-
-/// The next tick, a hair past one counting as on it.
-pub(super) fn up(length: f64) -> f64 {
-    ((length - 1e-9) / TICK_MM).ceil() * TICK_MM
-}
-
-/// The tick before.
-pub(super) fn down(length: f64) -> f64 {
-    ((length + 1e-9) / TICK_MM).floor() * TICK_MM
 }
 
 #[cfg(test)]

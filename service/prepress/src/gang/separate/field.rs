@@ -16,11 +16,11 @@ const PIECES_PER_LOOK: usize = 10;
 
 /// A window to be filled.
 #[derive(Clone, Debug)]
-pub(in crate::gang) struct Window {
-    pub(in crate::gang) width: f64,
-    pub(in crate::gang) length: f64,
+pub(super) struct Window {
+    pub(super) width: f64,
+    pub(super) length: f64,
     /// Who stands in it.
-    pub(in crate::gang) members: Vec<usize>,
+    pub(super) members: Vec<usize>,
     /// Who reaches into each of the bands that the window is divided into along its length; the first and the last go on.
     bands: Vec<Vec<usize>>,
     band_length: f64,
@@ -58,12 +58,12 @@ pub(in crate::gang) struct Place {
 /// A piece, or a free zone.
 #[derive(Clone, Debug)]
 pub(in crate::gang) struct Piece {
-    pub(in crate::gang) shape: usize,
-    pub(in crate::gang) window: usize,
-    pub(in crate::gang) at: Vec2,
-    pub(in crate::gang) turned: Turned,
+    pub(super) shape: usize,
+    pub(super) window: usize,
+    pub(super) at: Vec2,
+    pub(super) turned: Turned,
     /// Free zones stay.
-    pub(in crate::gang) fixed: bool,
+    pub(super) fixed: bool,
 }
 
 impl Piece {
@@ -81,10 +81,9 @@ struct Pair {
 }
 
 /// All of it.
-#[derive(Clone)]
 pub(in crate::gang) struct Field<'a> {
-    pub(in crate::gang) shapes: &'a [Shape],
-    pub(in crate::gang) windows: Vec<Window>,
+    pub(super) shapes: &'a [Shape],
+    pub(super) windows: Vec<Window>,
     pub(in crate::gang) pieces: Vec<Piece>,
     /// True bounding boxes in their windows.
     boxes: Vec<Rect>,
@@ -97,12 +96,16 @@ pub(in crate::gang) struct Field<'a> {
     /// Memory of the search for neighbours.
     near: Vec<usize>,
     /// Pairs of outlines looked at so far: what work is counted in.
-    pub(in crate::gang) looks: u64,
+    pub(super) looks: u64,
 }
 
 impl<'a> Field<'a> {
-    /// Empty windows of these widths and lengths.
-    pub(in crate::gang) fn new(shapes: &'a [Shape], windows: &[(f64, f64)]) -> Field<'a> {
+    /// Windows of these widths and lengths with pieces in them: shape, place, and whether it stays.
+    pub(in crate::gang) fn new(
+        shapes: &'a [Shape],
+        windows: &[(f64, f64)],
+        pieces: &[(usize, Place, bool)],
+    ) -> Field<'a> {
         let sizes: f64 = shapes.iter().map(|shape| shape.size).sum();
         let typical = (sizes / shapes.len().max(1) as f64).max(1e-9);
         let window = |(width, length): &(f64, f64)| {
@@ -110,32 +113,29 @@ impl<'a> Field<'a> {
             let (bands, band_length) = (vec![Vec::new(); count], (length / count as f64).max(1e-9));
             Window { width: *width, length: *length, members: Vec::new(), bands, band_length }
         };
-        Field {
+        let piece = |(shape, place, fixed): &(usize, Place, bool)| {
+            let turned = Turned::new(&shapes[*shape], place.angle_deg);
+            Piece { shape: *shape, window: place.window, at: place.at, turned, fixed: *fixed }
+        };
+        let pieces: Vec<Piece> = pieces.iter().map(piece).collect();
+        let mut field = Field {
             shapes,
             windows: windows.iter().map(window).collect(),
-            pieces: Vec::new(),
-            boxes: Vec::new(),
-            pairs: Vec::new(),
-            outs: Vec::new(),
+            boxes: pieces.iter().map(|piece| piece.turned.bounds + piece.at).collect(),
+            pairs: vec![Vec::new(); pieces.len()],
+            outs: vec![(0.0, 1.0); pieces.len()],
             most_grown: shapes.iter().map(|shape| shape.grown).fold(0.0, f64::max),
             near: Vec::new(),
             looks: 0,
+            pieces,
+        };
+        for index in 0..field.pieces.len() {
+            let window = &mut field.windows[field.pieces[index].window];
+            window.members.push(index);
+            window.enter(index, field.boxes[index]);
         }
-    }
-
-    /// Puts pieces down: shape, place, and whether it stays. Once.
-    pub(in crate::gang) fn fill(&mut self, pieces: &[(usize, Place, bool)]) {
-        for (index, (shape, place, fixed)) in pieces.iter().enumerate() {
-            let turned = Turned::new(&self.shapes[*shape], place.angle_deg);
-            self.boxes.push(turned.bounds + place.at);
-            self.windows[place.window].members.push(index);
-            self.windows[place.window].enter(index, self.boxes[index]);
-            self.pieces.push(Piece { shape: *shape, window: place.window, at: place.at, turned, fixed: *fixed });
-        }
-        let count = self.pieces.len();
-        self.pairs = vec![Vec::new(); count];
-        self.outs = vec![(0.0, 1.0); count];
-        (0..count).for_each(|piece| self.measure(piece));
+        (0..field.pieces.len()).for_each(|piece| field.measure(piece));
+        field
     }
 
     /// Whether nothing but free zones stands in a window.
@@ -144,12 +144,12 @@ impl<'a> Field<'a> {
     }
 
     /// Where everything stands.
-    pub(in crate::gang) fn places(&self) -> Vec<Place> {
+    pub(super) fn places(&self) -> Vec<Place> {
         self.pieces.iter().map(Piece::place).collect()
     }
 
     /// Puts everything back.
-    pub(in crate::gang) fn restore(&mut self, places: &[Place]) {
+    pub(super) fn restore(&mut self, places: &[Place]) {
         for (index, place) in places.iter().enumerate() {
             if self.pieces[index].place() != *place {
                 self.put(index, *place);
@@ -158,15 +158,15 @@ impl<'a> Field<'a> {
     }
 
     /// Moves a piece.
-    pub(in crate::gang) fn put(&mut self, index: usize, place: Place) {
+    pub(super) fn put(&mut self, index: usize, place: Place) {
         let mut turned = std::mem::take(&mut self.pieces[index].turned);
         turned.turn(&self.shapes[self.pieces[index].shape], place.angle_deg);
         self.put_turned(index, place.window, place.at, turned);
     }
 
     /// Moves a piece that is turned already.
-    pub(in crate::gang) fn put_turned(&mut self, index: usize, window: usize, at: Vec2, mut turned: Turned) {
-        turned.need_edges(&self.shapes[self.pieces[index].shape]);
+    pub(super) fn put_turned(&mut self, index: usize, window: usize, at: Vec2, mut turned: Turned) {
+        turned.outline(&self.shapes[self.pieces[index].shape]);
         let old = self.pieces[index].window;
         for position in 0..self.pairs[index].len() {
             let pair = self.pairs[index][position];
@@ -258,10 +258,7 @@ impl<'a> Field<'a> {
         let offset = piece.at - at;
         let fade = FADE * a.diameter.max(b.diameter) as f32;
         let (depth, meets) = turned.depth(&piece.turned, offset, fade);
-        if !meets {
-            turned.need_edges(a);
-        }
-        if !meets && !turned.is_nearer(&piece.turned, offset, need) {
+        if !meets && !turned.outline(a).is_nearer(piece.turned.standing(), offset, need) {
             return 0.0;
         }
         (depth + fade * fade).sqrt() * ((a.size * b.size).sqrt() as f32)
@@ -291,14 +288,7 @@ impl<'a> Field<'a> {
     }
 
     /// What it weighs when a piece stands somewhere else; at least `limit` once it is clear that it is no less.
-    pub(in crate::gang) fn weigh(
-        &mut self,
-        index: usize,
-        window: usize,
-        at: Vec2,
-        turned: &mut Turned,
-        limit: f32,
-    ) -> f32 {
+    pub(super) fn weigh(&mut self, index: usize, window: usize, at: Vec2, turned: &mut Turned, limit: f32) -> f32 {
         let shape = self.pieces[index].shape;
         let bounds = turned.bounds + at;
         self.looks += 1;
@@ -324,18 +314,18 @@ impl<'a> Field<'a> {
     }
 
     /// What a piece weighs where it stands.
-    pub(in crate::gang) fn weight_of(&self, index: usize) -> f32 {
+    pub(super) fn weight_of(&self, index: usize) -> f32 {
         let out = self.outs[index].0 * self.outs[index].1;
         out + self.pairs[index].iter().map(|pair| pair.overlap * pair.weight).sum::<f32>()
     }
 
     /// Overlaps of a piece, unweighted.
-    pub(in crate::gang) fn loss_of(&self, index: usize) -> f32 {
+    pub(super) fn loss_of(&self, index: usize) -> f32 {
         self.outs[index].0 + self.pairs[index].iter().map(|pair| pair.overlap).sum::<f32>()
     }
 
     /// Overlaps of everything, each pair once.
-    pub(in crate::gang) fn loss(&self) -> f32 {
+    pub(super) fn loss(&self) -> f32 {
         let outs: f32 = self.outs.iter().map(|out| out.0).sum();
         outs + self.pairs.iter().flatten().map(|pair| pair.overlap).sum::<f32>() / 2.0
     }
@@ -343,7 +333,7 @@ impl<'a> Field<'a> {
     /// Makes overlaps that remain weigh more, and forgets slowly where there are none.
     ///
     /// Source: guided local search, C. Voudouris, E. Tsang, 1999; the factors are those of Gardeyn and others 2025.
-    pub(in crate::gang) fn raise_weights(&mut self) {
+    pub(super) fn raise_weights(&mut self) {
         let outs = self.outs.iter().map(|out| out.0);
         let worst = self.pairs.iter().flatten().map(|pair| pair.overlap).chain(outs).fold(0.0f32, f32::max);
         if worst <= 0.0 {
@@ -364,7 +354,7 @@ impl<'a> Field<'a> {
     }
 
     /// All overlaps weigh the same again.
-    pub(in crate::gang) fn forget_weights(&mut self) {
+    pub(super) fn forget_weights(&mut self) {
         self.pairs.iter_mut().flatten().for_each(|pair| pair.weight = 1.0);
         self.outs.iter_mut().for_each(|out| out.1 = 1.0);
     }

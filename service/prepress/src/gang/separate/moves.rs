@@ -25,7 +25,7 @@ const AXES: [Vec2; 4] = [Vec2::new(1.0, 0.0), Vec2::new(0.0, 1.0), Vec2::new(1.0
 
 /// A place that was weighed.
 #[derive(Clone, Debug, Default)]
-pub(in crate::gang) struct Trial {
+pub(super) struct Trial {
     window: usize,
     at: Vec2,
     turned: Turned,
@@ -34,14 +34,14 @@ pub(in crate::gang) struct Trial {
 
 /// Memory that searches use again.
 #[derive(Clone, Debug, Default)]
-pub(in crate::gang) struct Scratch {
+pub(super) struct Scratch {
     best: Vec<Trial>,
     spare: Vec<Trial>,
     turned: Turned,
 }
 
 /// Moves a piece to the best place found, if it weighs less there; returns whether.
-pub(in crate::gang) fn relocate(field: &mut Field<'_>, index: usize, rng: &mut Rng, scratch: &mut Scratch) -> bool {
+pub(super) fn relocate(field: &mut Field<'_>, index: usize, rng: &mut Rng, scratch: &mut Scratch) -> bool {
     let now = field.weight_of(index);
     let piece = &field.pieces[index];
     let shape = &field.shapes[piece.shape];

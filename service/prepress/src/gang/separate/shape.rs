@@ -1,8 +1,8 @@
 //! A part made ready for the search: few corners, never inside the true outline, and discs that tell how deep two meet.
 
-use super::super::body::Body;
+use super::super::body::{Body, point_edge_sq};
 use super::super::mask::simplified;
-use super::super::part::Part;
+use super::super::part::{Part, turned_bounds};
 use crate::geom::{Point, Pose, Rect, Ring, Vec2};
 use crate::order::Rotate;
 
@@ -18,11 +18,11 @@ const COVERED: f64 = 0.92;
 /// Points across the longest side among which the discs' centres are sought.
 const GRID: usize = 28;
 /// Discs are worked on in so many at a time.
-pub(in crate::gang) const LANES: usize = 8;
+pub(super) const LANES: usize = 8;
 
 /// Angles at which a part may stand, degrees in the feed frame.
 #[derive(Clone, Debug)]
-pub(in crate::gang) enum Angles {
+pub(super) enum Angles {
     /// Any.
     Any,
     /// These.
@@ -33,20 +33,20 @@ pub(in crate::gang) enum Angles {
 #[derive(Clone, Debug)]
 pub(in crate::gang) struct Shape {
     /// Outline of few corners; its area contains the true one, but for the stray that is in `grown`.
-    rings: Vec<Vec<Point>>,
-    /// Corners of the hull of the true outline, for its bounding box.
-    hull: Vec<Point>,
+    rings: Vec<Ring>,
+    /// Hull of the true outline, for its bounding box.
+    hull: Ring,
     discs: Vec<(Point, f64)>,
     /// By how much the outline and the discs count as grown: half the gutter, and what the outline may stray.
-    pub(in crate::gang) grown: f64,
+    pub(super) grown: f64,
     /// Bleed outside the true outline, to be kept inside the window.
-    pub(in crate::gang) reach: f64,
+    pub(super) reach: f64,
     /// Side of a square of the hull's area, mm.
-    pub(in crate::gang) size: f64,
+    pub(super) size: f64,
     /// Longest distance of two corners, about.
-    pub(in crate::gang) diameter: f64,
+    pub(super) diameter: f64,
     /// How it may be turned.
-    pub(in crate::gang) angles: Angles,
+    pub(super) angles: Angles,
 }
 
 impl Shape {
@@ -73,16 +73,16 @@ impl Shape {
                 stray = stray.max(tolerance / 2.0);
                 points = simplified(&points, tolerance / 2.0);
             }
-            simplified_outward(points, tolerance)
+            Ring::new(simplified_outward(points, tolerance))
         };
-        let simple: Vec<Vec<Point>> = rings.iter().map(coarse).collect();
+        let simple: Vec<Ring> = rings.iter().map(coarse).collect();
         Shape {
             discs: discs(rings),
             rings: simple,
             grown: gutter / 2.0 + stray,
             reach: 0.0,
             size: hull.area_mm2().sqrt(),
-            hull: hull.points().to_vec(),
+            hull,
             diameter,
             angles: Angles::Any,
         }
@@ -94,7 +94,7 @@ impl Shape {
         let ring = Ring::new(outline.to_vec());
         let mut shape = Shape { grown, angles: Angles::Of(vec![0.0]), ..Shape::of(std::slice::from_ref(&ring), 0.0) };
         if outline.len() == 1 {
-            (shape.rings, shape.hull) = (vec![outline.to_vec()], outline.to_vec());
+            (shape.rings, shape.hull) = (vec![ring.clone()], ring);
             shape.discs = vec![(outline[0], 0.0)];
         }
         shape.size = shape.size.max(radius);
@@ -105,19 +105,15 @@ impl Shape {
 
 /// A shape at an angle, about its own origin. Its memory is used again for the next angle.
 #[derive(Clone, Debug, Default)]
-pub(in crate::gang) struct Turned {
+pub(super) struct Turned {
     /// Degrees clockwise.
-    pub(in crate::gang) angle_deg: f64,
+    pub(super) angle_deg: f64,
     /// Bounding box of the true outline.
-    pub(in crate::gang) bounds: Rect,
-    /// Ends of edges in groups of neighbours with their boxes.
-    edges: Vec<(Point, Point)>,
-    groups: Vec<(Rect, u32, u32)>,
-    /// First edge of each ring, and the end.
-    starts: Vec<u32>,
+    pub(super) bounds: Rect,
     discs: Vec<Discs>,
-    /// Whether the edges are those of this angle; they are turned when they are first looked at.
-    has_edges: bool,
+    /// Outline of few corners, of this angle or of one before.
+    outline: Body,
+    has_outline: bool,
 }
 
 /// Some discs, grown as their shape is. Those that fill up the last have no radius and lie far away.
@@ -130,24 +126,22 @@ struct Discs {
 
 /// Where discs that fill up are put: far from any window.
 const NOWHERE: f32 = 1e9;
-/// Edges in a group.
-const GROUP: usize = 6;
 
 impl Turned {
     /// Turns a shape.
-    pub(in crate::gang) fn new(shape: &Shape, angle_deg: f64) -> Turned {
+    pub(super) fn new(shape: &Shape, angle_deg: f64) -> Turned {
         let mut turned = Turned::default();
         turned.turn(shape, angle_deg);
-        turned.need_edges(shape);
+        turned.outline(shape);
         turned
     }
 
     /// Turns a shape in place of what was here.
-    pub(in crate::gang) fn turn(&mut self, shape: &Shape, angle_deg: f64) {
+    pub(super) fn turn(&mut self, shape: &Shape, angle_deg: f64) {
         let turn = Pose { rotation_deg: angle_deg, ..Pose::default() }.to_affine();
         self.angle_deg = angle_deg;
-        self.bounds = around(shape.hull.iter().map(|point| turn * *point));
-        self.has_edges = false;
+        self.bounds = turned_bounds(std::slice::from_ref(&shape.hull), angle_deg);
+        self.has_outline = false;
         self.discs.clear();
         for discs in shape.discs.chunks(LANES) {
             let mut lanes = Discs { x: [NOWHERE; LANES], y: [NOWHERE; LANES], radius: [0.0; LANES] };
@@ -160,34 +154,19 @@ impl Turned {
         }
     }
 
-    /// Turns the edges, if that is still to be done.
-    pub(in crate::gang) fn need_edges(&mut self, shape: &Shape) {
-        if self.has_edges {
-            return;
+    /// The outline at this angle, turned when it is first asked for: most trials are judged by their discs alone.
+    pub(super) fn outline(&mut self, shape: &Shape) -> &Body {
+        if !self.has_outline {
+            self.outline.turn(&shape.rings, self.angle_deg);
+            self.has_outline = true;
         }
-        self.has_edges = true;
-        let turn = Pose { rotation_deg: self.angle_deg, ..Pose::default() }.to_affine();
-        self.edges.clear();
-        self.groups.clear();
-        self.starts.clear();
-        self.starts.push(0);
-        for ring in &shape.rings {
-            let first = self.edges.len();
-            let mut last = ring.last().map_or(Point::ORIGIN, |point| turn * *point);
-            for point in ring {
-                let next = turn * *point;
-                self.edges.push((last, next));
-                last = next;
-            }
-            self.starts.push(self.edges.len() as u32);
-            let mut from = first;
-            while from < self.edges.len() {
-                let to = (from + GROUP).min(self.edges.len());
-                let ends = self.edges[from..to].iter().flat_map(|(a, b)| [*a, *b]);
-                self.groups.push((around(ends), from as u32, to as u32));
-                from = to;
-            }
-        }
+        &self.outline
+    }
+
+    /// The outline of what stands: turned when it was put there.
+    pub(super) fn standing(&self) -> &Body {
+        debug_assert!(self.has_outline, "what stands has been turned");
+        &self.outline
     }
 
     /// How deep the discs of two shapes meet when the other is shifted by `offset` against this one: the sum over pairs of
@@ -196,7 +175,7 @@ impl Turned {
     ///
     /// Source: J. Gardeyn, G. Vanden Berghe, T. Wauters, *An open-source heuristic to reboot 2D nesting research*, 2025, the
     /// overlap proxy by poles of inaccessibility.
-    pub(in crate::gang) fn depth(&self, other: &Turned, offset: Vec2, fade: f32) -> (f32, bool) {
+    pub(super) fn depth(&self, other: &Turned, offset: Vec2, fade: f32) -> (f32, bool) {
         let (dx, dy) = (offset.x as f32, offset.y as f32);
         let mut sums = [0.0f32; LANES];
         let mut deepest = [f32::NEG_INFINITY; LANES];
@@ -215,51 +194,6 @@ impl Turned {
         }
         (sums.iter().sum(), deepest.iter().fold(f32::NEG_INFINITY, |a, b| a.max(*b)) > 0.0)
     }
-
-    /// Whether two outlines are nearer than `need` when the other is shifted by `offset` against this one.
-    pub(in crate::gang) fn is_nearer(&self, other: &Turned, offset: Vec2, need: f64) -> bool {
-        let need_sq = need * need;
-        let far = |a: &Rect, b: &Rect| {
-            let dx = (b.x0 + offset.x - a.x1).max(a.x0 - b.x1 - offset.x).max(0.0);
-            let dy = (b.y0 + offset.y - a.y1).max(a.y0 - b.y1 - offset.y).max(0.0);
-            dx * dx + dy * dy >= need_sq
-        };
-        for (box_a, from_a, to_a) in self.groups.iter().filter(|group| !far(&group.0, &other.bounds)) {
-            for (box_b, from_b, to_b) in &other.groups {
-                if far(box_a, box_b) {
-                    continue;
-                }
-                let mine = &self.edges[*from_a as usize..*to_a as usize];
-                let theirs = &other.edges[*from_b as usize..*to_b as usize];
-                for (c, d) in theirs {
-                    let (c, d) = (*c + offset, *d + offset);
-                    let bounds = Rect::from_points(c, d);
-                    let is_near = |edge: &(Point, Point)| are_nearer(*edge, (c, d), bounds, need, need_sq);
-                    if mine.iter().any(is_near) {
-                        return true;
-                    }
-                }
-            }
-        }
-        self.swallows(other, offset) || other.swallows(self, -offset)
-    }
-
-    /// Whether a ring of the other has its first corner inside one of ours.
-    fn swallows(&self, other: &Turned, offset: Vec2) -> bool {
-        let firsts = &other.starts[..other.starts.len().saturating_sub(1)];
-        firsts.iter().filter_map(|first| other.edges.get(*first as usize)).any(|edge| {
-            let point = edge.0 + offset;
-            self.bounds.inflate(1.0, 1.0).contains(point) && self.contains(point)
-        })
-    }
-
-    fn contains(&self, point: Point) -> bool {
-        let crosses = |(a, b): &&(Point, Point)| {
-            (a.y > point.y) != (b.y > point.y) && point.x < (b.x - a.x) * (point.y - a.y) / (b.y - a.y) + a.x
-        };
-        let ring = |span: &[u32]| &self.edges[span[0] as usize..span[1] as usize];
-        self.starts.windows(2).any(|span| ring(span).iter().filter(crosses).count() % 2 == 1)
-    }
 }
 
 impl Discs {
@@ -268,46 +202,9 @@ impl Discs {
     }
 }
 
-fn around(points: impl Iterator<Item = Point>) -> Rect {
-    let mut bounds = Rect::new(f64::INFINITY, f64::INFINITY, f64::NEG_INFINITY, f64::NEG_INFINITY);
-    for point in points {
-        bounds.x0 = bounds.x0.min(point.x);
-        bounds.y0 = bounds.y0.min(point.y);
-        bounds.x1 = bounds.x1.max(point.x);
-        bounds.y1 = bounds.y1.max(point.y);
-    }
-    if bounds.x0 <= bounds.x1 { bounds } else { Rect::ZERO }
-}
-
-/// Whether two edges are nearer than `need`. Not crossing, the nearest points include an end (e.g. C. Ericson, *Real-Time
-/// Collision Detection*, 2005, section 5.1.9).
-fn are_nearer(a: (Point, Point), b: (Point, Point), bounds_b: Rect, need: f64, need_sq: f64) -> bool {
-    let (low_x, high_x) = if a.0.x < a.1.x { (a.0.x, a.1.x) } else { (a.1.x, a.0.x) };
-    let (low_y, high_y) = if a.0.y < a.1.y { (a.0.y, a.1.y) } else { (a.1.y, a.0.y) };
-    let apart = low_x - bounds_b.x1 >= need
-        || bounds_b.x0 - high_x >= need
-        || low_y - bounds_b.y1 >= need
-        || bounds_b.y0 - high_y >= need;
-    if apart {
-        return false;
-    }
-    let side = |edge: (Point, Point), point: Point| (edge.1 - edge.0).cross(point - edge.0);
-    let (b0, b1, a0, a1) = (side(a, b.0), side(a, b.1), side(b, a.0), side(b, a.1));
-    let crosses =
-        ((b0 > 0.0 && b1 < 0.0) || (b0 < 0.0 && b1 > 0.0)) && ((a0 > 0.0 && a1 < 0.0) || (a0 < 0.0 && a1 > 0.0));
-    crosses || [gap_sq(a.0, b), gap_sq(a.1, b), gap_sq(b.0, a), gap_sq(b.1, a)].iter().any(|gap| *gap < need_sq)
-}
-
-fn gap_sq(point: Point, (a, b): (Point, Point)) -> f64 {
-    let along = b - a;
-    let length_sq = along.hypot2();
-    let t = if length_sq > 0.0 { ((point - a).dot(along) / length_sq).clamp(0.0, 1.0) } else { 0.0 };
-    (point - (a + along * t)).hypot2()
-}
-
 /// An outline of fewer corners that contains the given one: dents of at most `tolerance` are filled, and short edges between
 /// outward corners go where their neighbours meet within `tolerance`.
-pub(in crate::gang) fn simplified_outward(mut points: Vec<Point>, tolerance: f64) -> Vec<Point> {
+fn simplified_outward(mut points: Vec<Point>, tolerance: f64) -> Vec<Point> {
     points.dedup();
     let twice_area: f64 =
         (0..points.len()).map(|i| points[i].to_vec2().cross(points[(i + 1) % points.len()].to_vec2())).sum();
@@ -380,7 +277,7 @@ fn change(points: &[Point], index: usize) -> Option<Change> {
     let (before, here, next, after) = (at(index + count - 1), at(index), at(index + 1), at(index + 2));
     let bend = (here - before).cross(next - here);
     if bend <= 0.0 {
-        return Some(Change { index, cost: gap_sq(here, (before, next)).sqrt(), corner: None });
+        return Some(Change { index, cost: point_edge_sq(here, (before, next)).sqrt(), corner: None });
     }
     if (next - here).cross(after - next) <= 0.0 {
         return None;
@@ -395,7 +292,7 @@ fn change(points: &[Point], index: usize) -> Option<Change> {
     let corner = here + into * way;
     (way.is_finite() && way >= 0.0).then(|| Change {
         index,
-        cost: gap_sq(corner, (here, next)).sqrt(),
+        cost: point_edge_sq(corner, (here, next)).sqrt(),
         corner: Some(corner),
     })
 }
@@ -425,12 +322,10 @@ fn discs(rings: &[Ring]) -> Vec<(Point, f64)> {
     let least_open = ((1.0 - COVERED) * inside.len() as f64) as usize;
     while chosen.len() < MOST_DISCS && open.len() > least_open {
         let covers = |disc: &(Point, f64)| open.iter().filter(|point| point.distance(disc.0) <= disc.1).count();
-        let best = centres
-            .iter()
-            .map(|disc| (covers(disc), disc.1, disc))
-            .max_by(|a, b| (a.0, a.1).partial_cmp(&(b.0, b.1)).unwrap_or(std::cmp::Ordering::Equal));
-        let Some((count, _, disc)) = best.filter(|best| best.0 > 0) else { break };
-        debug_assert!(count > 0, "checked above");
+        let better =
+            |a: &(usize, &(Point, f64)), b: &(usize, &(Point, f64))| a.0.cmp(&b.0).then(a.1.1.total_cmp(&b.1.1));
+        let best = centres.iter().map(|disc| (covers(disc), disc)).max_by(better);
+        let Some((_, disc)) = best.filter(|best| best.0 > 0) else { break };
         chosen.push(*disc);
         open.retain(|point| point.distance(disc.0) > disc.1);
     }
