@@ -1,6 +1,6 @@
 //! Fills one container: each part goes where it fits best among the places nearest the feed edge.
 
-use super::map::{Map, set_bits};
+use super::map::{Map, Places};
 use super::mask::Mask;
 use super::part::{Part, Scale, Turn};
 use crate::cancel::Cancel;
@@ -17,6 +17,9 @@ pub(super) struct Spot {
     /// Where its origin lands, from the corner of the container's window.
     pub(super) at: Vec2,
 }
+
+/// Most words that remember rows without room; for more parts and longer windows they are tried again.
+const MOST_DEAD: usize = 4 << 20;
 
 /// What makes a place good.
 #[derive(Clone, Copy, Debug)]
@@ -39,6 +42,10 @@ pub(super) struct Fill<'a> {
     map: Map,
     /// For each part and angle the first row that may have room; rows only fill up.
     hints: Vec<Vec<u32>>,
+    /// For each part, once it was sought, rows known to have no room at each angle, one bit each.
+    dead: Vec<Vec<u64>>,
+    /// Columns still open, while a row is looked at.
+    free: Places,
     /// What stands in it.
     pub(super) spots: Vec<Spot>,
 }
@@ -60,7 +67,8 @@ impl<'a> Fill<'a> {
         let mut map = Map::new(cells(width), cells(length), scale.cell);
         obstacles.iter().for_each(|mask| map.stamp(mask, 0, 0));
         let hints = parts.iter().map(|part| vec![0; part.turns.len()]).collect();
-        Fill { parts, scale, width, length, map, hints, spots: Vec::new() }
+        let dead = vec![Vec::new(); parts.len()];
+        Fill { parts, scale, width, length, map, hints, dead, free: Places::default(), spots: Vec::new() }
     }
 
     /// Takes the room of a part that stands anywhere.
@@ -120,6 +128,10 @@ impl<'a> Fill<'a> {
         for disc in turns.iter().flat_map(|turn| &turn.discs) {
             self.map.prepare_disc(disc.0);
         }
+        let row_words = self.row_words();
+        if self.dead[part].is_empty() && row_words * turns.len() * parts.len() <= MOST_DEAD {
+            self.dead[part] = vec![0; row_words * turns.len()];
+        }
         let mut best: Option<Best> = None;
         for index in 0..turns.len() {
             cancel.check()?;
@@ -142,28 +154,63 @@ impl<'a> Fill<'a> {
         (col >= 0.0 && row >= 0.0).then_some((col as i32, row as i32))
     }
 
+    /// Words that hold a bit for each row.
+    fn row_words(&self) -> usize {
+        self.map.rows / 64 + 1
+    }
+
     fn search_turn(&mut self, part: usize, index: usize, taste: Taste, limit: f64, best: &mut Option<Best>) {
         let parts = self.parts;
         let turn = &parts[part].turns[index];
         let Some((last_col, last_row)) = self.last(&parts[part], turn, limit) else { return };
-        let mut first: Option<i32> = None;
-        let mut free = vec![0u64; self.map.words()];
-        let mut row = self.hints[part][index] as i32;
-        while row <= last_row {
+        let (mut first, mut at) = (None::<i32>, self.hints[part][index] as i32);
+        let mut free = std::mem::take(&mut self.free);
+        while let Some(row) = self.next_row(part, index, at, last_row) {
             let depth = self.depth(turn, row, taste);
-            if best.as_ref().is_some_and(|best| 1.0 - depth <= best.score) {
-                break;
-            }
-            if first.is_some_and(|first| f64::from(row - first) * self.map.cell() > taste.look_mm) {
+            if best.as_ref().is_some_and(|best| 1.0 - depth <= best.score)
+                || first.is_some_and(|first| f64::from(row - first) * self.map.cell() > taste.look_mm)
+            {
                 break;
             }
             if self.free_places(turn, row, last_col, &mut free) {
                 first.get_or_insert(row);
                 self.judge(turn, index, row, depth, &free, best);
-            } else if first.is_none() {
-                self.hints[part][index] = row as u32 + 1;
+            } else {
+                self.mark_dead(part, index, row);
             }
-            row += 1;
+            at = row + 1;
+        }
+        self.free = free;
+        if first.is_none() {
+            // Rows that were passed have no room, and never will.
+            self.hints[part][index] = at as u32;
+        }
+    }
+
+    /// The next row, from one on, where there may be room for a turn.
+    fn next_row(&self, part: usize, index: usize, from: i32, last: i32) -> Option<i32> {
+        let discs = &self.parts[part].turns[index].discs;
+        let row_words = self.row_words();
+        let dead = self.dead[part].get(index * row_words..(index + 1) * row_words).unwrap_or_default();
+        let mut mask = u64::MAX << (from % 64);
+        for word in from as usize / 64..=last.max(0) as usize / 64 {
+            let mut open = mask & !dead.get(word).copied().unwrap_or(0);
+            mask = u64::MAX;
+            for (disc, _, down) in discs {
+                open &= self.map.open_rows(*disc, *down, word);
+            }
+            if open != 0 {
+                let row = word as i32 * 64 + open.trailing_zeros() as i32;
+                return (row <= last).then_some(row);
+            }
+        }
+        None
+    }
+
+    fn mark_dead(&mut self, part: usize, index: usize, row: i32) {
+        let word = index * self.row_words() + row as usize / 64;
+        if let Some(word) = self.dead[part].get_mut(word) {
+            *word |= 1 << (row % 64);
         }
     }
 
@@ -173,14 +220,13 @@ impl<'a> Fill<'a> {
     }
 
     /// Marks the columns of a row where a turn fits; false when there is none.
-    fn free_places(&self, turn: &Turn, row: i32, last_col: i32, free: &mut [u64]) -> bool {
-        if turn.discs.iter().any(|(disc, _, down)| self.map.disc_row_is_full(*disc, row + down)) {
-            return false;
-        }
-        free.fill(0);
-        set_bits(free, 0, last_col as usize + 1);
+    fn free_places(&self, turn: &Turn, row: i32, last_col: i32, free: &mut Places) -> bool {
+        free.first(last_col as usize + 1);
         for (disc, col, down) in &turn.discs {
             self.map.test_disc(*disc, *col, row + down, free);
+            if free.is_none() {
+                return false;
+            }
         }
         let rows = turn.mask.rows();
         // Rows far apart first: they are the least alike and end hopeless tests soonest.
@@ -188,32 +234,24 @@ impl<'a> Fill<'a> {
             [61, 37, 17, 7, 1].into_iter().find(|stride| !rows.is_multiple_of(*stride) || *stride == 1).unwrap_or(1);
         let mut at = rows / 2;
         for _ in 0..rows {
-            if free.iter().all(|word| *word == 0) {
+            self.map.test_row(&turn.mask, at, row, free);
+            if free.is_none() {
                 return false;
             }
-            self.map.test_row(&turn.mask, at, row, free);
             at = (at + stride) % rows;
         }
-        free.iter().any(|word| *word != 0)
+        !free.is_none()
     }
 
     /// Scores both ends of every free stretch.
-    fn judge(&self, turn: &Turn, index: usize, row: i32, depth: f64, free: &[u64], best: &mut Option<Best>) {
-        let mut consider = |col: i32| {
-            let contact = f64::from(self.map.taken(&turn.halo, col, row)) / f64::from(turn.ring_cells);
+    fn judge(&self, turn: &Turn, index: usize, row: i32, depth: f64, free: &Places, best: &mut Option<Best>) {
+        let all = f64::from(turn.ring_cells.first().copied().unwrap_or(0).max(1));
+        for col in free.ends() {
+            let least = best.as_ref().map_or(0.0, |best| ((best.score + depth) * all).max(0.0)) as u32;
+            let contact = f64::from(self.map.taken(&turn.halo, col, row, (&turn.ring_cells, least))) / all;
             let score = contact - depth;
             if best.as_ref().is_none_or(|best| score > best.score + 1e-12) {
                 *best = Some(Best { score, turn: index, col, row });
-            }
-        };
-        for (index, word) in free.iter().enumerate() {
-            let before = index.checked_sub(1).map_or(0, |i| free[i] >> 63);
-            let after = free.get(index + 1).map_or(0, |next| next << 63);
-            let mut ends = word & (!((word << 1) | before) | !((word >> 1) | after));
-            while ends != 0 {
-                let col = index as i32 * 64 + ends.trailing_zeros() as i32;
-                consider(col);
-                ends &= ends - 1;
             }
         }
     }

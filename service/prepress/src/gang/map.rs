@@ -19,6 +19,7 @@ pub(super) struct Map {
     /// Cells along.
     pub(super) rows: usize,
     cell: f64,
+    /// Words of a row: one more than the cells need, so that shifted words are there to be read.
     words: usize,
     doubled: Vec<Vec<u64>>,
     discs: Vec<Option<Disc>>,
@@ -30,9 +31,72 @@ pub(super) struct Map {
 #[derive(Clone)]
 struct Disc {
     blocked: Vec<u64>,
-    /// Rows with any place left.
-    open: Vec<bool>,
+    /// Rows with any place left, one bit each.
+    open: Vec<u64>,
     full: bool,
+}
+
+/// Columns of a row where a piece may still stand, one bit each.
+#[derive(Clone, Debug, Default)]
+pub(super) struct Places {
+    words: Vec<u64>,
+    /// Words outside `low..high` are empty.
+    low: usize,
+    high: usize,
+}
+
+impl Places {
+    /// The first so many columns.
+    pub(super) fn first(&mut self, count: usize) {
+        (self.low, self.high) = (0, count.div_ceil(64));
+        self.words.resize(self.high, 0);
+        self.words.fill(u64::MAX);
+        if let Some(last) = self.words.last_mut() {
+            *last >>= (64 - count % 64) % 64;
+        }
+    }
+
+    /// Whether there is no place left.
+    pub(super) fn is_none(&self) -> bool {
+        self.low >= self.high
+    }
+
+    /// Takes away the columns whose bits are set in `cells` moved down by `shift`.
+    fn clear(&mut self, cells: &[u64], shift: i32) {
+        let (skip, bits) = (shift.div_euclid(64) as isize, shift.rem_euclid(64) as u32);
+        let from = self.low as isize + skip;
+        let to = self.high as isize + skip;
+        let free = &mut self.words[self.low..self.high];
+        if from >= 0 && (to as usize) < cells.len() {
+            let pairs = cells[from as usize..=to as usize].windows(2);
+            free.iter_mut()
+                .zip(pairs)
+                .for_each(|(free, pair)| *free &= !((pair[0] >> bits) | (pair[1] << 1 << (63 - bits))));
+        } else {
+            free.iter_mut().enumerate().for_each(|(index, free)| *free &= !shifted(cells, shift, self.low + index));
+        }
+        while self.low < self.high && self.words[self.low] == 0 {
+            self.low += 1;
+        }
+        while self.low < self.high && self.words[self.high - 1] == 0 {
+            self.high -= 1;
+        }
+    }
+
+    /// Both ends of every stretch of neighbouring places.
+    pub(super) fn ends(&self) -> impl Iterator<Item = i32> + '_ {
+        (self.low..self.high).flat_map(|index| {
+            let word = self.words[index];
+            let before = index.checked_sub(1).map_or(0, |before| self.words[before] >> 63);
+            let after = self.words.get(index + 1).map_or(0, |next| next << 63);
+            let mut ends = word & (!((word << 1) | before) | !((word >> 1) | after));
+            std::iter::from_fn(move || {
+                let bit = (ends != 0).then(|| ends.trailing_zeros())?;
+                ends &= ends - 1;
+                Some(index as i32 * 64 + bit as i32)
+            })
+        })
+    }
 }
 
 /// Number of the largest disc that is not larger than a radius, for cells of a size.
@@ -45,15 +109,10 @@ pub(super) fn disc_for(radius: f64, cell: f64) -> Option<usize> {
 impl Map {
     /// All free.
     pub(super) fn new(cols: usize, rows: usize, cell: f64) -> Map {
-        let words = cols / 64 + 1;
+        let words = cols / 64 + 2;
         let levels = (usize::BITS - cols.max(1).leading_zeros()) as usize;
         let doubled = vec![vec![0; words * rows]; levels];
         Map { cols, rows, cell, words, doubled, discs: vec![None; 64], stamped: 0, fresh: 0 }
-    }
-
-    /// Words that a row of places has.
-    pub(super) fn words(&self) -> usize {
-        self.words
     }
 
     fn row(&self, level: usize, row: usize) -> &[u64] {
@@ -88,8 +147,8 @@ impl Map {
         }
     }
 
-    /// Takes away from `free` the places where a row of a mask meets taken cells.
-    pub(super) fn test_row(&self, mask: &Mask, index: usize, row: i32, free: &mut [u64]) {
+    /// Takes away the places where a row of a mask meets taken cells.
+    pub(super) fn test_row(&self, mask: &Mask, index: usize, row: i32, free: &mut Places) {
         let at = mask.top + index as i32 + row;
         if at < 0 || at as usize >= self.rows {
             return;
@@ -98,30 +157,29 @@ impl Map {
             let length = (run.to - run.from).clamp(1, self.cols as i32) as u32;
             let level = length.ilog2() as usize;
             let cells = self.row(level, at as usize);
-            clear_shifted(free, cells, run.from);
+            free.clear(cells, run.from);
             let last = run.from + length as i32 - (1 << level);
             if last != run.from {
-                clear_shifted(free, cells, last);
+                free.clear(cells, last);
             }
         }
     }
 
-    /// Takes away from `free` the places where a disc does not fit with its centre that many cells from the place. The tables
-    /// may be some pieces old, which only makes the test milder.
-    pub(super) fn test_disc(&self, disc: usize, col: i32, row: i32, free: &mut [u64]) {
+    /// Takes away the places where a disc does not fit with its centre that many cells from the place. The tables may be some
+    /// pieces old, which only makes the test milder.
+    pub(super) fn test_disc(&self, disc: usize, col: i32, row: i32, free: &mut Places) {
         if let Some(Some(table)) = self.discs.get(disc)
             && row >= 0
             && (row as usize) < self.rows
         {
             let base = row as usize * self.words;
-            clear_shifted(free, &table.blocked[base..base + self.words], col);
+            free.clear(&table.blocked[base..base + self.words], col);
         }
     }
 
-    /// Whether a disc fits nowhere in a row.
-    pub(super) fn disc_row_is_full(&self, disc: usize, row: i32) -> bool {
-        let open = |table: &Disc| usize::try_from(row).is_ok_and(|row| table.open.get(row).copied().unwrap_or(true));
-        self.discs[disc].as_ref().is_some_and(|table| !open(table))
+    /// Of 64 rows from `64 * word` those where a disc fits anywhere with its centre `down` rows below, one bit each.
+    pub(super) fn open_rows(&self, disc: usize, down: i32, word: usize) -> u64 {
+        self.discs[disc].as_ref().map_or(u64::MAX, |table| shifted(&table.open, down, word))
     }
 
     /// Whether a disc fits nowhere.
@@ -145,7 +203,7 @@ impl Map {
         let reach = radius.floor() as i32;
         let step = (2 * reach / DISC_ROWS).max(1);
         let mut blocked = vec![0; self.words * self.rows];
-        let mut open = vec![false; self.rows];
+        let mut open = vec![0; self.rows / 64 + 1];
         for row in 0..self.rows as i32 {
             let base = row as usize * self.words;
             let out = &mut blocked[base..base + self.words];
@@ -160,19 +218,24 @@ impl Map {
                 or_shifted(out, cells, -half);
                 or_shifted(out, cells, length as i32 - (1 << level) - half);
             }
-            open[row as usize] = (0..self.cols).step_by(64).any(|col| {
+            let any = (0..self.cols).step_by(64).any(|col| {
                 let valid = if self.cols - col >= 64 { u64::MAX } else { (1 << (self.cols - col)) - 1 };
                 !out[col / 64] & valid != 0
             });
+            open[row as usize / 64] |= u64::from(any) << (row % 64);
         }
-        let full = !open.contains(&true);
+        let full = open.iter().all(|word| *word == 0);
         Disc { blocked, open, full }
     }
 
-    /// How many cells of a mask at a place are taken; cells outside the map count as taken.
-    pub(super) fn taken(&self, mask: &Mask, col: i32, row: i32) -> u32 {
+    /// How many cells of a mask at a place are taken; cells outside the map count as taken. `left` has for each row of the mask
+    /// how many can be from there on: once `least` cannot be reached, fewer are told.
+    pub(super) fn taken(&self, mask: &Mask, col: i32, row: i32, (left, least): (&[u32], u32)) -> u32 {
         let mut sum = 0;
         for index in 0..mask.rows() {
+            if sum + left[index] < least {
+                return sum;
+            }
             let at = mask.top + index as i32 + row;
             let inside = at >= 0 && (at as usize) < self.rows;
             for run in mask.row(index) {
@@ -226,16 +289,13 @@ fn shifted(words: &[u64], shift: i32, index: usize) -> u64 {
     if bits == 0 { word(at) } else { (word(at) >> bits) | (word(at + 1) << (64 - bits)) }
 }
 
+/// Sets the bits of `words` moved down by `shift`, or up; the last of `words` is empty.
 fn or_shifted(out: &mut [u64], words: &[u64], shift: i32) {
-    for (index, out) in out.iter_mut().enumerate() {
-        *out |= shifted(words, shift, index);
+    let (skip, bits) = (shift.div_euclid(64), shift.rem_euclid(64) as u32);
+    let (from, skip) = ((-skip).clamp(0, out.len() as i32) as usize, skip.clamp(0, words.len() as i32) as usize);
+    if let (Some(first), Some(word)) = (from.checked_sub(1).and_then(|at| out.get_mut(at)), words.first()) {
+        *first |= word << 1 << (63 - bits);
     }
-}
-
-fn clear_shifted(free: &mut [u64], words: &[u64], shift: i32) {
-    for (index, free) in free.iter_mut().enumerate() {
-        if *free != 0 {
-            *free &= !shifted(words, shift, index);
-        }
-    }
+    let pairs = words[skip..].windows(2);
+    out[from..].iter_mut().zip(pairs).for_each(|(out, pair)| *out |= (pair[0] >> bits) | (pair[1] << 1 << (63 - bits)));
 }

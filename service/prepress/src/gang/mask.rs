@@ -40,11 +40,6 @@ impl Mask {
         &self.runs[self.starts[index] as usize..self.starts[index + 1] as usize]
     }
 
-    /// How many cells.
-    pub(super) fn cells(&self) -> u32 {
-        self.runs.iter().map(|run| (run.to - run.from) as u32).sum()
-    }
-
     /// Rasterises rings grown by `growth`, everything in mm from the corner of cell (0, 0).
     pub(super) fn of(rings: &[Vec<Point>], growth: f64, cell: f64) -> Mask {
         let points = rings.iter().flatten();

@@ -71,8 +71,8 @@ pub(super) struct Turn {
     pub(super) mask: Mask,
     /// The mask with a ring around it.
     pub(super) halo: Mask,
-    /// Cells of the ring alone.
-    pub(super) ring_cells: u32,
+    /// Cells of the ring alone, from each row of `halo` on.
+    pub(super) ring_cells: Vec<u32>,
     /// Discs inside the grown outline: number of the disc, cells from the place to its centre.
     pub(super) discs: Vec<(usize, i32, i32)>,
 }
@@ -133,9 +133,23 @@ fn turn(rings: &[Ring], coarse: &Coarse, circles: &[(Point, f64)], reach: f64, a
         let cell = |length: f64| (length / scale.cell).floor() as i32;
         disc_for(radius + scale.gutter / 2.0, scale.cell).map(|disc| (disc, cell(at.x), cell(at.y)))
     };
-    let ring_cells = (halo.cells() - mask.cells().min(halo.cells())).max(1);
+    let ring_cells = ring_cells(&mask, &halo);
     let discs = circles.iter().filter_map(disc).collect();
     Turn { angle_deg, bounds, anchor, mask, halo, ring_cells, discs }
+}
+
+/// How many cells of the halo are not of the mask, from each of its rows on.
+fn ring_cells(mask: &Mask, halo: &Mask) -> Vec<u32> {
+    let cells = |mask: &Mask, row: usize| mask.row(row).iter().map(|run| (run.to - run.from) as u32).sum::<u32>();
+    let mut left = vec![0; halo.rows()];
+    let mut sum = 0;
+    for row in (0..halo.rows()).rev() {
+        let inner = row as i32 + halo.top - mask.top;
+        let inner = usize::try_from(inner).ok().filter(|inner| *inner < mask.rows());
+        sum += cells(halo, row).saturating_sub(inner.map_or(0, |inner| cells(mask, inner)));
+        left[row] = sum;
+    }
+    left
 }
 
 /// Bounding box of rings turned about the origin.
