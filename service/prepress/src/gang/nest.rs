@@ -32,6 +32,8 @@ const STRAY_MM: f64 = 0.08;
 const REPAIRS: u32 = 3;
 /// Share of the progress that is shown when the geometry is done.
 const GEOMETRY_SHARE: f64 = 0.95;
+/// Share of that which is shown when construction is done and improvement begins. Measured on mixes.
+const BUILT_SHARE: f64 = 0.25;
 
 /// See [`super::nest`].
 pub(super) fn nest(nesting: &Nesting<'_>, progress: Progress<'_>, cancel: &Cancel) -> Result<Layout, Fault> {
@@ -166,6 +168,8 @@ impl Room {
         let cases: Vec<Case> = shop.parts.iter().zip(copies).map(case).collect();
         let window: f64 = self.sections.iter().map(|section| section.width * section.length).sum();
         let choice = Choice::new(cases, window, self.sections.len());
+        let built = if self.work.looks == 0 { 1.0 } else { BUILT_SHARE };
+        let build = |share: f64| progress(share * built);
         let lone = |part: usize| Lone::new(shop, part, nesting.lots[self.order[part]].rotate);
         if let Some(part) = choice.lone() {
             let bins = lone(part).layout(copies[part])?;
@@ -178,7 +182,7 @@ impl Room {
             full.push((part, lone(part).full(0)?));
         }
         let holds: Vec<(usize, u32)> = full.iter().map(|(part, spots)| (*part, spots.len() as u32)).collect();
-        let mixed = choice.mixes_first(&holds).then(|| shop.best(copies, progress)).transpose()?;
+        let mixed = choice.mixes_first(&holds).then(|| shop.best(copies, &build)).transpose()?;
         let reached = mixed.as_ref().map(|bins| density(shop.parts, bins, window));
         let mut left = copies.to_vec();
         let mut bins = Bins::new();
@@ -188,12 +192,13 @@ impl Room {
             bins.extend((0..whole).map(|_| spots.clone()));
         }
         let rotate = |part: usize| nesting.lots[self.order[part]].rotate;
-        let aim = Aim { rotate: &rotate, looks: self.work.looks, all_count: nesting.roll };
+        let improve = |share: f64| progress(built + (1.0 - built) * share);
+        let aim = Aim { rotate: &rotate, looks: self.work.looks, all_count: nesting.roll, progress: &improve };
         let rest = match mixed {
             Some(mixed) if bins.is_empty() => mixed,
             mixed => {
                 let whole = bins.len();
-                bins.extend(shop.best(&left, progress)?);
+                bins.extend(shop.best(&left, &build)?);
                 match mixed {
                     Some(mixed) if shop.rank(&mixed) <= shop.rank(&bins) => {
                         bins.clear();
