@@ -63,8 +63,11 @@ impl Shop<'_> {
         }
         let gutter = self.scale.gutter + SPARE_MM;
         let stands: BTreeSet<usize> = bins.iter().flatten().map(|spot| spot.part).collect();
-        let shape = |part: usize| Shape::new(&self.parts[part], (aim.rotate)(part), gutter);
-        let shapes = stands.into_par_iter().map(|part| (part, shape(part))).collect();
+        let shape = |part: usize| {
+            self.cancel.check()?;
+            Ok((part, Shape::new(&self.parts[part], (aim.rotate)(part), gutter)))
+        };
+        let shapes = stands.into_par_iter().map(shape).collect::<Result<_, Fault>>()?;
         self.improved_with(bins, &shapes, aim)
     }
 

@@ -1,6 +1,7 @@
 //! The whole way from lots to a layout.
 
 use std::cmp::Ordering;
+use std::panic::{AssertUnwindSafe, catch_unwind};
 
 use rayon::prelude::*;
 
@@ -47,7 +48,7 @@ pub(super) fn nest(nesting: &Nesting<'_>, progress: Progress<'_>, cancel: &Cance
         .map(|lot| {
             cancel.check()?;
             let lot = &nesting.lots[*lot];
-            Ok(Part::new(&lot.outermost, lot.reach.mm(), lot.rotate, room.scale))
+            Part::new(&lot.outermost, lot.reach.mm(), lot.rotate, room.scale, cancel)
         })
         .collect::<Result<_, Fault>>()?;
     let shop = room.shop(nesting, &parts, cancel);
@@ -58,9 +59,9 @@ pub(super) fn nest(nesting: &Nesting<'_>, progress: Progress<'_>, cancel: &Cance
     prepend(&mut bins, &ready.alone, room.sections.len());
     fill_offcuts(nesting, &room, &shop, &mut bins)?;
     let sheets = room.gated(nesting, &shop, bins)?;
-    let layout = finish(nesting, &room, sheets, &ready.too_large, stopped_early)?;
+    let layout = finish(nesting, &room, sheets, &ready.too_large, cancel)?;
     progress(1.0);
-    Ok(layout)
+    Ok(Layout { stopped_early, ..layout })
 }
 
 fn finite(nesting: &Nesting<'_>) -> Result<(), Fault> {
@@ -172,14 +173,14 @@ impl Room {
         let build = |share: f64| progress(share * built);
         let lone = |part: usize| Lone::new(shop, part, nesting.lots[self.order[part]].rotate);
         if let Some(part) = choice.lone() {
-            let bins = lone(part).layout(copies[part])?;
+            let bins = or_next_best("a pattern", || lone(part).layout(copies[part]))?.unwrap_or_default();
             if bins.iter().map(|bin| bin.len() as u32).sum::<u32>() == copies[part] {
                 return Ok(bins);
             }
         }
         let mut full: Vec<(usize, Vec<Spot>)> = Vec::new();
         for part in choice.fillers_of_whole() {
-            full.push((part, lone(part).full(0)?));
+            full.extend(or_next_best("a pattern", || lone(part).full(0))?.map(|spots| (part, spots)));
         }
         let holds: Vec<(usize, u32)> = full.iter().map(|(part, spots)| (*part, spots.len() as u32)).collect();
         let mixed = choice.mixes_first(&holds).then(|| shop.best(copies, &build)).transpose()?;
@@ -208,7 +209,8 @@ impl Room {
                 }
             }
         };
-        bins.extend(shop.improved(rest, &aim)?);
+        let improved = or_next_best("improvement", || shop.improved(rest.clone(), &aim))?;
+        bins.extend(improved.unwrap_or(rest));
         Ok(bins)
     }
 
@@ -225,14 +227,13 @@ impl Room {
             let none = crate::units::Mm::ZERO;
             return Ok(Fitting::Never(FaultTooLarge { measured: none, limit: none, shrink: 0.0 }));
         }
-        let candidate = Candidate { rings, reach: lot.reach.mm(), rotate: lot.rotate, part };
+        let candidate = Candidate { rings, reach: lot.reach.mm(), rotate: lot.rotate, part, cancel: shop.cancel };
         for (index, section) in self.sections.iter().enumerate() {
-            shop.cancel.check()?;
-            if let Some(spot) = candidate.spot(section, self.feed.turn_deg) {
+            if let Some(spot) = candidate.spot(section, self.feed.turn_deg)? {
                 return Ok(Fitting::Alone(index, spot));
             }
         }
-        Ok(Fitting::Never(candidate.too_large(&self.sections, self.feed.turn_deg)))
+        Ok(Fitting::Never(candidate.too_large(&self.sections, self.feed.turn_deg)?))
     }
 
     /// Containers with poses on the sheet.
@@ -257,7 +258,8 @@ impl Room {
         for _ in 0..=REPAIRS {
             shop.cancel.check()?;
             let sheets = self.sheets(&bins);
-            let broken: Vec<Vec<gate::Broken>> = sheets.par_iter().map(|sheet| gate::check(nesting, sheet)).collect();
+            let check = |sheet: &Vec<(usize, Pose)>| gate::check(nesting, sheet, shop.cancel);
+            let broken: Vec<Vec<gate::Broken>> = sheets.par_iter().map(check).collect::<Result<_, Fault>>()?;
             if broken.iter().all(Vec::is_empty) {
                 return Ok(sheets.into_iter().filter(|sheet| !sheet.is_empty()).collect());
             }
@@ -269,11 +271,22 @@ impl Room {
                     lost[part] += u32::from(!nesting.lots[self.order[part]].filler);
                 }
             }
+            tracing::warn!(reason, copies = lost.iter().sum::<u32>(), "copies broke a promise and are placed anew");
             bins.resize(bins.len().next_multiple_of(count), Vec::new());
             bins.extend(shop.again(&lost)?);
         }
         Err(Fault::LayoutBroken { reason })
     }
+}
+
+/// What a way makes; nothing when it panicked, which is a mistake of ours or of a library: the next best is taken then, and a
+/// night is not lost for it.
+fn or_next_best<T>(way: &str, work: impl FnOnce() -> Result<T, Fault>) -> Result<Option<T>, Fault> {
+    if let Ok(made) = catch_unwind(AssertUnwindSafe(work)) {
+        return made.map(Some);
+    }
+    tracing::error!(way, "a way of laying out panicked; the next best is taken");
+    Ok(None)
 }
 
 /// Takes out a copy by its index on the sheet.
@@ -369,7 +382,10 @@ fn fill_offcuts(nesting: &Nesting<'_>, room: &Room, shop: &Shop<'_>, bins: &mut 
         let whole = later || !nesting.roll;
         let limit = if whole { f64::INFINITY } else { used(shop.parts, &bins[index]) };
         let mut fill = shop.empty(index % count);
-        bins[index].iter().for_each(|spot| fill.add(*spot));
+        for spot in &bins[index] {
+            shop.cancel.check()?;
+            fill.add(*spot);
+        }
         for part in &fillers {
             while left[*part] > 0 && fill.place(*part, taste, limit, shop.cancel)? {
                 left[*part] -= 1;
@@ -386,11 +402,14 @@ fn finish(
     room: &Room,
     mut sheets: Vec<Vec<(usize, Pose)>>,
     too_large: &[Option<FaultTooLarge>],
-    stopped_early: bool,
+    cancel: &Cancel,
 ) -> Result<Layout, Fault> {
-    sheets.iter_mut().for_each(|sheet| read(nesting, room.feed, sheet));
+    for sheet in &mut sheets {
+        cancel.check()?;
+        read(nesting, room.feed, sheet);
+    }
     let lots: Vec<Vec<usize>> = sheets.iter().map(|sheet| sheet.iter().map(|(lot, _)| *lot).collect()).collect();
-    let given = assign(&nesting.lots, &lots, nesting.keep_orders_together);
+    let given = assign(&nesting.lots, &lots, nesting.keep_orders_together, cancel)?;
     let mut unplaced = left_over(&nesting.lots, &lots, &given);
     for entry in &mut unplaced {
         entry.fault = too_large[entry.lot].filter(|_| !nesting.lots[entry.lot].filler);
@@ -405,7 +424,7 @@ fn finish(
         };
         placed.push(sheet.iter().zip(given).map(copy).collect::<Vec<Placed>>());
     }
-    let layout = Layout { sheets: placed, unplaced, stopped_early };
+    let layout = Layout { sheets: placed, unplaced, stopped_early: false };
     conserved(nesting, &sheets, &layout)?;
     Ok(layout)
 }
@@ -445,3 +464,6 @@ fn read(nesting: &Nesting<'_>, feed: Feed, sheet: &mut Vec<(usize, Pose)>) {
         rest = &rest[end..];
     }
 }
+
+#[cfg(test)]
+mod tests;

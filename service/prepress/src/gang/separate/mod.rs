@@ -230,3 +230,6 @@ impl<'a> Search<'a> {
         Ok(())
     }
 }
+
+#[cfg(test)]
+mod tests;
