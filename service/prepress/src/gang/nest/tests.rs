@@ -74,8 +74,10 @@ fn count(bins: &Bins) -> usize {
     bins.iter().map(Vec::len).sum()
 }
 
+type Breaker = (&'static str, fn(&mut Bins));
+
 /// Ways to break a layout without losing a copy.
-fn breakers() -> Vec<(&'static str, fn(&mut Bins))> {
+fn breakers() -> Vec<Breaker> {
     vec![
         ("one inside another", |bins| bins[0][1].at = bins[0][0].at),
         ("one nearer than the gutter", |bins| bins[0][1].at = bins[0][0].at + Vec2::new(5.0, 3.0)),
