@@ -29,6 +29,9 @@ const CELLS_PER_PART: f64 = 45.0;
 const LEAST_CELL_MM: f64 = 0.1;
 /// Corners above which outlines are simplified for masks, and by how much at most (see `part`).
 const STRAY_MM: f64 = 0.08;
+/// Longest length or farthest place that counts as a number, mm: a hundred kilometres. Farther away steps of double precision
+/// come near the layout's tolerance.
+const MOST_MM: f64 = 1e8;
 /// Times that copies which fail the gate are placed anew.
 const REPAIRS: u32 = 3;
 /// Share of the progress that is shown when the geometry is done.
@@ -42,15 +45,8 @@ pub(super) fn nest(nesting: &Nesting<'_>, progress: Progress<'_>, cancel: &Cance
     finite(nesting)?;
     progress(0.0);
     let room = Room::new(nesting);
-    let parts: Vec<Part> = room
-        .order
-        .par_iter()
-        .map(|lot| {
-            cancel.check()?;
-            let lot = &nesting.lots[*lot];
-            Part::new(&lot.outermost, lot.reach.mm(), lot.rotate, room.scale, cancel)
-        })
-        .collect::<Result<_, Fault>>()?;
+    let part = |lot: &usize| room.part(&nesting.lots[*lot], cancel);
+    let parts: Vec<Part> = room.order.par_iter().map(part).collect::<Result<_, Fault>>()?;
     let shop = room.shop(nesting, &parts, cancel);
     let ready = room.ready(nesting, &shop)?;
     let shown = |share: f64| progress(share.clamp(0.0, 1.0) * GEOMETRY_SHARE);
@@ -66,14 +62,16 @@ pub(super) fn nest(nesting: &Nesting<'_>, progress: Progress<'_>, cancel: &Cance
 
 fn finite(nesting: &Nesting<'_>) -> Result<(), Fault> {
     let window = nesting.frame.window;
-    let point = |point: &crate::geom::Point| point.x.is_finite() && point.y.is_finite();
+    let finite = |length: f64| length.abs() <= MOST_MM;
+    let point = |point: &crate::geom::Point| finite(point.x) && finite(point.y);
     let outlines = nesting.lots.iter().flat_map(|lot| &lot.outermost).flat_map(Ring::points).all(point);
-    let lengths = nesting.lots.iter().all(|lot| lot.reach.mm().is_finite());
+    let lengths = nesting.lots.iter().all(|lot| finite(lot.reach.mm()));
     let zones = nesting.frame.keep_outs.iter().all(|keep_out| match keep_out {
-        KeepOut::Disc { centre, radius } => point(centre) && radius.mm().is_finite(),
-        KeepOut::Box(rect) => rect.is_finite(),
+        KeepOut::Disc { centre, radius } => point(centre) && finite(radius.mm()),
+        KeepOut::Box(rect) => [rect.x0, rect.y0, rect.x1, rect.y1].into_iter().all(finite),
     });
-    let all = outlines && lengths && zones && window.is_finite() && nesting.gutter.mm().is_finite();
+    let stock = [window.x0, window.y0, window.x1, window.y1, nesting.gutter.mm()].into_iter().all(finite);
+    let all = outlines && lengths && zones && stock;
     if all { Ok(()) } else { Err(Fault::NotFinite) }
 }
 
@@ -114,6 +112,15 @@ impl Room {
         let mut order: Vec<usize> = (0..nesting.lots.len()).collect();
         order.sort_by(|a, b| by_geometry(&nesting.lots[*a], &nesting.lots[*b]).then(a.cmp(b)));
         Room { feed, sections: sections(nesting.frame, feed, gutter), scale, work, order }
+    }
+
+    /// Makes a lot ready: at no angle where it is longer than the window's diagonal, so that memory is bounded by the window.
+    fn part(&self, lot: &Lot, cancel: &Cancel) -> Result<Part, Fault> {
+        let (bounds, reach) = (turned_bounds(&lot.outermost, 0.0), lot.reach.mm());
+        if bounds.width().max(bounds.height()) > self.feed.width.hypot(self.feed.length) + 1.0 {
+            return Part::at_angles(&lot.outermost, reach, &[], self.scale, cancel);
+        }
+        Part::new(&lot.outermost, reach, lot.rotate, self.scale, cancel)
     }
 
     fn shop<'a>(&'a self, nesting: &Nesting<'a>, parts: &'a [Part], cancel: &'a Cancel) -> Shop<'a> {

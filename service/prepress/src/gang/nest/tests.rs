@@ -20,10 +20,7 @@ struct Stage<'a> {
 impl<'a> Stage<'a> {
     fn of(nesting: Nesting<'a>) -> Stage<'a> {
         let (room, cancel) = (Room::new(&nesting), Cancel::new());
-        let part = |lot: &usize| {
-            let lot = &nesting.lots[*lot];
-            Part::new(&lot.outermost, lot.reach.mm(), lot.rotate, room.scale, &cancel).expect("nobody cancels")
-        };
+        let part = |lot: &usize| room.part(&nesting.lots[*lot], &cancel).expect("nobody cancels");
         let parts = room.order.iter().map(part).collect();
         Stage { nesting, room, parts, cancel }
     }
