@@ -6,6 +6,7 @@ import importlib.util
 import json
 import math
 from pathlib import Path
+import platform
 import re
 import resource
 import subprocess
@@ -176,6 +177,15 @@ def sums(rows):
         print(f"jigsaws: optimum met by {met} of {len(bins)}; at most one bin over 2 or 3, or 1.25 x of more: {within} of {len(bins)}")
 
 
+def processor():
+    """What it is measured on."""
+    try:
+        names = re.findall(r"^model name\s*: (.*)$", Path("/proc/cpuinfo").read_text(), re.M)
+    except OSError:
+        names = []
+    return f"{len(names)} x {names[0]}" if names else platform.processor() or "an unknown processor"
+
+
 def arguments():
     parser = argparse.ArgumentParser(prog="load/ganging --table", description=__doc__)
     parser.add_argument("--program", required=True, help=argparse.SUPPRESS)
@@ -199,6 +209,8 @@ def main():
         solve_outside(path, *map(int, numbers))
         return
     asked = arguments()
+    strips, others = f"{asked.seconds} CPU s for a strip", f"{asked.seconds} s at most" if asked.limit else "no limit"
+    print(f"{asked.effort}, {strips}, {others} for others, {asked.threads} threads from seed {asked.seed}; on {processor()}\n")
     print(HEADING)
     sums([row(asked, path) for path in asked.files])
 
