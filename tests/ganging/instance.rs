@@ -38,7 +38,12 @@ pub(crate) fn container(instance: &Value) -> Result<Container, Box<dyn Error>> {
     let margin = |name: &str| number(margins, name);
     let window = Rect::new(margin("left"), margin("top"), size.0 - margin("right"), size.1 - margin("bottom"));
     let frame = frame(size, window);
-    Ok(Container { frame, roll, feed_edge, gutter: Mm::of(number(instance, "gutter_mm")) })
+    Ok(Container {
+        frame,
+        roll,
+        feed_edge,
+        gutter: Mm::of(number(instance, "gutter_mm").max(number(instance, "gutter"))),
+    })
 }
 
 /// A frame with nothing in it but its window.
@@ -59,12 +64,18 @@ fn longest(lot: &Lot) -> f64 {
     bounds.width().hypot(bounds.height())
 }
 
+/// The most turns that are all allowed.
 fn rotate(item: &Value) -> Rotate {
-    match item["allowed_rotations_deg"].as_array().map(Vec::len) {
-        None => Rotate::Free,
-        Some(4) => Rotate::QuarterTurns,
-        Some(2) => Rotate::HalfTurns,
-        Some(_) => Rotate::None,
+    let Some(angles) = item["allowed_rotations_deg"].as_array() else { return Rotate::Free };
+    let allows = |angle: f64| {
+        let off = |allowed: &Value| allowed.as_f64().is_some_and(|allowed| (allowed - angle).rem_euclid(360.0) < 1e-9);
+        angles.iter().any(off)
+    };
+    let [half, quarter] = [&[0.0, 180.0][..], &[0.0, 90.0, 180.0, 270.0]].map(|turns| turns.iter().all(|a| allows(*a)));
+    match (half, quarter) {
+        (_, true) => Rotate::QuarterTurns,
+        (true, false) => Rotate::HalfTurns,
+        (false, false) => Rotate::None,
     }
 }
 

@@ -6,13 +6,16 @@ import functools
 import importlib.util
 import json
 import subprocess
+import sys
 from pathlib import Path
 
 import pytest
+from shapely import Polygon
 
 from programs import example
 
 PACKING = Path(__file__).parent.parent / "fixtures" / "packing"
+TABLE = Path(__file__).parent / "ganging_table.py"
 
 # What ganging reaches at `draft`, seed 1: length equivalent as the checker counts it (of a strip the used length). Counted work, so
 # the same on every machine of an architecture; the last digits may move with another. A change of the search renews this
@@ -83,6 +86,26 @@ def test_jigsaws_take_one_bin_more_than_their_optimum_at_most(written, name):
 @pytest.mark.parametrize("name", ["a-300-of-12", "fu"])
 def test_one_thread_makes_the_same_layout_as_two(written, name):
     assert written(name, threads=1) == written(name, threads=2)
+
+
+def test_the_table_tells_what_the_checker_finds_beside_an_outside_solver_at_the_same_cpu_time():
+    # On the command line of `load/ganging --table`.
+    files = [PACKING / f"{name}.json" for name in ("fu", "TF004")]
+    command = [sys.executable, TABLE, "--program", example("ganging"), "--effort", "draft", "--seconds", "1", *files]
+    said = subprocess.run(command, check=True, capture_output=True, text=True, timeout=300).stdout
+    rows = {line.split()[0]: line for line in said.splitlines() if line}
+    ours, theirs, published = rows["fu"].split("|")
+    name, kind, pieces, bound, length, bins, density, valid, seeds, seconds = ours.split()
+    solved, solved_seconds, points = (float(word) for word in theirs.split())
+    area = sum(item["demand"] * Polygon(item["outline"]).area for item in instance("fu")["items"])
+    assert (kind, pieces, bins, valid) == ("strip", "12", "1", "yes") and int(seeds) > 1
+    assert float(bound) == pytest.approx(area / instance("fu")["strip_height"], abs=1e-3)
+    assert float(density) == pytest.approx(100 * float(bound) / float(length), abs=0.02)
+    assert 60 < solved < 95 and points == pytest.approx(float(density) - solved, abs=0.011)
+    assert 0.5 * solved_seconds < float(seconds) < 1.5 * solved_seconds
+    assert float(published.split()[0]) == instance("fu")["published"]["mean_density"]
+    assert rows["TF004"].split()[:3] == ["TF004", "bins", "30"] and " of 2 " in rows["TF004"]
+    assert "valid and complete: 2 of 2" in said and "of 1; at most one bin over" in said
 
 
 def spoiled():

@@ -35,6 +35,7 @@ struct Record {
     began: Instant,
     took: RefCell<[Duration; 4]>,
     key: RefCell<Option<String>>,
+    job_sha256: RefCell<Option<String>>,
 }
 
 /// One request. Clones share one record.
@@ -57,7 +58,8 @@ impl Visit {
                 && id.bytes().all(|byte| byte.is_ascii_alphanumeric() || b"._-".contains(&byte))
         };
         let id = asked_id.filter(plain).map_or_else(|| Uuid::now_v7().to_string(), str::to_owned);
-        Visit(Rc::new(Record { id, began: Instant::now(), took: RefCell::default(), key: RefCell::default() }))
+        let (took, key, job_sha256) = (RefCell::default(), RefCell::default(), RefCell::default());
+        Visit(Rc::new(Record { id, began: Instant::now(), took, key, job_sha256 }))
     }
 
     /// The record of a request.
@@ -79,6 +81,16 @@ impl Visit {
     /// The name of the key that let it in.
     pub(crate) fn key(&self) -> Option<String> {
         self.0.key.borrow().clone()
+    }
+
+    /// Remembers the digest of its job.
+    pub(crate) fn set_job_sha256(&self, digest: String) {
+        *self.0.job_sha256.borrow_mut() = Some(digest);
+    }
+
+    /// The digest of its job, once that was read: SHA-256 of the part's bytes, in hexadecimal digits.
+    pub(crate) fn job_sha256(&self) -> Option<String> {
+        self.0.job_sha256.borrow().clone()
     }
 
     /// Since it began.

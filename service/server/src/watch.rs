@@ -43,10 +43,15 @@ pub(crate) async fn watch(
     line.status = Some(response.status());
     let note = response.extensions().get::<ProblemNote>().cloned();
     if let Some(cause) = note.as_ref().and_then(|note| note.cause.as_deref()) {
-        tracing::error!(request_id = line.visit.id(), cause, "our fault");
+        tell_fault(&line.visit, cause);
     }
     line.problem = note.map(|note| note.code);
     Ok(ServiceResponse::new(request, response))
+}
+
+/// The line on a fault of ours. Whoever mends it looks for the job by its digest; its content is the shop's.
+fn tell_fault(visit: &Visit, cause: &str) {
+    tracing::error!(request_id = visit.id(), job_sha256 = visit.job_sha256(), cause, "our fault");
 }
 
 /// To the microsecond.
@@ -92,5 +97,42 @@ impl Drop for Line {
             work_ms = ms(Stage::Work),
             "request"
         );
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use std::io::{self, Write};
+    use std::sync::{Arc, Mutex, PoisonError};
+
+    use super::*;
+
+    /// A log to be read.
+    #[derive(Clone, Default)]
+    struct Log(Arc<Mutex<Vec<u8>>>);
+
+    impl Write for Log {
+        fn write(&mut self, bytes: &[u8]) -> io::Result<usize> {
+            self.0.lock().unwrap_or_else(PoisonError::into_inner).write(bytes)
+        }
+
+        fn flush(&mut self) -> io::Result<()> {
+            Ok(())
+        }
+    }
+
+    #[test]
+    fn a_fault_of_ours_is_logged_with_the_digest_of_its_job() {
+        let (log, visit) = (Log::default(), Visit::begin(Some("night-7")));
+        visit.set_job_sha256("0a".repeat(32));
+        let writer = log.clone();
+        let subscriber = tracing_subscriber::fmt().json().with_writer(move || writer.clone()).finish();
+        tracing::subscriber::with_default(subscriber, || tell_fault(&visit, "gang.layout_broken: 1.9 mm"));
+        let text = log.0.lock().unwrap_or_else(PoisonError::into_inner).clone();
+        let line: serde_json::Value = serde_json::from_slice(&text).expect("one line of JSON");
+        let field = |name: &str| line["fields"][name].as_str().unwrap_or_default().to_owned();
+        assert_eq!(field("request_id"), "night-7");
+        assert_eq!(field("job_sha256"), "0a".repeat(32));
+        assert_eq!(field("cause"), "gang.layout_broken: 1.9 mm");
     }
 }

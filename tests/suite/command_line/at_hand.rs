@@ -83,6 +83,32 @@ fn small_late_copies_go_where_a_large_one_leaves_room() {
 }
 
 #[test]
+fn a_short_stock_gets_the_effort_that_was_asked_for() {
+    let leaf = |name: &str, width_mm: f64, quantity: u32| {
+        with(item(name, "leaf.png", quantity), "/size", json!({"width_mm": width_mm}))
+    };
+    let orders = json!([
+        order("late", None, &leaf("1", 31.0, 60)),
+        order("soon", Some("2026-12-01"), &leaf("1", 43.0, 9)),
+        order("next", Some("2026-12-02"), &leaf("1", 24.0, 60)),
+    ]);
+    let made = |effort: &str| {
+        let shop = Shop::open();
+        let night = with(night(orders.clone(), json!(1)), "/policy/effort", json!(effort));
+        shop.gang(&night).assert_done();
+        let ticket = shop.ticket();
+        assert_eq!(balanced(&night, &ticket), 3);
+        assert_eq!(ticket["totals"]["sheets"], 1);
+        short_of(&ticket, "sheets", 1.0);
+        assert_eq!(placed_of(&ticket, 1), 9, "{effort}: the first that is due");
+        assert!((1..60).contains(&placed_of(&ticket, 2)) && placed_of(&ticket, 0) < 60, "{effort}");
+        placed_of(&ticket, 2)
+    };
+    let (quick, better) = (made("draft"), made("standard"));
+    assert!(better >= quick, "{better} of the second order on a sheet, {quick} at draft");
+}
+
+#[test]
 fn of_a_roll_no_more_is_cut_off_than_there_is() {
     let roll = json!({"roll": {"width_mm": 300, "max_length_mm": 500}});
     for at_hand in [150.0, 450.5, 600.0] {

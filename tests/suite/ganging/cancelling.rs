@@ -1,11 +1,12 @@
 //! Raising the flag ends ganging at once.
 
+use std::sync::mpsc;
 use std::time::{Duration, Instant};
 
 use quoin_prepress::cancel::Cancel;
 use quoin_prepress::fault::Fault;
-use quoin_prepress::gang::{Lot, PagePiece, PagePlan, arrange_page, nest};
-use quoin_prepress::geom::{Point, Rect, Ring};
+use quoin_prepress::gang::{Lot, Nesting, PagePiece, PagePlan, arrange_page, nest};
+use quoin_prepress::geom::{Affine, Point, Rect, Ring};
 use quoin_prepress::order::Rotate;
 use quoin_prepress::units::Mm;
 
@@ -77,11 +78,66 @@ fn patterns_boxes_discs_and_mixes_end_soon_after_they_are_cancelled() {
     }
 }
 
+/// Five thousand copies of five hundred designs, from the outlines of the sticker workload.
+fn many() -> Vec<Lot> {
+    let lots = fixture("a-300-of-12.json").1;
+    let design = |index: usize| {
+        let of = &lots[index % lots.len()];
+        let scale = Affine::scale(0.5 + 0.7 * (index / lots.len()) as f64 / 42.0);
+        let mut claims = of.claims.clone();
+        claims.iter_mut().for_each(|claim| (claim.order, claim.copies) = (index / 3, 10));
+        Lot { outermost: of.outermost.iter().map(|ring| ring.transformed(scale)).collect(), claims, ..of.clone() }
+    };
+    (0..500).map(design).collect()
+}
+
+/// Raises the flag a time after the progress came to a share; how long the work went on then.
+fn late_after(share: f64, after: Duration, nesting: &Nesting<'_>) -> Option<Duration> {
+    let (reached, reaches) = mpsc::channel();
+    let cancel = Cancel::new();
+    std::thread::scope(|scope| {
+        let flag = cancel.clone();
+        let raiser = scope.spawn(move || {
+            // An error when the work is over before that.
+            reaches.recv().ok()?;
+            std::thread::sleep(after);
+            flag.raise();
+            Some(Instant::now())
+        });
+        let progress = move |done: f64| {
+            if done >= share {
+                // Nobody listens any more once the flag is raised.
+                let _ = reached.send(());
+            }
+        };
+        let ended = matches!(nest(nesting, &progress, &cancel), Err(Fault::Cancelled)).then(Instant::now);
+        drop(progress);
+        let raised = raiser.join().expect("the raiser only sleeps")?;
+        Some(ended?.saturating_duration_since(raised))
+    })
+}
+
+#[test]
+fn five_thousand_copies_end_soon_after_they_are_cancelled_at_any_stage() {
+    let frame = frame(Rect::new(10.0, 10.0, 320.0, 470.0), Vec::new());
+    let nesting = nesting(&frame, 2.0, many());
+    let moments =
+        [("while designs are made ready", 0.0, 40), ("construction", 0.1, 0), ("the gate and orders", 0.949, 10)];
+    for (name, share, after_ms) in moments {
+        let after = Duration::from_millis(after_ms);
+        let mut late = (0..TIMES).map_while(|_| late_after(share, after, &nesting));
+        let first = late.next().expect(name);
+        let best = if first <= SOON { Some(first) } else { late.find(|late| *late <= SOON) };
+        println!("{name}: {first:?} at first");
+        assert!(best.is_some(), "{name}: went on for {first:?} at first, and for no less than {SOON:?} later");
+    }
+}
+
 #[test]
 fn a_page_ends_soon_after_it_is_cancelled() {
     let lots = fixture("a-300-of-12.json").1;
     let scaled = |lot: &Lot, factor: f64| -> Vec<Ring> {
-        lot.outermost.iter().map(|ring| ring.transformed(quoin_prepress::geom::Affine::scale(factor))).collect()
+        lot.outermost.iter().map(|ring| ring.transformed(Affine::scale(factor))).collect()
     };
     let mut pieces = Vec::new();
     for lot in &lots {

@@ -9,7 +9,7 @@ use quoin_prepress::geom::{Point, Rect};
 use quoin_prepress::order::{FeedEdge, Rotate};
 use quoin_prepress::units::Mm;
 
-use super::outlines::{outline, rectangle};
+use super::outlines::{disc, outline, rectangle};
 use super::{frame, judged, lot, nesting, on_threads, poses};
 use crate::chance::Chance;
 
@@ -173,5 +173,41 @@ fn numbers_that_are_none_are_a_fault_wherever_they_stand() {
         fails(&nesting(&frame(Rect::new(0.0, 0.0, wrong, 50.0), Vec::new()), 2.0, sound()));
         let zone = KeepOut::Disc { centre: Point::new(wrong, 1.0), radius: Mm::of(1.0) };
         fails(&nesting(&frame(window, vec![zone]), 2.0, sound()));
+    }
+}
+
+#[test]
+fn a_hundred_thousand_copies_are_all_placed() {
+    let frame = frame(Rect::new(10.0, 10.0, 320.0, 470.0), Vec::new());
+    let boxes = || lot(rectangle(23.0, 17.0), Rotate::Free, 60_000);
+    let discs = || lot(disc(21.0, 40), Rotate::Free, 40_000);
+    for lots in [vec![boxes(), discs()], vec![lot(rectangle(23.0, 17.0), Rotate::QuarterTurns, 100_000)]] {
+        let nesting = nesting(&frame, 2.0, lots);
+        let layout = nest(&nesting, &|_| (), &Cancel::new()).expect("sound outlines have a layout");
+        assert_eq!(layout.sheets.iter().map(Vec::len).sum::<usize>(), 100_000);
+        assert!(layout.unplaced.is_empty());
+    }
+}
+
+#[test]
+fn huge_and_far_off_outlines_end_in_a_layout_or_a_fault_with_a_code() {
+    let frame = frame(Rect::new(0.0, 0.0, 100.0, 100.0), Vec::new());
+    let moved = |by: f64| rectangle(10.0, 10.0).into_iter().map(|corner| Point::new(corner.x + by, corner.y)).collect();
+    let sizes = [1e3, 1e6, 1e9, 1e15, 1e30, 1e300, f64::MAX];
+    for size in sizes {
+        for outline in [rectangle(size, size), rectangle(size, 10.0), moved(size)] {
+            let nesting =
+                nesting(&frame, 2.0, vec![lot(outline, Rotate::Free, 3), lot(rectangle(9.0, 9.0), Rotate::None, 2)]);
+            match nest(&nesting, &|_| (), &Cancel::new()) {
+                Ok(layout) => {
+                    let placed = layout.sheets.iter().map(Vec::len).sum::<usize>();
+                    let aside = layout.unplaced.iter().map(|entry| entry.copies.len()).sum::<usize>();
+                    assert_eq!(placed + aside, 5, "{size}");
+                }
+                Err(fault) => {
+                    assert!(["order.not_finite", "gang.layout_broken"].contains(&fault.code()), "{size}: {fault}")
+                }
+            }
+        }
     }
 }

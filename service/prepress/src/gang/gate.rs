@@ -2,6 +2,8 @@
 
 use super::body::Body;
 use super::{Lot, Nesting};
+use crate::cancel::Cancel;
+use crate::fault::Fault;
 use crate::frame::KeepOut;
 use crate::geom::{Pose, Rect, Ring, Vec2};
 
@@ -24,27 +26,32 @@ struct Standing {
 }
 
 /// Copies of one sheet that break a promise; of two that are too near the later one.
-pub(super) fn check(nesting: &Nesting<'_>, sheet: &[(usize, Pose)]) -> Vec<Broken> {
+///
+/// # Errors
+/// `run.cancelled`.
+pub(super) fn check(nesting: &Nesting<'_>, sheet: &[(usize, Pose)], cancel: &Cancel) -> Result<Vec<Broken>, Fault> {
     let stand = |(lot, pose): &(usize, Pose)| {
+        cancel.check()?;
         let body = Body::new(&nesting.lots[*lot].outermost, pose.rotation_deg);
         let at = pose.origin().to_vec2();
         let bounds = body.bounds + at;
-        Standing { body, at, bounds }
+        Ok(Standing { body, at, bounds })
     };
-    let standing: Vec<Standing> = sheet.iter().map(stand).collect();
+    let standing: Vec<Standing> = sheet.iter().map(stand).collect::<Result<_, Fault>>()?;
     let mut broken = Vec::new();
     for (index, piece) in standing.iter().enumerate() {
+        cancel.check()?;
         if let Some(reason) = misplaced(nesting, &nesting.lots[sheet[index].0], piece) {
             broken.push(Broken { index, reason });
         }
     }
-    for (index, gap) in too_near(&standing, nesting.gutter.mm()) {
+    for (index, gap) in too_near(&standing, nesting.gutter.mm(), cancel)? {
         let reason = format!("{gap} mm between two copies, the gutter is {} mm", nesting.gutter.mm());
         broken.push(Broken { index, reason });
     }
     broken.sort_by_key(|broken| broken.index);
     broken.dedup_by_key(|broken| broken.index);
-    broken
+    Ok(broken)
 }
 
 fn misplaced(nesting: &Nesting<'_>, lot: &Lot, piece: &Standing) -> Option<String> {
@@ -74,7 +81,7 @@ fn misplaced(nesting: &Nesting<'_>, lot: &Lot, piece: &Standing) -> Option<Strin
 }
 
 /// Pairs nearer than the gutter, found by a sweep across: the later of each, and the distance.
-fn too_near(standing: &[Standing], gutter: f64) -> Vec<(usize, f64)> {
+fn too_near(standing: &[Standing], gutter: f64, cancel: &Cancel) -> Result<Vec<(usize, f64)>, Fault> {
     let mut order: Vec<usize> = (0..standing.len()).collect();
     order.sort_by(|a, b| standing[*a].bounds.y0.total_cmp(&standing[*b].bounds.y0).then(a.cmp(b)));
     let mut found = Vec::new();
@@ -84,13 +91,14 @@ fn too_near(standing: &[Standing], gutter: f64) -> Vec<(usize, f64)> {
             if second.bounds.y0 > first.bounds.y1 + gutter {
                 break;
             }
+            cancel.check()?;
             let gap = gap(first, second, gutter);
             if gap < gutter - TOLERANCE_MM {
                 found.push(((*a).max(*b), gap));
             }
         }
     }
-    found
+    Ok(found)
 }
 
 /// Distance of two pieces; with no gutter they may touch, and meet when one reaches into the other past the tolerance.
@@ -118,7 +126,8 @@ mod tests {
         let frame = frame(Rect::new(5.0, 5.0, 105.0, 105.0), keep_outs);
         let nesting = nesting(&frame, 2.0, vec![lot(box_of(10.0, 10.0), 1.0, Rotate::Free, 9)]);
         let sheet: Vec<(usize, Pose)> = places.iter().map(|(x, y, turn)| (0, Pose::new(*x, *y, *turn))).collect();
-        check(&nesting, &sheet).into_iter().map(|broken| broken.index).collect()
+        let broken = check(&nesting, &sheet, &Cancel::new()).expect("nobody cancels");
+        broken.into_iter().map(|broken| broken.index).collect()
     }
 
     #[test]
@@ -154,7 +163,8 @@ mod tests {
     fn without_gutter_sides_may_touch_and_not_overlap() {
         let frame = frame(Rect::new(5.0, 5.0, 105.0, 105.0), Vec::new());
         let nesting = nesting(&frame, 0.0, vec![lot(box_of(10.0, 10.0), 0.0, Rotate::Free, 9)]);
-        let named = |x: f64| check(&nesting, &[(0, Pose::new(20.0, 20.0, 0.0)), (0, Pose::new(x, 20.0, 0.0))]).len();
+        let sheet = |x: f64| [(0, Pose::new(20.0, 20.0, 0.0)), (0, Pose::new(x, 20.0, 0.0))];
+        let named = |x: f64| check(&nesting, &sheet(x), &Cancel::new()).expect("nobody cancels").len();
         assert_eq!((named(30.0), named(29.999), named(20.0)), (0, 1, 1));
     }
 }

@@ -1,6 +1,7 @@
 //! Improves a layout of a mix: its last container is shortened, its contents pushed into the others, until work is spent.
 
 use std::collections::{BTreeMap, BTreeSet};
+use std::sync::atomic::{AtomicU64, Ordering};
 
 use rayon::prelude::*;
 
@@ -19,6 +20,9 @@ const SPARE_MM: f64 = 1e-5;
 /// Containers that are improved together, about. Measured: more find no better places for the same work.
 const TOGETHER: usize = 6;
 
+/// Share of the progress after which only what was left of groups of containers is improved.
+const GROUPS_SHARE: f64 = 0.85;
+
 /// Streams of chance apart from those of construction.
 const STREAM: u64 = 0x5e9a_7a7e;
 
@@ -30,6 +34,22 @@ pub(super) struct Aim<'a> {
     pub(super) looks: u64,
     /// Whether the length of every container counts, not that of the last alone.
     pub(super) all_count: bool,
+    /// Told the share of the looks that is spent.
+    pub(super) progress: &'a (dyn Fn(f64) + Sync),
+}
+
+/// Counts the looks of all groups.
+struct Spent<'a> {
+    all: u64,
+    so_far: AtomicU64,
+    progress: &'a (dyn Fn(f64) + Sync),
+}
+
+impl Spent<'_> {
+    fn add(&self, looks: u64) {
+        let so_far = self.so_far.fetch_add(looks, Ordering::Relaxed) + looks;
+        (self.progress)((so_far as f64 / self.all.max(1) as f64).min(1.0));
+    }
 }
 
 impl Shop<'_> {
@@ -43,8 +63,11 @@ impl Shop<'_> {
         }
         let gutter = self.scale.gutter + SPARE_MM;
         let stands: BTreeSet<usize> = bins.iter().flatten().map(|spot| spot.part).collect();
-        let shape = |part: usize| Shape::new(&self.parts[part], (aim.rotate)(part), gutter);
-        let shapes = stands.into_par_iter().map(|part| (part, shape(part))).collect();
+        let shape = |part: usize| {
+            self.cancel.check()?;
+            Ok((part, Shape::new(&self.parts[part], (aim.rotate)(part), gutter)))
+        };
+        let shapes = stands.into_par_iter().map(shape).collect::<Result<_, Fault>>()?;
         self.improved_with(bins, &shapes, aim)
     }
 
@@ -61,10 +84,14 @@ impl Shop<'_> {
         } else {
             vec![bins]
         };
-        let shortened = |(task, group): (usize, Bins)| self.shortened(group, shapes, aim, task as u64);
+        let copies: usize = groups.iter().flatten().map(Vec::len).sum();
+        let last = groups.len() == 1 || aim.all_count;
+        let progress = |share: f64| (aim.progress)(if last { share } else { share * GROUPS_SHARE });
+        let spent = Spent { all: aim.looks * copies as u64, so_far: AtomicU64::new(0), progress: &progress };
+        let shortened = |(task, group): (usize, Bins)| self.shortened(group, shapes, aim, (task as u64, &spent));
         let made: Vec<Result<Bins, Fault>> = groups.into_par_iter().enumerate().map(shortened).collect();
         let mut groups = made.into_iter().collect::<Result<Vec<Bins>, Fault>>()?;
-        if groups.len() == 1 || aim.all_count {
+        if last {
             return Ok(groups.into_iter().flatten().collect());
         }
         let mut left = vec![0; self.parts.len()];
@@ -73,12 +100,19 @@ impl Shop<'_> {
         }
         let mut bins: Bins = groups.into_iter().flatten().collect();
         let rest = self.again(&left)?;
-        bins.extend(self.improved_with(rest, shapes, aim)?);
+        let progress = |share: f64| (aim.progress)(GROUPS_SHARE + (1.0 - GROUPS_SHARE) * share);
+        bins.extend(self.improved_with(rest, shapes, &Aim { progress: &progress, ..*aim })?);
         Ok(bins)
     }
 
     /// One group of bins made shorter together.
-    fn shortened(&self, bins: Bins, shapes: &BTreeMap<usize, Shape>, aim: &Aim<'_>, task: u64) -> Result<Bins, Fault> {
+    fn shortened(
+        &self,
+        bins: Bins,
+        shapes: &BTreeMap<usize, Shape>,
+        aim: &Aim<'_>,
+        (task, spent): (u64, &Spent<'_>),
+    ) -> Result<Bins, Fault> {
         let copies = bins.iter().map(Vec::len).sum::<usize>();
         if copies < 2 {
             return Ok(bins);
@@ -87,7 +121,11 @@ impl Shop<'_> {
         let section = |bin: usize| &self.sections[bin % self.sections.len()];
         let rooms: Vec<(f64, f64)> = (0..bins.len()).map(|bin| (section(bin).width, section(bin).length)).collect();
         let mut field = Field::new(&scene.shapes, &rooms, &scene.pieces);
-        let is_over = || self.clock.is_over();
+        let told = AtomicU64::new(0);
+        let is_over = |looks: u64| {
+            spent.add(looks - told.swap(looks, Ordering::Relaxed));
+            self.clock.is_over()
+        };
         let work = Work { looks: aim.looks * copies as u64, cancel: self.cancel, is_over: &is_over };
         let mut search = Search::new(Rng::new(self.seed, STREAM ^ task), work);
         let mut last = bins.len() - 1;

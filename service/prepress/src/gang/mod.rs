@@ -157,7 +157,7 @@ pub type Progress<'a> = &'a (dyn Fn(f64) + Sync);
 /// number of threads, unless `out_of_time` stops it early.
 ///
 /// # Errors
-/// `order.not_finite` for outlines or lengths that are not finite; `gang.layout_broken` when the last gate fails and repair
+/// `order.not_finite` for outlines or lengths that are not finite, or longer than any sheet (1e8 mm); `gang.layout_broken` when the last gate fails and repair
 /// does not help (our fault); `run.cancelled`.
 pub fn nest(nesting: &Nesting<'_>, progress: Progress<'_>, cancel: &Cancel) -> Result<Layout, Fault> {
     nest::nest(nesting, progress, cancel)

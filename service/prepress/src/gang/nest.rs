@@ -1,6 +1,7 @@
 //! The whole way from lots to a layout.
 
 use std::cmp::Ordering;
+use std::panic::{AssertUnwindSafe, catch_unwind};
 
 use rayon::prelude::*;
 
@@ -28,10 +29,15 @@ const CELLS_PER_PART: f64 = 45.0;
 const LEAST_CELL_MM: f64 = 0.1;
 /// Corners above which outlines are simplified for masks, and by how much at most (see `part`).
 const STRAY_MM: f64 = 0.08;
+/// Longest length or farthest place that counts as a number, mm: a hundred kilometres. Farther away steps of double precision
+/// come near the layout's tolerance.
+const MOST_MM: f64 = 1e8;
 /// Times that copies which fail the gate are placed anew.
 const REPAIRS: u32 = 3;
 /// Share of the progress that is shown when the geometry is done.
 const GEOMETRY_SHARE: f64 = 0.95;
+/// Share of that which is shown when construction is done and improvement begins. Measured on mixes.
+const BUILT_SHARE: f64 = 0.25;
 
 /// See [`super::nest`].
 pub(super) fn nest(nesting: &Nesting<'_>, progress: Progress<'_>, cancel: &Cancel) -> Result<Layout, Fault> {
@@ -39,15 +45,8 @@ pub(super) fn nest(nesting: &Nesting<'_>, progress: Progress<'_>, cancel: &Cance
     finite(nesting)?;
     progress(0.0);
     let room = Room::new(nesting);
-    let parts: Vec<Part> = room
-        .order
-        .par_iter()
-        .map(|lot| {
-            cancel.check()?;
-            let lot = &nesting.lots[*lot];
-            Ok(Part::new(&lot.outermost, lot.reach.mm(), lot.rotate, room.scale))
-        })
-        .collect::<Result<_, Fault>>()?;
+    let part = |lot: &usize| room.part(&nesting.lots[*lot], cancel);
+    let parts: Vec<Part> = room.order.par_iter().map(part).collect::<Result<_, Fault>>()?;
     let shop = room.shop(nesting, &parts, cancel);
     let ready = room.ready(nesting, &shop)?;
     let shown = |share: f64| progress(share.clamp(0.0, 1.0) * GEOMETRY_SHARE);
@@ -56,21 +55,23 @@ pub(super) fn nest(nesting: &Nesting<'_>, progress: Progress<'_>, cancel: &Cance
     prepend(&mut bins, &ready.alone, room.sections.len());
     fill_offcuts(nesting, &room, &shop, &mut bins)?;
     let sheets = room.gated(nesting, &shop, bins)?;
-    let layout = finish(nesting, &room, sheets, &ready.too_large, stopped_early)?;
+    let layout = finish(nesting, &room, sheets, &ready.too_large, cancel)?;
     progress(1.0);
-    Ok(layout)
+    Ok(Layout { stopped_early, ..layout })
 }
 
 fn finite(nesting: &Nesting<'_>) -> Result<(), Fault> {
     let window = nesting.frame.window;
-    let point = |point: &crate::geom::Point| point.x.is_finite() && point.y.is_finite();
+    let finite = |length: f64| length.abs() <= MOST_MM;
+    let point = |point: &crate::geom::Point| finite(point.x) && finite(point.y);
     let outlines = nesting.lots.iter().flat_map(|lot| &lot.outermost).flat_map(Ring::points).all(point);
-    let lengths = nesting.lots.iter().all(|lot| lot.reach.mm().is_finite());
+    let lengths = nesting.lots.iter().all(|lot| finite(lot.reach.mm()));
     let zones = nesting.frame.keep_outs.iter().all(|keep_out| match keep_out {
-        KeepOut::Disc { centre, radius } => point(centre) && radius.mm().is_finite(),
-        KeepOut::Box(rect) => rect.is_finite(),
+        KeepOut::Disc { centre, radius } => point(centre) && finite(radius.mm()),
+        KeepOut::Box(rect) => [rect.x0, rect.y0, rect.x1, rect.y1].into_iter().all(finite),
     });
-    let all = outlines && lengths && zones && window.is_finite() && nesting.gutter.mm().is_finite();
+    let stock = [window.x0, window.y0, window.x1, window.y1, nesting.gutter.mm()].into_iter().all(finite);
+    let all = outlines && lengths && zones && stock;
     if all { Ok(()) } else { Err(Fault::NotFinite) }
 }
 
@@ -111,6 +112,15 @@ impl Room {
         let mut order: Vec<usize> = (0..nesting.lots.len()).collect();
         order.sort_by(|a, b| by_geometry(&nesting.lots[*a], &nesting.lots[*b]).then(a.cmp(b)));
         Room { feed, sections: sections(nesting.frame, feed, gutter), scale, work, order }
+    }
+
+    /// Makes a lot ready: at no angle where it is longer than the window's diagonal, so that memory is bounded by the window.
+    fn part(&self, lot: &Lot, cancel: &Cancel) -> Result<Part, Fault> {
+        let (bounds, reach) = (turned_bounds(&lot.outermost, 0.0), lot.reach.mm());
+        if bounds.width().max(bounds.height()) > self.feed.width.hypot(self.feed.length) + 1.0 {
+            return Part::at_angles(&lot.outermost, reach, &[], self.scale, cancel);
+        }
+        Part::new(&lot.outermost, reach, lot.rotate, self.scale, cancel)
     }
 
     fn shop<'a>(&'a self, nesting: &Nesting<'a>, parts: &'a [Part], cancel: &'a Cancel) -> Shop<'a> {
@@ -166,19 +176,21 @@ impl Room {
         let cases: Vec<Case> = shop.parts.iter().zip(copies).map(case).collect();
         let window: f64 = self.sections.iter().map(|section| section.width * section.length).sum();
         let choice = Choice::new(cases, window, self.sections.len());
+        let built = if self.work.looks == 0 { 1.0 } else { BUILT_SHARE };
+        let build = |share: f64| progress(share * built);
         let lone = |part: usize| Lone::new(shop, part, nesting.lots[self.order[part]].rotate);
         if let Some(part) = choice.lone() {
-            let bins = lone(part).layout(copies[part])?;
+            let bins = or_next_best("a pattern", || lone(part).layout(copies[part]))?.unwrap_or_default();
             if bins.iter().map(|bin| bin.len() as u32).sum::<u32>() == copies[part] {
                 return Ok(bins);
             }
         }
         let mut full: Vec<(usize, Vec<Spot>)> = Vec::new();
         for part in choice.fillers_of_whole() {
-            full.push((part, lone(part).full(0)?));
+            full.extend(or_next_best("a pattern", || lone(part).full(0))?.map(|spots| (part, spots)));
         }
         let holds: Vec<(usize, u32)> = full.iter().map(|(part, spots)| (*part, spots.len() as u32)).collect();
-        let mixed = choice.mixes_first(&holds).then(|| shop.best(copies, progress)).transpose()?;
+        let mixed = choice.mixes_first(&holds).then(|| shop.best(copies, &build)).transpose()?;
         let reached = mixed.as_ref().map(|bins| density(shop.parts, bins, window));
         let mut left = copies.to_vec();
         let mut bins = Bins::new();
@@ -188,12 +200,13 @@ impl Room {
             bins.extend((0..whole).map(|_| spots.clone()));
         }
         let rotate = |part: usize| nesting.lots[self.order[part]].rotate;
-        let aim = Aim { rotate: &rotate, looks: self.work.looks, all_count: nesting.roll };
+        let improve = |share: f64| progress(built + (1.0 - built) * share);
+        let aim = Aim { rotate: &rotate, looks: self.work.looks, all_count: nesting.roll, progress: &improve };
         let rest = match mixed {
             Some(mixed) if bins.is_empty() => mixed,
             mixed => {
                 let whole = bins.len();
-                bins.extend(shop.best(&left, progress)?);
+                bins.extend(shop.best(&left, &build)?);
                 match mixed {
                     Some(mixed) if shop.rank(&mixed) <= shop.rank(&bins) => {
                         bins.clear();
@@ -203,7 +216,8 @@ impl Room {
                 }
             }
         };
-        bins.extend(shop.improved(rest, &aim)?);
+        let improved = or_next_best("improvement", || shop.improved(rest.clone(), &aim))?;
+        bins.extend(improved.unwrap_or(rest));
         Ok(bins)
     }
 
@@ -220,14 +234,13 @@ impl Room {
             let none = crate::units::Mm::ZERO;
             return Ok(Fitting::Never(FaultTooLarge { measured: none, limit: none, shrink: 0.0 }));
         }
-        let candidate = Candidate { rings, reach: lot.reach.mm(), rotate: lot.rotate, part };
+        let candidate = Candidate { rings, reach: lot.reach.mm(), rotate: lot.rotate, part, cancel: shop.cancel };
         for (index, section) in self.sections.iter().enumerate() {
-            shop.cancel.check()?;
-            if let Some(spot) = candidate.spot(section, self.feed.turn_deg) {
+            if let Some(spot) = candidate.spot(section, self.feed.turn_deg)? {
                 return Ok(Fitting::Alone(index, spot));
             }
         }
-        Ok(Fitting::Never(candidate.too_large(&self.sections, self.feed.turn_deg)))
+        Ok(Fitting::Never(candidate.too_large(&self.sections, self.feed.turn_deg)?))
     }
 
     /// Containers with poses on the sheet.
@@ -252,7 +265,8 @@ impl Room {
         for _ in 0..=REPAIRS {
             shop.cancel.check()?;
             let sheets = self.sheets(&bins);
-            let broken: Vec<Vec<gate::Broken>> = sheets.par_iter().map(|sheet| gate::check(nesting, sheet)).collect();
+            let check = |sheet: &Vec<(usize, Pose)>| gate::check(nesting, sheet, shop.cancel);
+            let broken: Vec<Vec<gate::Broken>> = sheets.par_iter().map(check).collect::<Result<_, Fault>>()?;
             if broken.iter().all(Vec::is_empty) {
                 return Ok(sheets.into_iter().filter(|sheet| !sheet.is_empty()).collect());
             }
@@ -264,11 +278,22 @@ impl Room {
                     lost[part] += u32::from(!nesting.lots[self.order[part]].filler);
                 }
             }
+            tracing::warn!(reason, copies = lost.iter().sum::<u32>(), "copies broke a promise and are placed anew");
             bins.resize(bins.len().next_multiple_of(count), Vec::new());
             bins.extend(shop.again(&lost)?);
         }
         Err(Fault::LayoutBroken { reason })
     }
+}
+
+/// What a way makes; nothing when it panicked, which is a mistake of ours or of a library: the next best is taken then, and a
+/// night is not lost for it.
+fn or_next_best<T>(way: &str, work: impl FnOnce() -> Result<T, Fault>) -> Result<Option<T>, Fault> {
+    if let Ok(made) = catch_unwind(AssertUnwindSafe(work)) {
+        return made.map(Some);
+    }
+    tracing::error!(way, "a way of laying out panicked; the next best is taken");
+    Ok(None)
 }
 
 /// Takes out a copy by its index on the sheet.
@@ -364,7 +389,10 @@ fn fill_offcuts(nesting: &Nesting<'_>, room: &Room, shop: &Shop<'_>, bins: &mut 
         let whole = later || !nesting.roll;
         let limit = if whole { f64::INFINITY } else { used(shop.parts, &bins[index]) };
         let mut fill = shop.empty(index % count);
-        bins[index].iter().for_each(|spot| fill.add(*spot));
+        for spot in &bins[index] {
+            shop.cancel.check()?;
+            fill.add(*spot);
+        }
         for part in &fillers {
             while left[*part] > 0 && fill.place(*part, taste, limit, shop.cancel)? {
                 left[*part] -= 1;
@@ -381,11 +409,14 @@ fn finish(
     room: &Room,
     mut sheets: Vec<Vec<(usize, Pose)>>,
     too_large: &[Option<FaultTooLarge>],
-    stopped_early: bool,
+    cancel: &Cancel,
 ) -> Result<Layout, Fault> {
-    sheets.iter_mut().for_each(|sheet| read(nesting, room.feed, sheet));
+    for sheet in &mut sheets {
+        cancel.check()?;
+        read(nesting, room.feed, sheet);
+    }
     let lots: Vec<Vec<usize>> = sheets.iter().map(|sheet| sheet.iter().map(|(lot, _)| *lot).collect()).collect();
-    let given = assign(&nesting.lots, &lots, nesting.keep_orders_together);
+    let given = assign(&nesting.lots, &lots, nesting.keep_orders_together, cancel)?;
     let mut unplaced = left_over(&nesting.lots, &lots, &given);
     for entry in &mut unplaced {
         entry.fault = too_large[entry.lot].filter(|_| !nesting.lots[entry.lot].filler);
@@ -400,7 +431,7 @@ fn finish(
         };
         placed.push(sheet.iter().zip(given).map(copy).collect::<Vec<Placed>>());
     }
-    let layout = Layout { sheets: placed, unplaced, stopped_early };
+    let layout = Layout { sheets: placed, unplaced, stopped_early: false };
     conserved(nesting, &sheets, &layout)?;
     Ok(layout)
 }
@@ -440,3 +471,6 @@ fn read(nesting: &Nesting<'_>, feed: Feed, sheet: &mut Vec<(usize, Pose)>) {
         rest = &rest[end..];
     }
 }
+
+#[cfg(test)]
+mod tests;

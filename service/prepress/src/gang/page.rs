@@ -184,7 +184,7 @@ impl<'a> Sheet<'a> {
         let part = |piece: &PagePiece| {
             cancel.check()?;
             let outermost = if wanted(piece) { piece.outermost.as_slice() } else { &[] };
-            Ok(Part::at_angles(outermost, 0.0, tilts, scale))
+            Part::at_angles(outermost, 0.0, tilts, scale, cancel)
         };
         self.plan.pieces.par_iter().map(part).collect()
     }

@@ -3,6 +3,8 @@
 use super::body::Body;
 use super::map::disc_for;
 use super::mask::{Mask, simplified};
+use crate::cancel::Cancel;
+use crate::fault::Fault;
 use crate::geom::{Point, Pose, Rect, Ring, Vec2};
 use crate::order::Rotate;
 
@@ -79,20 +81,42 @@ pub(super) struct Turn {
 
 impl Part {
     /// Makes a lot ready at every allowed angle.
-    pub(super) fn new(rings: &[Ring], reach: f64, rotate: Rotate, scale: Scale) -> Part {
+    ///
+    /// # Errors
+    /// `run.cancelled`.
+    pub(super) fn new(
+        rings: &[Ring],
+        reach: f64,
+        rotate: Rotate,
+        scale: Scale,
+        cancel: &Cancel,
+    ) -> Result<Part, Fault> {
         let coarse = Coarse::of(rings);
-        Part::at_angles(rings, reach, &angles(&coarse.rings, rotate, scale.steps), scale)
+        Part::at_angles(rings, reach, &angles(&coarse.rings, rotate, scale.steps), scale, cancel)
     }
 
     /// Makes a lot ready at some angles of the sheet's frame.
-    pub(super) fn at_angles(rings: &[Ring], reach: f64, angles: &[f64], scale: Scale) -> Part {
+    ///
+    /// # Errors
+    /// `run.cancelled`.
+    pub(super) fn at_angles(
+        rings: &[Ring],
+        reach: f64,
+        angles: &[f64],
+        scale: Scale,
+        cancel: &Cancel,
+    ) -> Result<Part, Fault> {
+        cancel.check()?;
         let rings: Vec<Ring> = rings.iter().filter(|ring| !ring.points().is_empty()).cloned().collect();
         let area = rings.iter().map(Ring::area_mm2).sum();
         let coarse = Coarse::of(&rings);
         let circles = circles(&rings);
-        let turn = |angle: &f64| turn(&rings, &coarse, &circles, reach, angle + scale.feed_turn_deg, scale);
-        let turns = if rings.is_empty() { Vec::new() } else { angles.iter().map(turn).collect() };
-        Part { rings, coarse: coarse.rings, stray: coarse.stray, area, reach, turns }
+        let mut turns = Vec::new();
+        for angle in angles.iter().filter(|_| !rings.is_empty()) {
+            cancel.check()?;
+            turns.push(turn(&rings, &coarse, &circles, reach, angle + scale.feed_turn_deg, scale));
+        }
+        Ok(Part { rings, coarse: coarse.rings, stray: coarse.stray, area, reach, turns })
     }
 }
 

@@ -286,6 +286,21 @@ fn out_of_time_still_gives_a_complete_layout() {
     assert!(layout.stopped_early && layout.unplaced.is_empty());
 }
 
+#[test]
+fn progress_goes_on_while_a_layout_is_improved() {
+    let frame = frame(Rect::new(10.0, 10.0, 110.0, 150.0), Vec::new());
+    let mut nesting = nesting(&frame, 2.0, mix(8, 8));
+    nesting.effort = Effort::Standard;
+    let told = std::sync::Mutex::new(Vec::new());
+    let progress = |share: f64| told.lock().expect("nobody panics with it").push(share);
+    nest(&nesting, &progress, &Cancel::new()).expect("a layout");
+    let told = told.into_inner().expect("nobody panics with it");
+    assert!(told.iter().all(|share| (0.0..=1.0).contains(share)));
+    assert_eq!((told.first(), told.last()), (Some(&0.0), Some(&1.0)));
+    let tenths: std::collections::BTreeSet<u32> = told.iter().map(|share| (share * 10.0) as u32).collect();
+    assert!((3..=8).all(|tenth| tenths.contains(&tenth)), "{tenths:?}");
+}
+
 fn page(copies: u32) -> PagePlan {
     let mut rng = Rng::new(21, 0);
     let mut pieces = Vec::new();

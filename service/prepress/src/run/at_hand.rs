@@ -2,7 +2,8 @@
 //!
 //! Copies of orders with an earlier due date come first, those without one last; among equals those that stand earlier in
 //! the job. Looked for is the longest such beginning that the material holds, by halving between what fits and what does
-//! not. What is left then goes where the sheets have room anyway, and the rest is set aside with `stock.short`. The shop's
+//! not, at `draft`; what was found, and a little more of it, is then laid out with the effort that was asked for. What is
+//! left goes where the sheets have room anyway, and the rest is set aside with `stock.short`. The shop's
 //! own stickers are left out of a stock that is short: they never take a place from an ordered copy.
 
 use super::layout::{Bench, Pile, Want};
@@ -10,10 +11,10 @@ use crate::fault::Fault;
 use crate::finding::{Finding, SetAside};
 use crate::frame::{self, Frame};
 use crate::gang::{Claim, Layout, Placed, Unplaced};
-use crate::order::{AtHand, Form, Stock};
+use crate::order::{AtHand, Effort, Form, Stock};
 use crate::sheet::Sheet;
 
-/// Layouts that are made to learn how many copies the material holds. Each halves what is not known, the first by a good
+/// Layouts at `draft` that are made to learn how many copies the material holds. Each halves what is not known, the first by a good
 /// guess, and gaps are filled with what is left: with more, a few copies of hundreds are gained. Small jobs need fewer.
 const MOST_LAYOUTS: u32 = 10;
 
@@ -33,7 +34,7 @@ pub(super) struct Fitted {
 
 /// Lays out as much as the material at hand holds: all, where nothing is said of it.
 pub(super) fn fit(bench: &Bench<'_>, piles: Vec<Pile>) -> Result<Fitted, Fault> {
-    let layout = bench.nest(&piles, &bench.frame)?;
+    let layout = bench.nest(&piles, &bench.frame, bench.effort())?;
     let sheets = bench.sheets(&piles, &layout, &bench.frame);
     let unplaced = bench.too_large(&piles, &layout);
     let needed = taken(bench.stock, &sheets);
@@ -123,7 +124,7 @@ impl Short<'_> {
             wanted = wanted.clamp(fits + 1, spare - 1);
             let mut piles = self.split(&queue, wanted);
             piles.retain(|pile| pile.want == Want::Ordered);
-            if let Some(more) = self.lay_out(piles, frame)? {
+            if let Some(more) = self.lay_out(piles, frame, Effort::Draft)? {
                 (fits, found) = (wanted, Some(more));
             } else {
                 spare = wanted;
@@ -135,10 +136,26 @@ impl Short<'_> {
             wanted = fits + (spare - fits) / 2;
         }
         let Some(found) = found else { return Ok(None) };
+        for wanted in self.worth_the_effort(&queue, fits) {
+            let better = self.lay_out(self.split(&queue, wanted), frame, self.bench.effort())?;
+            if better.is_some() {
+                return Ok(better);
+            }
+        }
         // With the others in it the map may be coarser: then they are set aside.
-        Ok(Some(
-            self.lay_out(self.split(&queue, fits), frame)?.unwrap_or_else(|| self.with_the_rest(found, &queue, fits)),
-        ))
+        Ok(Some(self.with_the_rest(found, &queue, fits)))
+    }
+
+    /// How many copies are tried with the effort that was asked for, where so many fit at `draft`: as many as that effort,
+    /// which took `needed` for all, is likely to place; fewer; and those that are known to fit.
+    fn worth_the_effort(&self, queue: &[Waiting], fits: u32) -> Vec<u32> {
+        let likely = match self.bench.effort() {
+            Effort::Draft => fits,
+            Effort::Standard | Effort::Thorough => count_of(queue, self.at_hand / self.needed).max(fits),
+        };
+        let mut counts = vec![likely, fits + (likely - fits) / 2, fits];
+        counts.dedup();
+        counts
     }
 
     /// A layout of the first copies of the queue, with all others told as unplaced.
@@ -171,8 +188,8 @@ impl Short<'_> {
     }
 
     /// Lays out piles; `None` when that takes more than is at hand.
-    fn lay_out(&self, piles: Vec<Pile>, frame: &Frame) -> Result<Option<Found>, Fault> {
-        let layout = self.bench.nest(&piles, frame)?;
+    fn lay_out(&self, piles: Vec<Pile>, frame: &Frame, effort: Effort) -> Result<Option<Found>, Fault> {
+        let layout = self.bench.nest(&piles, frame, effort)?;
         let sheets = self.bench.sheets(&piles, &layout, frame);
         let fits = taken(self.bench.stock, &sheets) <= self.at_hand + TOLERANCE_MM;
         Ok(fits.then_some(Found { piles, layout, sheets }))

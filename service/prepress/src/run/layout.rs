@@ -10,7 +10,7 @@ use crate::finding::{Finding, SetAside};
 use crate::frame::{self, Frame};
 use crate::gang::{self, Claim, FaultTooLarge, Layout, Lot, Nesting, Placed};
 use crate::geom::Ring;
-use crate::order::{Form, Item, Job, Order, Product, Rotate, Stock};
+use crate::order::{Effort, Form, Item, Job, Order, Product, Rotate, Stock};
 use crate::sheet::{self, Placement, Sheet};
 use crate::sticker::Sticker;
 use crate::units::Mm;
@@ -183,8 +183,13 @@ impl Bench<'_> {
         self.sticker(pile).area_mm2
     }
 
+    /// The effort that was asked for.
+    pub(super) fn effort(&self) -> Effort {
+        self.job.policy.effort
+    }
+
     /// Lays piles out on a frame of this stock.
-    pub(super) fn nest(&self, piles: &[Pile], frame: &Frame) -> Result<Layout, Fault> {
+    pub(super) fn nest(&self, piles: &[Pile], frame: &Frame, effort: Effort) -> Result<Layout, Fault> {
         let lot = |pile: &Pile| Lot {
             outermost: self.sticker(pile).outermost.clone(),
             reach: self.sticker(pile).reach,
@@ -199,7 +204,7 @@ impl Bench<'_> {
             feed_edge: self.stock.feed_edge,
             gutter: self.stock.gutter,
             lots: piles.iter().map(lot).collect(),
-            effort: policy.effort,
+            effort,
             out_of_time: self.hooks.out_of_time,
             seed: policy.seed,
             keep_orders_together: policy.keep_orders_together,

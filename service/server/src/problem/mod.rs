@@ -220,6 +220,10 @@ impl Problem {
         if let Problem::Fault(fault) = self
             && fault_code(fault) == INTERNAL
         {
+            // What a layout broke is told in measures alone; other faults may name what is the shop's.
+            if let Fault::LayoutBroken { reason } = fault {
+                return Some(format!("{}: {reason}", fault.code()));
+            }
             let cause = std::error::Error::source(fault).map(|cause| format!(": {cause}")).unwrap_or_default();
             Some(format!("{}{cause}", fault.code()))
         } else if let Problem::System(error) = self {
@@ -309,6 +313,8 @@ mod tests {
         let document = Problem::Fault(fault).document();
         assert_eq!((&document["status"], &document["code"]), (&json!(500), &json!("http.internal")));
         assert!(!document.to_string().contains("secret"));
+        let broken = Problem::Fault(Fault::LayoutBroken { reason: "1.9 mm between two copies".to_owned() });
+        assert_eq!(broken.cause().as_deref(), Some("gang.layout_broken: 1.9 mm between two copies"));
     }
 
     #[test]

@@ -16,6 +16,7 @@ use quoin_prepress::fault::Fault;
 use quoin_prepress::intake::Limits;
 use quoin_prepress::order::{ArtFile, Design, Product};
 use quoin_prepress::run;
+use sha2::{Digest, Sha256};
 use tokio::sync::OwnedSemaphorePermit;
 
 use crate::gate::{self, Picture, Place, Worker};
@@ -168,19 +169,21 @@ async fn take_in<A: Ask>(request: &HttpRequest, payload: Payload) -> Result<Aske
     let reading = move || (read_job::<A>(body, &shared), place);
     let ((read, place), worker) = worker.work(reading).await.map_err(|_| Problem::Panicked)?;
     measured.stop();
-    let (ask, mib) = read?;
+    let (ask, mib, sha256) = read?;
+    visit.set_job_sha256(sha256);
     let measured = visit.measure(Stage::Wait);
     let pixels = service.pixels.take(mib).await;
     measured.stop();
     Ok(Asked { ask, answer, turn: Turn { service, visit, place, worker, pixels } })
 }
 
-/// The job, and the MiB that its pictures will have.
-fn read_job<A: Ask>(body: Body, service: &Service) -> Result<(A, u32), Problem> {
+/// The job, the MiB that its pictures will have, and the digest of its text.
+fn read_job<A: Ask>(body: Body, service: &Service) -> Result<(A, u32, String), Problem> {
     let settings = &service.settings;
     let text = body.job.load().map_err(Problem::System)?;
     let mut art = PartsArt::new(body.parts, settings.picture.max_bytes);
     let read = A::read(&text, &mut art, &settings.stocks);
+    let sha256 = Sha256::digest(&text).iter().map(|byte| format!("{byte:02x}")).collect();
     drop(text);
     let of_parts = art.mistakes(read.is_err());
     let ask = match read {
@@ -201,7 +204,7 @@ fn read_job<A: Ask>(body: Body, service: &Service) -> Result<(A, u32), Problem> 
         refuse_too_much(mib_of(slice::from_ref(together)), service.pixels.all_mib())?;
     }
     let mib = mib_of(&pictures);
-    Ok((ask, mib))
+    Ok((ask, mib, sha256))
 }
 
 /// Refuses a sticker sheet whose pictures together are more than the service takes at all.

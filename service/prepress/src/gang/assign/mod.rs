@@ -8,6 +8,8 @@ mod swaps;
 use std::collections::{BTreeMap, BTreeSet};
 
 use super::{Lot, Unplaced};
+use crate::cancel::Cancel;
+use crate::fault::Fault;
 
 /// For each sheet and each copy on it, in reading order: the claim in its lot and the copy's number, from 1.
 pub(super) type Given = Vec<Vec<(usize, u32)>>;
@@ -32,19 +34,26 @@ struct Open {
 
 /// Assigns copies. `sheets` names the lot of each copy in reading order. With `together` each order, the most urgent first,
 /// takes the sheets that can serve most of it, the earlier ones among equals; without, claims are served in reading order.
-pub(super) fn assign(lots: &[Lot], sheets: &[Vec<usize>], together: bool) -> Given {
+///
+/// # Errors
+/// `run.cancelled`.
+pub(super) fn assign(lots: &[Lot], sheets: &[Vec<usize>], together: bool, cancel: &Cancel) -> Result<Given, Fault> {
     let mut open = Open::new(sheets);
     let mut shares: Shares = vec![BTreeMap::new(); sheets.len()];
     for (due, orders) in days(lots, together) {
-        let mut held: Vec<swaps::Held> = orders.iter().map(|wants| open.serve(wants, together)).collect();
+        let mut held: Vec<swaps::Held> = Vec::new();
+        for wants in &orders {
+            cancel.check()?;
+            held.push(open.serve(wants, together));
+        }
         if together {
-            swaps::gather(&mut held, &mut open.counts, due.is_some());
+            swaps::gather(&mut held, &mut open.counts, due.is_some(), cancel)?;
         }
         for (wants, held) in orders.iter().zip(held) {
             hand_out(wants, held, &mut shares);
         }
     }
-    number(lots, sheets, shares)
+    Ok(number(lots, sheets, shares))
 }
 
 impl Open {
@@ -198,7 +207,7 @@ mod tests {
     fn urgent_orders_come_first_and_orders_stay_on_one_sheet() {
         let lots = [lot(&[(7, 3, None), (8, 2, Some("2030-01-02")), (9, 2, Some("2030-01-01"))])];
         let sheets = vec![vec![0, 0, 0, 0], vec![0, 0, 0]];
-        let given = assign(&lots, &sheets, true);
+        let given = assign(&lots, &sheets, true, &Cancel::new()).expect("nobody cancels");
         assert_eq!(given[0], [(2, 1), (2, 2), (1, 1), (1, 2)]);
         assert_eq!(given[1], [(0, 1), (0, 2), (0, 3)]);
         assert!(left_over(&lots, &sheets, &given).is_empty());
@@ -208,7 +217,7 @@ mod tests {
     fn what_found_no_place_is_named() {
         let lots = [lot(&[(1, 3, None)])];
         let sheets = vec![vec![0]];
-        let given = assign(&lots, &sheets, false);
+        let given = assign(&lots, &sheets, false, &Cancel::new()).expect("nobody cancels");
         let left = left_over(&lots, &sheets, &given);
         assert_eq!((left.len(), left[0].copies.as_slice()), (1, &[2u32, 3][..]));
     }

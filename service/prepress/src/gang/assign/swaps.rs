@@ -9,6 +9,8 @@ use std::collections::BTreeMap;
 
 use super::super::rng::Rng;
 use super::Counts;
+use crate::cancel::Cancel;
+use crate::fault::Fault;
 
 /// What an order has: by sheet, of each lot so many.
 pub(super) type Held = BTreeMap<usize, Counts>;
@@ -50,14 +52,17 @@ struct Table {
 }
 
 /// Swaps copies between orders, and with those that nobody has, where that saves visits; never for more visits.
-pub(super) fn gather(held: &mut [Held], open: &mut [Counts], dated: bool) {
+///
+/// # Errors
+/// `run.cancelled`.
+pub(super) fn gather(held: &mut [Held], open: &mut [Counts], dated: bool, cancel: &Cancel) -> Result<(), Fault> {
     let mut table = Table::new(held, open, dated);
     let before = table.worth();
     if table.copies.is_empty() {
-        return;
+        return Ok(());
     }
     let first = table.copies.clone();
-    table.anneal();
+    table.anneal(cancel)?;
     if table.worth() < before {
         let moved: Vec<(Copy, Copy)> = first.into_iter().zip(table.copies).collect();
         moved.iter().for_each(|(old, _)| *place(held, open, *old) -= 1);
@@ -67,6 +72,7 @@ pub(super) fn gather(held: &mut [Held], open: &mut [Counts], dated: bool) {
             order.retain(|_, lots| !lots.is_empty());
         }
     }
+    Ok(())
 }
 
 fn place<'a>(held: &'a mut [Held], open: &'a mut [Counts], copy: Copy) -> &'a mut u32 {
@@ -118,13 +124,14 @@ impl Table {
         self.visits.iter().flatten().map(|(sheet, _)| self.toll[*sheet]).sum()
     }
 
-    fn anneal(&mut self) {
+    fn anneal(&mut self, cancel: &Cancel) -> Result<(), Fault> {
         let owned = self.copies.iter().filter(|copy| copy.owner < self.visits.len()).count() as u64;
         let steps = (owned * STEPS_PER_COPY).clamp(LEAST_STEPS, MOST_STEPS);
         let mut rng = Rng::new(1, owned);
         let mut heat = HOT;
         for step in 0..steps {
             if step.is_multiple_of(AT_ONE_TEMPERATURE) {
+                cancel.check()?;
                 heat = HOT * (COLD / HOT).powf(step as f64 / steps as f64);
             }
             let a = (rng.next() % self.copies.len() as u64) as usize;
@@ -143,6 +150,7 @@ impl Table {
                 self.shift(other.owner, other.sheet, one.sheet);
             }
         }
+        Ok(())
     }
 
     fn count(&self, owner: usize, sheet: usize) -> u32 {
@@ -191,7 +199,7 @@ mod tests {
     fn two_orders_that_stand_crosswise_are_set_straight() {
         let mut orders = vec![held(&[(0, 5, 3), (1, 5, 2)]), held(&[(0, 5, 2), (1, 5, 3)])];
         let mut open = vec![Counts::new(); 2];
-        gather(&mut orders, &mut open, false);
+        gather(&mut orders, &mut open, false, &Cancel::new()).expect("nobody cancels");
         assert!(orders.iter().all(|order| order.len() == 1), "{orders:?}");
         let copies: u32 = orders.iter().flat_map(|order| order.values()).flat_map(Counts::values).sum();
         assert_eq!(copies, 10);
@@ -201,7 +209,7 @@ mod tests {
     fn copies_that_nobody_has_are_taken_where_they_save_a_visit() {
         let mut orders = vec![held(&[(0, 5, 1), (1, 6, 4)])];
         let mut open = vec![Counts::new(), Counts::from([(5, 7)])];
-        gather(&mut orders, &mut open, true);
+        gather(&mut orders, &mut open, true, &Cancel::new()).expect("nobody cancels");
         assert_eq!(
             orders,
             [held(&[(1, 5, 1), (1, 6, 4)])].map(|mut order| {

@@ -38,13 +38,13 @@ pub(in crate::gang) struct Work<'a> {
     pub(in crate::gang) looks: u64,
     /// The caller's flag.
     pub(in crate::gang) cancel: &'a Cancel,
-    /// The caller's clock.
-    pub(in crate::gang) is_over: &'a (dyn Fn() -> bool + Sync),
+    /// The caller's clock, which is told the looks so far.
+    pub(in crate::gang) is_over: &'a (dyn Fn(u64) -> bool + Sync),
 }
 
 impl Work<'_> {
     fn is_spent(&self, field: &Field<'_>) -> bool {
-        field.looks >= self.looks || (self.is_over)()
+        field.looks >= self.looks || (self.is_over)(field.looks)
     }
 }
 
@@ -230,3 +230,6 @@ impl<'a> Search<'a> {
         Ok(())
     }
 }
+
+#[cfg(test)]
+mod tests;
