@@ -202,6 +202,9 @@ impl Body {
         for (p, q) in &other.edges[b.from..b.to] {
             let moved = (*p + offset, *q + offset);
             let moved_box = Rect::from_points(moved.0, moved.1);
+            if box_gap_sq(a.bounds, Vec2::ZERO, moved_box) >= best {
+                continue;
+            }
             for edge in &self.edges[a.from..a.to] {
                 if box_gap_sq(Rect::from_points(edge.0, edge.1), Vec2::ZERO, moved_box) < best {
                     best = best.min(edge_edge_sq(*edge, moved));

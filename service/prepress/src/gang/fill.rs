@@ -60,6 +60,17 @@ pub(super) struct Best {
     row: i32,
 }
 
+/// What a search came to.
+#[derive(Clone, Copy, Debug)]
+pub(super) enum Found {
+    /// The best place.
+    At(Best),
+    /// There may be room, but not at the score asked for.
+    NoBetter,
+    /// There is no room, and will be none.
+    Nowhere,
+}
+
 impl<'a> Fill<'a> {
     /// An empty container; `obstacles` are stamped as they are.
     pub(super) fn new(parts: &'a [Part], scale: Scale, width: f64, length: f64, obstacles: &[Mask]) -> Fill<'a> {
@@ -117,12 +128,29 @@ impl<'a> Fill<'a> {
         limit: f64,
         cancel: &Cancel,
     ) -> Result<Option<Best>, Fault> {
+        match self.search_above(part, (taste, f64::NEG_INFINITY), limit, cancel)? {
+            Found::At(best) => Ok(Some(best)),
+            Found::NoBetter | Found::Nowhere => Ok(None),
+        }
+    }
+
+    /// The same for places that score more than a floor.
+    ///
+    /// # Errors
+    /// `run.cancelled`.
+    pub(super) fn search_above(
+        &mut self,
+        part: usize,
+        (taste, floor): (Taste, f64),
+        limit: f64,
+        cancel: &Cancel,
+    ) -> Result<Found, Fault> {
         let parts = self.parts;
         let turns = &parts[part].turns;
         if let Some(disc) = turns.first().and_then(|turn| turn.discs.first()) {
             self.map.prepare_disc(disc.0);
             if self.map.disc_is_full(disc.0) {
-                return Ok(None);
+                return Ok(Found::Nowhere);
             }
         }
         for disc in turns.iter().flat_map(|turn| &turn.discs) {
@@ -132,12 +160,24 @@ impl<'a> Fill<'a> {
         if self.dead[part].is_empty() && row_words * turns.len() * parts.len() <= MOST_DEAD {
             self.dead[part] = vec![0; row_words * turns.len()];
         }
-        let mut best: Option<Best> = None;
+        let mut sought = Sought { taste, limit, floor, best: None, has_room: false };
         for index in 0..turns.len() {
             cancel.check()?;
-            self.search_turn(part, index, taste, limit, &mut best);
+            self.search_turn(part, index, &mut sought);
         }
-        Ok(best)
+        Ok(match sought.best {
+            Some(best) => Found::At(best),
+            None if sought.has_room => Found::NoBetter,
+            None => Found::Nowhere,
+        })
+    }
+
+    /// Whether a place found before is still free.
+    pub(super) fn is_free(&mut self, part: usize, best: Best) -> bool {
+        let mask = &self.parts[part].turns[best.turn].mask;
+        self.free.only(best.col as usize);
+        (0..mask.rows()).for_each(|at| self.map.test_row(mask, at, best.row, &mut self.free));
+        !self.free.is_none()
     }
 
     /// Whether a part stands in the window at any angle, free zones aside.
@@ -159,22 +199,24 @@ impl<'a> Fill<'a> {
         self.map.rows / 64 + 1
     }
 
-    fn search_turn(&mut self, part: usize, index: usize, taste: Taste, limit: f64, best: &mut Option<Best>) {
+    fn search_turn(&mut self, part: usize, index: usize, sought: &mut Sought) {
         let parts = self.parts;
         let turn = &parts[part].turns[index];
-        let Some((last_col, last_row)) = self.last(&parts[part], turn, limit) else { return };
+        let Some((last_col, last_row)) = self.last(&parts[part], turn, sought.limit) else { return };
         let (mut first, mut at) = (None::<i32>, self.hints[part][index] as i32);
         let mut free = std::mem::take(&mut self.free);
         while let Some(row) = self.next_row(part, index, at, last_row) {
-            let depth = self.depth(turn, row, taste);
-            if best.as_ref().is_some_and(|best| 1.0 - depth <= best.score)
-                || first.is_some_and(|first| f64::from(row - first) * self.map.cell() > taste.look_mm)
+            let depth = self.depth(turn, row, sought.taste);
+            if 1.0 - depth <= sought.least()
+                || first.is_some_and(|first| f64::from(row - first) * self.map.cell() > sought.taste.look_mm)
             {
+                sought.has_room = true;
                 break;
             }
             if self.free_places(turn, row, last_col, &mut free) {
                 first.get_or_insert(row);
-                self.judge(turn, index, row, depth, &free, best);
+                sought.has_room = true;
+                self.judge(turn, (index, row), depth, &free, sought);
             } else {
                 self.mark_dead(part, index, row);
             }
@@ -244,16 +286,33 @@ impl<'a> Fill<'a> {
     }
 
     /// Scores both ends of every free stretch.
-    fn judge(&self, turn: &Turn, index: usize, row: i32, depth: f64, free: &Places, best: &mut Option<Best>) {
+    fn judge(&self, turn: &Turn, (index, row): (usize, i32), depth: f64, free: &Places, sought: &mut Sought) {
         let all = f64::from(turn.ring_cells.first().copied().unwrap_or(0).max(1));
         for col in free.ends() {
-            let least = best.as_ref().map_or(0.0, |best| ((best.score + depth) * all).max(0.0)) as u32;
+            let least = ((sought.least() + depth) * all).max(0.0) as u32;
             let contact = f64::from(self.map.taken(&turn.halo, col, row, (&turn.ring_cells, least))) / all;
             let score = contact - depth;
-            if best.as_ref().is_none_or(|best| score > best.score + 1e-12) {
-                *best = Some(Best { score, turn: index, col, row });
+            if score > sought.least() + 1e-12 {
+                sought.best = Some(Best { score, turn: index, col, row });
             }
         }
+    }
+}
+
+/// What is sought, and what was found so far.
+struct Sought {
+    taste: Taste,
+    limit: f64,
+    floor: f64,
+    best: Option<Best>,
+    /// Whether there may be room at all.
+    has_room: bool,
+}
+
+impl Sought {
+    /// What a place must score more than.
+    fn least(&self) -> f64 {
+        self.best.map_or(self.floor, |best| best.score)
     }
 }
 

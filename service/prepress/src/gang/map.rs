@@ -56,6 +56,14 @@ impl Places {
         }
     }
 
+    /// One column.
+    pub(super) fn only(&mut self, col: usize) {
+        (self.low, self.high) = (col / 64, col / 64 + 1);
+        self.words.clear();
+        self.words.resize(self.high, 0);
+        set_bits(&mut self.words, col, col + 1);
+    }
+
     /// Whether there is no place left.
     pub(super) fn is_none(&self) -> bool {
         self.low >= self.high

@@ -28,6 +28,7 @@ mod mask;
 mod nest;
 mod page;
 mod part;
+mod pick;
 mod plan;
 mod rng;
 mod separate;

@@ -28,6 +28,8 @@ pub(super) struct Work {
     pub(super) tries: u64,
     /// Whole layouts.
     pub(super) layouts: u64,
+    /// Lots among which the next is chosen.
+    pub(super) choices: usize,
     /// Times that a container is filled up after its parts were slid together.
     pub(super) refills: u32,
     /// Pairs of outlines looked at for each copy to improve a layout. Measured: about 0.5 µs each.
@@ -43,6 +45,12 @@ impl Work {
             Effort::Thorough => (0.5, 48, 12_000, 8),
         };
         let total = (placements / copies.max(1)).clamp(1, 96);
+        // Where one try is all there is, it is made with more care.
+        let (cell, choices) = match effort {
+            Effort::Standard if total == 1 => (0.5, 4),
+            Effort::Thorough if total <= 4 => (0.5, 8),
+            _ => (cell, 1),
+        };
         let layouts = layouts.min(total);
         // With very many designs some part always fits well, and the masks of all angles would take much memory.
         let most_steps = (8_000 / lots.max(1)).clamp(12, 48) as u32;
@@ -52,7 +60,7 @@ impl Work {
             Effort::Standard => 30_000,
             Effort::Thorough => 400_000,
         };
-        Work { cell, steps: steps.min(most_steps), tries: (total / layouts).max(1), layouts, refills, looks }
+        Work { cell, steps: steps.min(most_steps), tries: (total / layouts).max(1), layouts, choices, refills, looks }
     }
 }
 
@@ -249,6 +257,9 @@ impl Shop<'_> {
         left: &mut [u32],
         taste: Taste,
     ) -> Result<u32, Fault> {
+        if self.work.choices > 1 {
+            return self.fill_choosing(fill, order, left, (taste, self.work.choices));
+        }
         let mut placed = 0;
         for part in order {
             while left[*part] > 0 && fill.place(*part, taste, f64::INFINITY, self.cancel)? {
