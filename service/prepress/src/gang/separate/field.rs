@@ -93,6 +93,8 @@ pub(in crate::gang) struct Field<'a> {
     outs: Vec<(f32, f32)>,
     /// By how much any shape counts as grown, at most.
     most_grown: f64,
+    /// Pieces of the first window that move with its end, and how far beyond it they stand.
+    followers: Vec<(usize, f64)>,
     /// Memory of the search for neighbours.
     near: Vec<usize>,
     /// Pairs of outlines looked at so far: what work is counted in.
@@ -125,6 +127,7 @@ impl<'a> Field<'a> {
             pairs: vec![Vec::new(); pieces.len()],
             outs: vec![(0.0, 1.0); pieces.len()],
             most_grown: shapes.iter().map(|shape| shape.grown).fold(0.0, f64::max),
+            followers: Vec::new(),
             near: Vec::new(),
             looks: 0,
             pieces,
@@ -186,12 +189,26 @@ impl<'a> Field<'a> {
         self.measure(index);
     }
 
+    /// Lets pieces of the first window move with its end from now on.
+    pub(in crate::gang) fn follow(&mut self, pieces: Vec<usize>) {
+        let end = self.windows[0].length;
+        self.followers = pieces.into_iter().map(|index| (index, self.pieces[index].at.y - end)).collect();
+    }
+
     /// Changes the length of a window.
     pub(in crate::gang) fn set_length(&mut self, window: usize, length: f64) {
         self.windows[window].length = length;
         for position in 0..self.windows[window].members.len() {
             let index = self.windows[window].members[position];
             self.outs[index].0 = self.out(index);
+        }
+        for position in 0..self.followers.len() {
+            let (index, beyond) = self.followers[position];
+            let place = self.pieces[index].place();
+            let at = Vec2::new(place.at.x, self.windows[0].length + beyond);
+            if at != place.at {
+                self.put(index, Place { at, ..place });
+            }
         }
     }
 
@@ -209,7 +226,8 @@ impl<'a> Field<'a> {
         let mut near = std::mem::take(&mut self.near);
         self.near(window, self.wide(shape, self.boxes[index]), &mut near);
         for other in &near {
-            if *other != index {
+            // What stays cannot be taken apart.
+            if *other != index && !(self.pieces[index].fixed && self.pieces[*other].fixed) {
                 let overlap = self.overlap(shape, &mut turned, at, self.boxes[index], *other);
                 if overlap > 0.0 {
                     self.set_overlap(index, *other, overlap);

@@ -7,6 +7,7 @@
 //! arXiv:2509.13329 (separation with weights, strips shrunk step by step, restarts from a pool of failed ones); written from
 //! the description of the method.
 
+mod cram;
 mod field;
 mod moves;
 mod shape;

@@ -1,7 +1,7 @@
 //! Looks for a better place for one piece: samples, then descents along one axis at a time.
 
 use super::super::rng::Rng;
-use super::field::Field;
+use super::field::{Field, Place};
 use super::shape::{Angles, Turned};
 use crate::geom::Vec2;
 
@@ -37,7 +37,7 @@ pub(super) struct Trial {
 pub(super) struct Scratch {
     best: Vec<Trial>,
     spare: Vec<Trial>,
-    turned: Turned,
+    pub(super) turned: Turned,
 }
 
 /// Moves a piece to the best place found, if it weighs less there; returns whether.
@@ -80,6 +80,26 @@ pub(super) fn relocate(field: &mut Field<'_>, index: usize, rng: &mut Rng, scrat
     scratch.spare.append(&mut trials);
     scratch.best = trials;
     better
+}
+
+/// The place where a piece weighs least among so many drawn by chance, if that is under a limit.
+pub(super) fn best_of(
+    field: &mut Field<'_>,
+    index: usize,
+    (places, limit): (u32, f32),
+    rng: &mut Rng,
+    turned: &mut Turned,
+) -> Option<(f32, Place)> {
+    let mut best: Option<(f32, Place)> = None;
+    for _ in 0..places {
+        let Some((window, at)) = draw(field, index, rng, turned, false) else { continue };
+        let limit = best.map_or(limit, |best| best.0);
+        let weight = field.weigh(index, window, at, turned, limit);
+        if weight < limit {
+            best = Some((weight, Place { window, at, angle_deg: turned.angle_deg }));
+        }
+    }
+    best
 }
 
 /// The best trials so far, no two of them nearly the same.

@@ -43,6 +43,8 @@ pub(in crate::gang) struct Shape {
     pub(super) reach: f64,
     /// Side of a square of the hull's area, mm.
     pub(super) size: f64,
+    /// Area of the true outline, mm².
+    pub(super) area: f64,
     /// Longest distance of two corners, about.
     pub(super) diameter: f64,
     /// How it may be turned.
@@ -82,6 +84,7 @@ impl Shape {
             grown: gutter / 2.0 + stray,
             reach: 0.0,
             size: hull.area_mm2().sqrt(),
+            area: rings.iter().map(Ring::area_mm2).sum::<f64>().max(1e-9),
             hull,
             diameter,
             angles: Angles::Any,

@@ -1,4 +1,8 @@
-//! Improves a layout of a mix: its last container is shortened, its contents pushed into the others, until work is spent.
+//! Improves a layout of a mix: its last container is shortened, its contents pushed into the others, until work is spent. Of
+//! many containers the last are emptied into the others, long ones are shortened frame by frame.
+
+mod cram;
+mod frames;
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::atomic::{AtomicU64, Ordering};
@@ -17,11 +21,8 @@ use crate::order::Rotate;
 /// Distance kept above the gutter, mm, so that rounding a pose breaks no promise; without a gutter, lines that touch count as
 /// apart only from here on.
 const SPARE_MM: f64 = 1e-5;
-/// Containers that are improved together, about. Measured: more find no better places for the same work.
-const TOGETHER: usize = 6;
-
-/// Share of the progress after which only what was left of groups of containers is improved.
-const GROUPS_SHARE: f64 = 0.85;
+/// Containers that are improved as one, at most. Measured: of more, the last are better emptied into the others one by one.
+const TOGETHER: usize = 11;
 
 /// Streams of chance apart from those of construction.
 const STREAM: u64 = 0x5e9a_7a7e;
@@ -46,9 +47,23 @@ struct Spent<'a> {
 }
 
 impl Spent<'_> {
-    fn add(&self, looks: u64) {
-        let so_far = self.so_far.fetch_add(looks, Ordering::Relaxed) + looks;
-        (self.progress)((so_far as f64 / self.all.max(1) as f64).min(1.0));
+    fn meter(&self) -> Meter<'_> {
+        Meter { spent: self, told: AtomicU64::new(0) }
+    }
+}
+
+/// Counts the looks of one search.
+struct Meter<'a> {
+    spent: &'a Spent<'a>,
+    told: AtomicU64,
+}
+
+impl Meter<'_> {
+    /// The looks so far.
+    fn tell(&self, looks: u64) {
+        let more = looks - self.told.swap(looks, Ordering::Relaxed);
+        let so_far = self.spent.so_far.fetch_add(more, Ordering::Relaxed) + more;
+        (self.spent.progress)((so_far as f64 / self.spent.all.max(1) as f64).min(1.0));
     }
 }
 
@@ -72,37 +87,27 @@ impl Shop<'_> {
     }
 
     fn improved_with(&self, bins: Bins, shapes: &BTreeMap<usize, Shape>, aim: &Aim<'_>) -> Result<Bins, Fault> {
-        let sections = self.sections.len();
-        let groups: Vec<Bins> = if aim.all_count && sections == 1 {
-            bins.into_iter().map(|bin| vec![bin]).collect()
-        } else if sections == 1 && bins.len() >= 2 * TOGETHER {
-            // Large parts stand in the first containers, small ones in the last: each group gets some of both.
-            let count = bins.len() / TOGETHER;
-            let mut groups: Vec<Bins> = vec![Vec::new(); count];
-            bins.into_iter().enumerate().for_each(|(index, bin)| groups[index % count].push(bin));
-            groups
-        } else {
-            vec![bins]
-        };
-        let copies: usize = groups.iter().flatten().map(Vec::len).sum();
-        let last = groups.len() == 1 || aim.all_count;
-        let progress = |share: f64| (aim.progress)(if last { share } else { share * GROUPS_SHARE });
-        let spent = Spent { all: aim.looks * copies as u64, so_far: AtomicU64::new(0), progress: &progress };
-        let shortened = |(task, group): (usize, Bins)| self.shortened(group, shapes, aim, (task as u64, &spent));
-        let made: Vec<Result<Bins, Fault>> = groups.into_par_iter().enumerate().map(shortened).collect();
-        let mut groups = made.into_iter().collect::<Result<Vec<Bins>, Fault>>()?;
-        if last {
-            return Ok(groups.into_iter().flatten().collect());
+        let copies: usize = bins.iter().map(Vec::len).sum();
+        let spent = Spent { all: aim.looks * copies as u64, so_far: AtomicU64::new(0), progress: aim.progress };
+        if self.sections.len() > 1 {
+            return self.shortened(bins, shapes, aim, (0, &spent));
         }
-        let mut left = vec![0; self.parts.len()];
-        for group in &mut groups {
-            group.pop().iter().flatten().for_each(|spot| left[spot.part] += 1);
+        if aim.all_count {
+            let shortened = |(task, bin): (usize, Vec<Spot>)| {
+                if self.is_long(&bin) {
+                    Ok(vec![self.framed(bin, shapes, aim, (task as u64, &spent))?])
+                } else {
+                    self.shortened(vec![bin], shapes, aim, (task as u64, &spent))
+                }
+            };
+            let made: Vec<Result<Bins, Fault>> = bins.into_par_iter().enumerate().map(shortened).collect();
+            let made = made.into_iter().collect::<Result<Vec<Bins>, Fault>>()?;
+            return Ok(made.into_iter().flatten().collect());
         }
-        let mut bins: Bins = groups.into_iter().flatten().collect();
-        let rest = self.again(&left)?;
-        let progress = |share: f64| (aim.progress)(GROUPS_SHARE + (1.0 - GROUPS_SHARE) * share);
-        bins.extend(self.improved_with(rest, shapes, &Aim { progress: &progress, ..*aim })?);
-        Ok(bins)
+        if bins.len() > TOGETHER {
+            return self.emptied(bins, shapes, aim, &spent);
+        }
+        self.shortened(bins, shapes, aim, (0, &spent))
     }
 
     /// One group of bins made shorter together.
@@ -121,9 +126,9 @@ impl Shop<'_> {
         let section = |bin: usize| &self.sections[bin % self.sections.len()];
         let rooms: Vec<(f64, f64)> = (0..bins.len()).map(|bin| (section(bin).width, section(bin).length)).collect();
         let mut field = Field::new(&scene.shapes, &rooms, &scene.pieces);
-        let told = AtomicU64::new(0);
+        let meter = spent.meter();
         let is_over = |looks: u64| {
-            spent.add(looks - told.swap(looks, Ordering::Relaxed));
+            meter.tell(looks);
             self.clock.is_over()
         };
         let work = Work { looks: aim.looks * copies as u64, cancel: self.cancel, is_over: &is_over };
@@ -138,25 +143,17 @@ impl Shop<'_> {
             field.set_length(last, 0.0);
             last -= 1;
         }
-        let mut made: Bins = vec![Vec::new(); bins.len()];
-        for (piece, part) in field.pieces.iter().zip(&scene.parts) {
-            if let Some(part) = part {
-                let place = piece.place();
-                let at = Vec2::new(on_tick(place.at.x), on_tick(place.at.y));
-                made[place.window].push(Spot { part: *part, angle_deg: on_tick(place.angle_deg), at });
-            }
-        }
+        let mut made = scene.bins(&field, bins.len());
         while made.last().is_some_and(Vec::is_empty) {
             made.pop();
         }
         Ok(made)
     }
 
-    fn scene(&self, bins: &Bins, shapes: &BTreeMap<usize, Shape>) -> Scene {
+    fn scene(&self, bins: &[Vec<Spot>], shapes: &BTreeMap<usize, Shape>) -> Scene {
         let gutter = self.scale.gutter + SPARE_MM;
         let reach = self.parts.iter().map(|part| part.reach).fold(0.0, f64::max);
-        let mut scene = Scene { shapes: Vec::new(), pieces: Vec::new(), parts: Vec::new() };
-        let mut shape_of = vec![None; self.parts.len()];
+        let mut scene = Scene::default();
         for (window, spots) in bins.iter().enumerate() {
             for obstacle in &self.sections[window % self.sections.len()].obstacles {
                 let place = Place { window, at: Vec2::ZERO, angle_deg: 0.0 };
@@ -166,13 +163,8 @@ impl Shop<'_> {
                 scene.shapes.push(shape);
             }
             for spot in spots {
-                let shape = *shape_of[spot.part].get_or_insert_with(|| {
-                    scene.shapes.push(shapes[&spot.part].clone());
-                    scene.shapes.len() - 1
-                });
                 let place = Place { window, at: spot.at, angle_deg: spot.angle_deg };
-                scene.pieces.push((shape, place, false));
-                scene.parts.push(Some(spot.part));
+                scene.add(spot.part, place, false, shapes);
             }
         }
         scene
@@ -180,10 +172,41 @@ impl Shop<'_> {
 }
 
 /// Bins as the search sees them.
+#[derive(Default)]
 struct Scene {
     shapes: Vec<Shape>,
     /// Shape, place, and whether it stays.
     pieces: Vec<(usize, Place, bool)>,
     /// Which part each piece is; nothing for free zones.
     parts: Vec<Option<usize>>,
+    /// Which shape a part has.
+    shape_of: BTreeMap<usize, usize>,
+}
+
+impl Scene {
+    fn add(&mut self, part: usize, place: Place, stays: bool, shapes: &BTreeMap<usize, Shape>) {
+        let shape = *self.shape_of.entry(part).or_insert_with(|| {
+            self.shapes.push(shapes[&part].clone());
+            self.shapes.len() - 1
+        });
+        self.pieces.push((shape, place, stays));
+        self.parts.push(Some(part));
+    }
+
+    /// What stands where, window by window.
+    fn bins(&self, field: &Field<'_>, count: usize) -> Bins {
+        let mut made: Bins = vec![Vec::new(); count];
+        for (piece, part) in field.pieces.iter().zip(&self.parts) {
+            if let Some(part) = part {
+                let place = piece.place();
+                let spot = Spot { part: *part, angle_deg: on_tick(place.angle_deg), at: tick(place.at) };
+                made[place.window].push(spot);
+            }
+        }
+        made
+    }
+}
+
+fn tick(at: Vec2) -> Vec2 {
+    Vec2::new(on_tick(at.x), on_tick(at.y))
 }
