@@ -11,15 +11,20 @@ use quoin_prepress::order::Rotate;
 use quoin_prepress::units::Mm;
 
 use super::outlines::{disc, rectangle};
-use super::{fixture, frame, lot, nesting};
+use super::{fixture, frame, lot, nesting, on_threads};
 
 /// How soon work ends after the flag is raised, at most.
 const SOON: Duration = Duration::from_millis(50);
 /// A machine that does other work may be late; one time of several must be soon.
 const TIMES: u32 = 6;
 
+/// On threads of its own, which do no other test's work when the flag is raised.
+fn apart<T: Send>(work: impl FnOnce() -> T + Send) -> T {
+    on_threads(2, work)
+}
+
 /// Raises the flag after a time; how long the work went on then, or nothing when it was done before.
-fn late_by<T>(after: Duration, work: impl FnOnce(&Cancel) -> Result<T, Fault> + Send) -> Option<Duration> {
+fn late_by<T: Send>(after: Duration, work: impl FnOnce(&Cancel) -> Result<T, Fault> + Send) -> Option<Duration> {
     let cancel = Cancel::new();
     std::thread::scope(|scope| {
         let flag = cancel.clone();
@@ -28,7 +33,7 @@ fn late_by<T>(after: Duration, work: impl FnOnce(&Cancel) -> Result<T, Fault> + 
             flag.raise();
             Instant::now()
         });
-        let ended = match work(&cancel) {
+        let ended = match apart(|| work(&cancel)) {
             Err(Fault::Cancelled) => Some(Instant::now()),
             _ => None,
         };
@@ -38,7 +43,12 @@ fn late_by<T>(after: Duration, work: impl FnOnce(&Cancel) -> Result<T, Fault> + 
 }
 
 /// At many moments of the work; returns at how many it was still going on.
-fn ends_soon<T>(name: &str, every: Duration, moments: u32, work: impl Fn(&Cancel) -> Result<T, Fault> + Sync) -> u32 {
+fn ends_soon<T: Send>(
+    name: &str,
+    every: Duration,
+    moments: u32,
+    work: impl Fn(&Cancel) -> Result<T, Fault> + Sync,
+) -> u32 {
     let mut met = 0;
     for moment in 0..moments {
         let mut best: Option<Duration> = None;
@@ -110,7 +120,7 @@ fn late_after(share: f64, after: Duration, nesting: &Nesting<'_>) -> Option<Dura
                 let _ = reached.send(());
             }
         };
-        let ended = matches!(nest(nesting, &progress, &cancel), Err(Fault::Cancelled)).then(Instant::now);
+        let ended = matches!(apart(|| nest(nesting, &progress, &cancel)), Err(Fault::Cancelled)).then(Instant::now);
         drop(progress);
         let raised = raiser.join().expect("the raiser only sleeps")?;
         Some(ended?.saturating_duration_since(raised))
