@@ -57,7 +57,7 @@ impl Work {
         let refills = if effort == Effort::Draft && lots > 100 { 1 } else { 2 };
         let looks = match effort {
             Effort::Draft => 0,
-            Effort::Standard if total == 1 => 15_000,
+            Effort::Standard if total == 1 => 20_000,
             Effort::Standard => 30_000,
             Effort::Thorough => 400_000,
         };

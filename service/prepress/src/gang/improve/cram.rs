@@ -17,7 +17,7 @@ const EMPTIED: f64 = 0.08;
 /// Containers that share what was in those that were emptied, about.
 const SHARING: usize = 24;
 /// Looks for each copy in a round.
-const LOOKS: u64 = 15_000;
+const LOOKS: u64 = 20_000;
 
 impl Shop<'_> {
     /// Bins of the same copies, fewer or less used at the end; rounds until the looks of the aim are spent.

@@ -13,7 +13,7 @@ use super::fill::{Spot, used};
 use super::part::on_tick;
 use super::plan::{Bins, Shop};
 use super::rng::Rng;
-use super::separate::{Field, Place, Search, Shape, Work};
+use super::separate::{FIRST_STEP, Field, Place, Search, Shape, Work};
 use crate::fault::Fault;
 use crate::geom::Vec2;
 use crate::order::Rotate;
@@ -136,7 +136,7 @@ impl Shop<'_> {
         let mut last = bins.len() - 1;
         field.set_length(last, used(self.parts, &bins[last]) + 1e-9);
         loop {
-            search.shorten(&mut field, last)?;
+            search.shorten(&mut field, last, FIRST_STEP)?;
             if !field.is_empty(last) || last == 0 {
                 break;
             }

@@ -26,7 +26,7 @@ use crate::geom::Vec2;
 const ROUNDS: u32 = 40;
 const STRIKES: u32 = 3;
 /// How much is first taken off at once, as a share of the length of all windows, and at least. Measured on strips and sheets.
-const FIRST_STEP: f64 = 0.03;
+pub(in crate::gang) const FIRST_STEP: f64 = 0.03;
 const LEAST_STEP: f64 = 0.001;
 /// Share of the work that goes into long steps; the rest takes short ones from the best.
 const EXPLORED: (u64, u64) = (7, 10);
@@ -171,12 +171,13 @@ impl<'a> Search<'a> {
         &mut self,
         field: &mut Field<'_>,
         window: usize,
+        first_step: f64,
     ) -> Result<(f64, Vec<Place>), Fault> {
         let mut best = (field.windows[window].length, field.places());
         let began = field.looks;
         let explored = began + self.work.looks.saturating_sub(began) / EXPLORED.1 * EXPLORED.0;
         let all = std::mem::replace(&mut self.work.looks, explored);
-        self.explore(field, window, &mut best)?;
+        self.explore(field, (window, first_step), &mut best)?;
         self.work.looks = all;
         self.compress(field, window, &mut best)?;
         field.restore(&best.1);
@@ -184,10 +185,15 @@ impl<'a> Search<'a> {
         Ok(best)
     }
 
-    fn explore(&mut self, field: &mut Field<'_>, window: usize, best: &mut (f64, Vec<Place>)) -> Result<(), Fault> {
+    fn explore(
+        &mut self,
+        field: &mut Field<'_>,
+        (window, first_step): (usize, f64),
+        best: &mut (f64, Vec<Place>),
+    ) -> Result<(), Fault> {
         let total: f64 = field.windows.iter().map(|window| window.length).sum();
         let shorter = |length: f64, step: f64| (length - total * step).max(0.0);
-        let mut step = FIRST_STEP;
+        let mut step = first_step;
         let mut pool: Vec<(f32, Vec<Place>)> = Vec::new();
         self.shrink(field, window, shorter(best.0, step));
         while !self.work.is_spent(field) {
