@@ -98,7 +98,7 @@ pub(super) fn grow(edge: &Region, growth: &Growth, cancel: &Cancel) -> Result<Gr
     let art = Art::sort_out(edge, growth.cutting.speck.mm(), hole_floor)?;
     let bounds = art.rings.iter().map(Ring::bounds).reduce(|a, b| a.union(b)).ok_or(Fault::ArtBlank)?;
     let margin = lengths.grown.max(lengths.half_width + lengths.inside) + lengths.outside + lengths.inside;
-    let grid = Grid::over(bounds, margin)?;
+    let grid = Grid::over(bounds, margin, lengths.rounds_corners())?;
     let edges = art.edges();
     let between = if art.parts > 1 && growth.parts != Parts::SetAside { lengths.reach / 2.0 } else { 0.0 };
     let outward = (lengths.grown + lengths.hole_depth())
@@ -113,21 +113,18 @@ pub(super) fn grow(edge: &Region, growth: &Growth, cancel: &Cancel) -> Result<Gr
 
 impl Work<'_> {
     fn finish(&self, art: &Art, order: Parts) -> Result<Grown, Fault> {
-        let nodes = self.grid.nodes();
         let mut values = self.art.signed_plus(-self.lengths.grown);
-        let mut patched = vec![FAR; nodes];
+        let mut patched = Vec::new();
         let bridges = if art.parts > 1 && order != Parts::SetAside { self.bridges(art, &values) } else { Vec::new() };
         self.build(&bridges, &mut values, &mut patched)?;
-        let thin = self.thicken(&mut values, &mut patched)?;
-        // What was thickened may touch in new narrow places.
-        let mut found = thin.thickenings.len();
-        for _ in 1..THICKENING_ROUNDS {
-            if found > 0 {
-                found = self.thicken(&mut values, &mut patched)?.thickenings.len();
+        let (thin, shrunk) = self.thicken(&mut values, &mut patched)?;
+        let (rings, moved) = match shrunk {
+            Some(rings) => (rings, false),
+            None => {
+                let (values, moved) = self.round(values)?;
+                (self.shrink(&values)?, moved)
             }
-        }
-        let (values, moved) = self.round(values)?;
-        let rings = self.shrink(&values)?;
+        };
         let parts = rings.iter().filter(|ring| ring.signed_area() > 0.0).count();
         if parts == 0 {
             return Err(Fault::ArtBlank);
@@ -159,7 +156,7 @@ impl Work<'_> {
         bridges(self.art, art, &swallowed, self.lengths.border, self.lengths.reach)
     }
 
-    fn build(&self, bridges: &[Bridge], values: &mut [f32], patched: &mut [f32]) -> Result<(), Fault> {
+    fn build(&self, bridges: &[Bridge], values: &mut [f32], patched: &mut Vec<f32>) -> Result<(), Fault> {
         let strokes: Vec<(Point, Point)> = bridges.iter().map(|bridge| (bridge.from, bridge.to)).collect();
         self.patch(&strokes, self.lengths.half_width.max(LEAST_BRIDGE_MM / 2.0), values, patched)
     }
@@ -170,8 +167,9 @@ impl Work<'_> {
         strokes: &[(Point, Point)],
         radius: f64,
         values: &mut [f32],
-        patched: &mut [f32],
+        patched: &mut Vec<f32>,
     ) -> Result<(), Fault> {
+        patched.resize(if strokes.is_empty() { patched.len() } else { self.grid.nodes() }, FAR);
         let radius = radius + self.lengths.inside;
         let extent = (radius, self.lengths.hole_depth());
         stamp(&self.grid, strokes, extent, self.cancel, |node, value| {
@@ -186,15 +184,31 @@ impl Work<'_> {
         Field::measure(self.grid, edges, inside_flags(&self.grid, rings), reach, self.cancel)
     }
 
-    /// Finds narrow places and adds discs there.
-    fn thicken(&self, values: &mut [f32], patched: &mut [f32]) -> Result<Thin, Fault> {
+    /// Adds discs at narrow places until there are none. Where no corner is rounded after that, the distances of the last
+    /// look also tell the shrunk shape.
+    fn thicken(&self, values: &mut [f32], patched: &mut Vec<f32>) -> Result<(Thin, Option<Vec<Ring>>), Fault> {
+        let mut first: Option<Thin> = None;
+        for _ in 0..THICKENING_ROUNDS {
+            let rings = self.trace(values).rings;
+            let edges = Edges::of_rings(&rings);
+            let field = self.measure(&edges, &rings, self.lengths.look + self.lengths.inside, 0.0)?;
+            let (thin, strokes) = self.thin_places(&field)?;
+            let thin = first.get_or_insert(thin);
+            if strokes.is_empty() {
+                let shrunk = (!self.lengths.rounds_corners()).then(|| self.shrunk(&field));
+                return Ok((std::mem::take(thin), shrunk));
+            }
+            self.patch(&strokes, self.lengths.half_width, values, patched)?;
+        }
+        Ok((first.unwrap_or_default(), None))
+    }
+
+    /// Narrow places, and the discs that they lack.
+    fn thin_places(&self, field: &Field<'_>) -> Result<(Thin, Vec<(Point, Point)>), Fault> {
         let inside = self.lengths.inside;
         let link = 2.5 * self.grid.cell();
-        let rings = self.trace(values).rings;
-        let edges = Edges::of_rings(&rings);
-        let field = self.measure(&edges, &rings, self.lengths.look + inside, 0.0)?;
         let least = inside - self.grid.cell() / 4.0;
-        let groups = groups(&field, least, self.lengths.look + inside, self.cancel)?;
+        let groups = groups(field, least, self.lengths.look + inside, self.cancel)?;
         let width = |disc: &Disc| 2.0 * (disc.radius - inside);
         let narrowest = |discs: &[Disc]| discs.iter().copied().min_by(|a, b| a.radius.total_cmp(&b.radius));
         let mut thin = Thin::default();
@@ -202,7 +216,8 @@ impl Work<'_> {
         let enough = self.lengths.half_width + inside - WIDTH_SLACK_MM / 2.0;
         let tapering = Tapering { enough, grown: inside, link };
         for group in groups {
-            let group = tapering.without(&field, group);
+            self.cancel.check()?;
+            let group = tapering.without(field, group);
             let body = without_tips(&group, self.lengths.half_width + inside, link);
             let here = narrowest(&body).map(|disc| width(&disc).max(0.0));
             thin.thinnest = [thin.thinnest, here].into_iter().flatten().reduce(f64::min);
@@ -215,8 +230,7 @@ impl Work<'_> {
                 thin.thickenings.extend(at);
             }
         }
-        self.patch(&strokes, self.lengths.half_width, values, patched)?;
-        Ok(thin)
+        Ok((thin, strokes))
     }
 
     /// Rounds outside corners outward; says whether that moved the line by more than is left untold.
@@ -238,19 +252,23 @@ impl Work<'_> {
 
     /// Shrinks by the inside radius.
     fn shrink(&self, values: &[f32]) -> Result<Vec<Ring>, Fault> {
-        let inside = self.lengths.inside;
         let rings = self.trace(values).rings;
         let edges = Edges::of_rings(&rings);
-        let field = self.measure(&edges, &rings, inside, 0.0)?;
-        Ok(fill_holes(zero_rings(&self.grid, &field.signed_plus(inside)), |_| self.lengths.kept_hole.is_some()).rings)
+        Ok(self.shrunk(&self.measure(&edges, &rings, self.lengths.inside, 0.0)?))
+    }
+
+    /// The shape's edge shrunk by the inside radius.
+    fn shrunk(&self, shape: &Field<'_>) -> Vec<Ring> {
+        let rings = zero_rings(&self.grid, &shape.signed_plus(self.lengths.inside));
+        fill_holes(rings, |_| self.lengths.kept_hole.is_some()).rings
     }
 
     /// Whether closing alone moved the line outward by more than is left untold, away from bridges and thickenings.
     fn closing_moved(&self, rings: &[Ring], patched: &[f32]) -> bool {
         let near_patch = (self.lengths.inside + 0.1) as f32;
         rings.iter().flat_map(Ring::points).any(|point| {
-            let free =
-                self.grid.around(*point).iter().all(|node| patched[*node] + self.lengths.inside as f32 > near_patch);
+            let from_patch = |node: &usize| patched.get(*node).copied().unwrap_or(FAR) + self.lengths.inside as f32;
+            let free = self.grid.around(*point).iter().all(|node| from_patch(node) > near_patch);
             free && self.art.nearest_to(*point).is_some_and(|nearest| {
                 let inside = self.grid.around(*point).iter().all(|node| self.art.signed(*node) < 0.0);
                 !inside && nearest.distance > self.lengths.border + TOLD_MM

@@ -39,6 +39,9 @@ const FINE_SMOOTHING_MM: f64 = 0.006;
 /// Nodes per 100 mm up to which an outline counts as smooth: fitted finely it seldom needs half as many again.
 const SMOOTH_NODES: f64 = 12.0;
 
+/// So many times the nodes are given for it at most.
+const MOST_FOR_FINE: f64 = 2.0;
+
 /// Nodes per 100 mm that are aimed at.
 const AIMED_NODES: f64 = 18.0;
 
@@ -72,9 +75,11 @@ pub fn draw(region: &Region, cutting: &Cutting, cancel: &Cancel) -> Result<Vec<C
         if crossing::any(&lines, cancel)? {
             continue;
         }
-        if tolerance > FINE_MM && nodes_per_100_mm(&lines) <= SMOOTH_NODES {
+        let nodes = nodes_per_100_mm(&lines);
+        if tolerance > FINE_MM && nodes <= SMOOTH_NODES {
             let (finer, gentle) = fitted(FINE_MM, FINE_SMOOTHING_MM)?;
-            if gentle && nodes_per_100_mm(&finer) <= AIMED_NODES && !crossing::any(&finer, cancel)? {
+            let few = nodes_per_100_mm(&finer) <= AIMED_NODES.min(nodes * MOST_FOR_FINE);
+            if gentle && few && !crossing::any(&finer, cancel)? {
                 return Ok(finer);
             }
         }
