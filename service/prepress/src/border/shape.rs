@@ -29,11 +29,17 @@ const LEAST_RADIUS_MM: f64 = 0.1;
 /// Least width of a bridge when no minimum width is asked for, mm. Common practice, no source.
 const LEAST_BRIDGE_MM: f64 = 1.0;
 
-/// A place is thin when it lacks more than this of the minimum width: what the grid and the fit may lose, mm.
-const WIDTH_SLACK_MM: f64 = 0.04;
+/// A place is thin when it lacks more than this of the minimum width: the grid's own noise, mm.
+const WIDTH_SLACK_MM: f64 = 0.005;
+
+/// Discs and bridges are made wider than asked by this on each side, mm: a part of what the fit may take.
+const WIDTH_RESERVE_MM: f64 = 0.02;
+
+/// The border is made so much wider than asked, mm: what edges with fewer points and the grid take from it.
+const BORDER_RESERVE_MM: f64 = 0.003;
 
 /// Rounds of thickening; what a round adds seldom makes a new narrow place, and never many. Measured, no source.
-const THICKENING_ROUNDS: usize = 3;
+const THICKENING_ROUNDS: usize = 6;
 
 /// Half the width up to which the narrowest place is looked for, at least, mm: `thinnest`.
 const LEAST_LOOK_MM: f64 = 1.5;
@@ -65,7 +71,7 @@ impl Lengths {
             inside,
             outside: cutting.outside_radius.mm().max(0.0),
             half_width,
-            grown: border + inside,
+            grown: border + BORDER_RESERVE_MM + inside,
             kept_hole: growth.keep_holes_wider_than.map(|width| width.mm().max(0.0)),
             look: (2.0 * half_width).max(LEAST_LOOK_MM),
             reach: cutting.bridge_reach_for(growth.border).mm().max(0.0),
@@ -170,7 +176,7 @@ impl Work<'_> {
         patched: &mut Vec<f32>,
     ) -> Result<(), Fault> {
         patched.resize(if strokes.is_empty() { patched.len() } else { self.grid.nodes() }, FAR);
-        let radius = radius + self.lengths.inside;
+        let radius = radius + WIDTH_RESERVE_MM + self.lengths.inside;
         let extent = (radius, self.lengths.hole_depth());
         stamp(&self.grid, strokes, extent, self.cancel, |node, value| {
             values[node] = values[node].min(value);

@@ -5,9 +5,9 @@
 
 use crate::geom::{Point, Ring, Vec2};
 
-/// How far a point that is left out may lie from the piece that passes it, mm: a twentieth of what a border may lack.
+/// How far a point that is left out may lie from the piece that passes it, mm: a thirtieth of what a border may lack.
 /// Larger eats into the border, smaller leaves more edges to measure from. Measured, no source.
-const STRAIGHT_MM: f64 = 0.0025;
+const STRAIGHT_MM: f64 = 0.0015;
 
 /// A ring on some of the points, within [`STRAIGHT_MM`] of all of them. Linear in points.
 pub(super) fn straightened(ring: &Ring) -> Ring {

@@ -18,8 +18,12 @@ use super::FLATNESS;
 /// this. A tenth of what a border may lack.
 const CLOSE_MM: f64 = 0.005;
 
-/// The promise, mm; also the most that is left to scaling, besides what the line is off its region.
+/// The promise, mm; the search never stops farther off.
 const PROMISED_MM: f64 = 0.1;
+
+/// Where the outline jumps - a thickening comes and goes with the scale - no scale may be as near. What is left is scaled
+/// all the same as long as border and least width change by no more than this, mm.
+const JUMP_MM: f64 = 0.012;
 
 /// Rounds of the search: two or three are usual; bisection across a jump in the outline takes about a dozen.
 const ROUNDS: u32 = 16;
@@ -94,17 +98,25 @@ pub(super) fn fit(art: &ArtEdge<'_>, design: &Design, stock: &Stock, cancel: &Ca
     refuse_size(longest.max(super::LEAST_SIDE.mm()), longest, design.outline.border)?;
     // A speck at the art's rim comes and goes with the scale, and the outline's box jumps with it. Where that leaves no
     // scale that fits, fewer specks are left out.
+    let scaled_at_most = scaling(art, ask, design, stock, guess, JUMP_MM).max(PROMISED_MM);
     let mut nearest = f64::INFINITY;
     for speck_share in [1.0, 0.5, 0.0] {
         let cutting = Cutting { speck: stock.cutting.speck * speck_share, ..stock.cutting };
-        let found = search(art, ask, &growth(design, cutting), guess, cancel)?;
-        if found.excess.abs() <= PROMISED_MM {
+        let close = scaling(art, ask, design, stock, guess, CLOSE_MM).min(PROMISED_MM);
+        let found = search(art, ask, &growth(design, cutting), (guess, close), cancel)?;
+        if found.excess.abs() <= scaled_at_most {
             let lines = cutline::draw(&found.grown.region, &cutting, cancel)?;
-            return finish(art, design, scaled(found, lines, ask)?);
+            return finish(art, design, scaled(&found, &lines, ask)?);
         }
         nearest = nearest.min(found.excess.abs());
     }
     Err(Fault::CutLineBroken { reason: format!("no scale comes nearer to the ordered size than {nearest:.2} mm") })
+}
+
+/// How much of the ordered length may be scaled away while border and least width change by a length, mm.
+fn scaling(art: &ArtEdge<'_>, ask: Ask, design: &Design, stock: &Stock, guess: f64, change_mm: f64) -> f64 {
+    let kept = design.outline.border.mm().max(stock.cutting.minimum_width.mm()).max(1.0);
+    change_mm * ask.slope(art.bounds) * guess / kept
 }
 
 fn growth(design: &Design, cutting: Cutting) -> Growth {
@@ -117,10 +129,14 @@ fn growth(design: &Design, cutting: Cutting) -> Growth {
 }
 
 /// A secant's step where it stays between the nearest scales known to be too small and too large, else bisection.
-fn search(art: &ArtEdge<'_>, ask: Ask, growth: &Growth, guess: f64, cancel: &Cancel) -> Result<Try, Fault> {
+fn search(
+    art: &ArtEdge<'_>,
+    ask: Ask,
+    growth: &Growth,
+    (guess, close): (f64, f64),
+    cancel: &Cancel,
+) -> Result<Try, Fault> {
     let art_slope = ask.slope(art.bounds);
-    let kept = growth.border.mm().max(growth.cutting.minimum_width.mm()).max(1.0);
-    let close = (CLOSE_MM * art_slope * guess / kept).min(PROMISED_MM);
     let (mut low, mut high): (Option<f64>, Option<f64>) = (None, None);
     let mut best = attempt(art, ask, growth, guess, cancel)?;
     let (mut scale, mut excess, mut slope) = (best.scale, best.excess, art_slope);
@@ -166,8 +182,8 @@ struct Fitted {
 }
 
 /// Everything scaled about the origin to the ordered size, by a hair.
-fn scaled(found: Try, lines: Vec<CutLine>, ask: Ask) -> Result<Fitted, Fault> {
-    let factor = ask.factor(box_of(&lines)?);
+fn scaled(found: &Try, lines: &[CutLine], ask: Ask) -> Result<Fitted, Fault> {
+    let factor = ask.factor(box_of(lines)?);
     let by = Affine::scale(factor);
     let lines = lines.iter().map(|line| line.transformed(by)).collect();
     Ok(Fitted { scale: found.scale * factor, grown: found.grown.transformed(by), lines })

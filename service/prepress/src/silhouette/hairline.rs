@@ -47,7 +47,12 @@ pub(super) fn keep(plane: &mut Plane, cancel: &Cancel) -> Result<(), Fault> {
     for index in &open {
         marks[*index] = LINKED;
     }
+    let mut steps = 0_usize;
     while let Some(index) = open.pop() {
+        steps += 1;
+        if steps.is_multiple_of(1 << 16) {
+            cancel.check()?;
+        }
         for neighbour in around(plane, index) {
             if marks[neighbour] == CANDIDATE {
                 marks[neighbour] = LINKED;

@@ -30,7 +30,7 @@ pub(super) fn trace(plane: &Plane, threshold: f64, cancel: &Cancel) -> Result<Ve
         if y % 64 == 0 {
             cancel.check()?;
         }
-        tracer.scan_row(y);
+        tracer.scan_row(y, cancel)?;
     }
     Ok(tracer.kept.into_iter().map(|(_, ring)| ring).collect())
 }
@@ -143,7 +143,7 @@ struct Tracer<'a> {
 }
 
 impl Tracer<'_> {
-    fn scan_row(&mut self, y: i64) {
+    fn scan_row(&mut self, y: i64, cancel: &Cancel) -> Result<(), Fault> {
         let field = &self.field;
         let plane = field.plane;
         let row = &plane.alphas[y as usize * plane.width..(y as usize + 1) * plane.width];
@@ -156,7 +156,7 @@ impl Tracer<'_> {
             if differs {
                 for (place, alpha) in block.iter().enumerate() {
                     if (*alpha >= covered_from) != before {
-                        self.start((start + place) as i64, y, before);
+                        self.start((start + place) as i64, y, before, cancel)?;
                         before = !before;
                     }
                 }
@@ -164,18 +164,19 @@ impl Tracer<'_> {
             start += block.len();
         }
         if before {
-            self.start(row.len() as i64, y, before);
+            self.start(row.len() as i64, y, before, cancel)?;
         }
+        Ok(())
     }
 
     /// Follows the line through the crossing left of a pixel, unless that was done.
-    fn start(&mut self, x: i64, y: i64, covered_left: bool) {
+    fn start(&mut self, x: i64, y: i64, covered_left: bool, cancel: &Cancel) -> Result<(), Fault> {
         if self.was_seen(x - 1, y) {
-            return;
+            return Ok(());
         }
         // Covered on the left: the line runs down, into the cell below through its top. Else up.
         let (cell, side) = if covered_left { (Cell { x, y: y + 1 }, 0) } else { (Cell { x, y }, 2) };
-        self.follow(cell, side);
+        self.follow(cell, side, cancel)
     }
 
     fn bit(&self, x: i64, y: i64) -> (usize, u64) {
@@ -194,10 +195,15 @@ impl Tracer<'_> {
     }
 
     /// Follows one ring from a cell entered through one of its sides, back to the same crossing.
-    fn follow(&mut self, start: Cell, start_side: usize) {
+    fn follow(&mut self, start: Cell, start_side: usize, cancel: &Cancel) -> Result<(), Fault> {
         let (mut cell, mut side) = (start, start_side);
         let mut line = Line::default();
+        let mut steps = 0_usize;
         loop {
+            steps += 1;
+            if steps.is_multiple_of(1 << 16) {
+                cancel.check()?;
+            }
             let (from, to) = (cell.corner(side), cell.corner(side + 1));
             if side.is_multiple_of(2) {
                 self.mark(from.0.min(to.0), from.1);
@@ -216,6 +222,7 @@ impl Tracer<'_> {
             }
         }
         self.keep(line.close());
+        Ok(())
     }
 
     /// The side through which the line leaves. On entering, corner `side` is covered and the next one is not.
