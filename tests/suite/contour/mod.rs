@@ -19,7 +19,7 @@ use quoin_prepress::units::Mm;
 use rayon::prelude::*;
 
 /// Drawings of each kind and border.
-const SEEDS: u64 = 12;
+const SEEDS: u64 = 5;
 
 /// Promises, mm and degrees.
 const SIZE_MM: f64 = 0.1;

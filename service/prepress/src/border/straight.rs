@@ -85,7 +85,7 @@ mod tests {
     fn a_finely_drawn_ring_keeps_few_points_and_all_of_its_shape() {
         let point = |n: u32| {
             let angle = f64::from(n) / 5000.0 * std::f64::consts::TAU;
-            let radius = 20.0 + 4.0 * (5.0 * angle).cos() + 0.001 * f64::from(n % 3);
+            let radius = 20.0 + 4.0 * (5.0 * angle).cos() + 0.4 * STRAIGHT_MM * f64::from(n % 3);
             Point::new(radius * angle.cos(), radius * angle.sin())
         };
         let ring = Ring::new((0..5000).map(point).collect());
