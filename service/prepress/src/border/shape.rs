@@ -19,7 +19,7 @@ use crate::units::Mm;
 /// Curves fitted later may turn a little tighter than the region: it is made this much rounder than asked, on the inside
 /// and on the outside. Inside, the border grows at the ends of narrow notches by twice as much as the radius and more, so
 /// that less is given away there. Measured on clip art, no source.
-const INSIDE_RESERVE: f64 = 1.06;
+const INSIDE_RESERVE: f64 = 1.05;
 const OUTSIDE_RESERVE: f64 = 1.1;
 
 /// Least inside radius in mm: with less the grid could lose hairlines between growing and shrinking, and no blade turns
@@ -36,7 +36,7 @@ const WIDTH_SLACK_MM: f64 = 0.005;
 const WIDTH_RESERVE_MM: f64 = 0.02;
 
 /// The border is made so much wider than asked, mm: what edges with fewer points and the grid take from it.
-const BORDER_RESERVE_MM: f64 = 0.003;
+const BORDER_RESERVE_MM: f64 = 0.001;
 
 /// Rounds of thickening; what a round adds seldom makes a new narrow place, and never many. Measured, no source.
 const THICKENING_ROUNDS: usize = 6;
