@@ -88,7 +88,7 @@ fn star(size: f64, chance: &mut Chance) -> Polygon {
     let (inner, turn) = (chance.within(0.15, 0.85), chance.within(0.0, TAU));
     let corner = |n: u32| {
         let angle = turn + f64::from(n) / f64::from(2 * tips) * TAU;
-        let radius = size / 2.0 * if n % 2 == 0 { 1.0 } else { inner };
+        let radius = size / 2.0 * if n.is_multiple_of(2) { 1.0 } else { inner };
         [radius * angle.cos(), radius * angle.sin()]
     };
     (0..2 * tips).map(corner).collect()

@@ -35,8 +35,10 @@ const WIDTH_SLACK_MM: f64 = 0.005;
 /// Discs and bridges are made wider than asked by this on each side, mm: a part of what the fit may take.
 const WIDTH_RESERVE_MM: f64 = 0.02;
 
-/// The border is made so much wider than asked, mm: what edges with fewer points and the grid take from it.
+/// The border is made so much wider than asked, mm: what edges with fewer points and the grid take from it; more where
+/// corners are rounded. At the end of a narrow notch this counts many times.
 const BORDER_RESERVE_MM: f64 = 0.001;
+const ROUNDED_RESERVE_MM: f64 = 0.003;
 
 /// Rounds of thickening; what a round adds seldom makes a new narrow place, and never many. Measured, no source.
 const THICKENING_ROUNDS: usize = 6;
@@ -65,13 +67,15 @@ impl Lengths {
         let cutting = &growth.cutting;
         let border = growth.border.mm().max(0.0);
         let inside = (cutting.inside_radius.mm() * INSIDE_RESERVE).max(LEAST_RADIUS_MM);
+        let outside = cutting.outside_radius.mm().max(0.0);
+        let reserve = if outside * OUTSIDE_RESERVE > border { ROUNDED_RESERVE_MM } else { BORDER_RESERVE_MM };
         let half_width = (cutting.minimum_width.mm() / 2.0).max(0.0);
         Lengths {
             border,
             inside,
-            outside: cutting.outside_radius.mm().max(0.0),
+            outside,
             half_width,
-            grown: border + BORDER_RESERVE_MM + inside,
+            grown: border + reserve + inside,
             kept_hole: growth.keep_holes_wider_than.map(|width| width.mm().max(0.0)),
             look: (2.0 * half_width).max(LEAST_LOOK_MM),
             reach: cutting.bridge_reach_for(growth.border).mm().max(0.0),

@@ -45,6 +45,11 @@ const LAST: usize = 8;
 /// Share of the cutting radii that is kept where nothing else leads on.
 const TIGHTER: f64 = 0.98;
 
+/// Shares of the cutting radii that are kept then, in turn, by cubics of at most [`FREED`] stations: with less a cubic may
+/// double back on itself.
+const TIGHTEST: [f64; 3] = [0.8, 0.6, 0.4];
+const FREED: usize = 20;
+
 /// Shares of the longest span that are tried besides it.
 const SHORTER: [f64; 2] = [0.9, 0.78];
 
@@ -137,14 +142,16 @@ struct Row {
     ways: Vec<Reached>,
     /// The others, in the same order, once they are asked for.
     rest: Option<Vec<Reached>>,
-    /// Which limits they keep, the strictest first.
+    /// Which of the strict limits they keep; none where that is past the last.
     kept: usize,
 }
 
 /// A search for a path: a row for each cubic.
 struct Search<'a> {
     stations: &'a Stations,
-    limits: [Limits; 3],
+    strict: [Limits; 2],
+    /// For where those lead nowhere.
+    loose: [Limits; 3],
     rows: Vec<Row>,
 }
 
@@ -162,8 +169,8 @@ impl Search<'_> {
     /// One cubic more on each way; says whether any leads on within the stricter limits.
     fn advance(&mut self) -> bool {
         let starts = self.starts(self.rows.len());
-        for kept in 0..self.limits.len() - 1 {
-            let ways = farther(self.stations, &starts, &self.limits[kept], BEAM);
+        for (kept, limits) in self.strict.iter().enumerate() {
+            let ways = farther(self.stations, &starts, limits, BEAM);
             if !ways.is_empty() {
                 self.rows.push(Row { ways, rest: None, kept });
                 return true;
@@ -177,7 +184,7 @@ impl Search<'_> {
         let Some(last) = self.rows.len().checked_sub(1) else { return false };
         let starts = self.starts(last);
         let row = &mut self.rows[last];
-        let limits = &self.limits[row.kept];
+        let Some(limits) = self.strict.get(row.kept) else { return false };
         let rest = row.rest.get_or_insert_with(|| {
             let mut all = farther(self.stations, &starts, limits, usize::MAX);
             all.split_off(BEAM.min(all.len()))
@@ -190,17 +197,14 @@ impl Search<'_> {
         true
     }
 
-    /// On within the tolerance only.
+    /// On within the tolerance, as gently as can be.
     fn force(&mut self) {
         let starts = self.starts(self.rows.len());
-        let kept = self.limits.len() - 1;
-        let ways = farther(self.stations, &starts, &self.limits[kept], BEAM);
-        let row = if ways.is_empty() {
-            Row { ways: vec![straightest(self.stations, starts[0])], rest: Some(Vec::new()), kept }
-        } else {
-            Row { ways, rest: None, kept }
-        };
-        self.rows.push(row);
+        let kept = self.strict.len();
+        let ways = self.loose.iter().map(|limits| farther(self.stations, &starts, limits, BEAM));
+        let ways = ways.into_iter().find(|ways| !ways.is_empty());
+        let ways = ways.unwrap_or_else(|| vec![straightest(self.stations, starts[0])]);
+        self.rows.push(Row { ways, rest: Some(Vec::new()), kept });
     }
 
     /// The way that came farthest.
@@ -227,13 +231,16 @@ impl Search<'_> {
 /// # Errors
 /// `run.cancelled`.
 pub(super) fn path(stations: &Stations, tolerance: f64, radii: Radii, cancel: &Cancel) -> Result<Fitted, Fault> {
-    let strict = Limits { tolerance, radii: Some(radii), stations: HEEDED..=MOST_STATIONS };
+    let strict = Limits { tolerance, radii, stations: HEEDED..=MOST_STATIONS };
     // Where no way leads on, the last joint lies badly: a short cubic or a little tighter one gets away from it. Where the
-    // region itself turns too tightly, short ones keep the tolerance only.
+    // region itself turns too tightly, short ones keep the tolerance and hardly any radius.
     let tighter = Radii { inside: radii.inside * TIGHTER, outside: radii.outside * TIGHTER };
-    let short = Limits { tolerance, radii: Some(tighter), stations: 1..=MOST_STATIONS };
-    let loose = Limits { tolerance, radii: None, stations: 1..=HEEDED };
-    let mut search = Search { stations, limits: [strict, short, loose], rows: Vec::new() };
+    let short = Limits { tolerance, radii: tighter, stations: 1..=MOST_STATIONS };
+    let loose = TIGHTEST.map(|share| {
+        let radii = Radii { inside: radii.inside * share, outside: radii.outside * share };
+        Limits { tolerance, radii, stations: 1..=FREED }
+    });
+    let mut search = Search { stations, strict: [strict, short], loose, rows: Vec::new() };
     let mut gentle = true;
     while !search.is_complete() {
         cancel.check()?;
@@ -303,7 +310,7 @@ fn heeding(
 /// What a cubic must keep.
 struct Limits {
     tolerance: f64,
-    radii: Option<Radii>,
+    radii: Radii,
     /// Fewest and most that it spans; fewer at the end of a ring.
     stations: RangeInclusive<usize>,
 }
@@ -495,7 +502,7 @@ fn least_squares(looked: &Looked, ends: (Vec2, Vec2)) -> Option<Cubic> {
 }
 
 fn turns_gently(cubic: &Cubic, stations: &Stations, at: usize, span: usize, limits: &Limits) -> bool {
-    let Some(radii) = limits.radii else { return true };
+    let radii = limits.radii;
     let own = (0..=span).map(|k| stations.curvature[(at + k) % stations.count()]);
     let (sharpest_in, sharpest_out) = own.fold((0.0_f64, 0.0_f64), |(low, high), k| (low.min(k), high.max(k)));
     let limit = |radius: f64, own: f64| {

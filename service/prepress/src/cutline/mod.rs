@@ -25,7 +25,7 @@ use crate::units::Mm;
 
 /// Tolerances in mm to which cubics are fitted, tried in turn until no line crosses itself or another. The first one
 /// leaves room for what is measured between stations, so that 0.05 mm is delivered; smaller ones cost nodes.
-const TOLERANCES_MM: [f64; 4] = [0.04, 0.012, 0.005, 0.002];
+const TOLERANCES_MM: [f64; 5] = [0.04, 0.025, 0.012, 0.005, 0.002];
 
 /// Tolerance for smooth outlines: they have nodes to spare, and are drawn much truer.
 const FINE_MM: f64 = 0.012;
@@ -71,7 +71,8 @@ pub fn draw(region: &Region, cutting: &Cutting, cancel: &Cancel) -> Result<Vec<C
         Ok((lines, gentle))
     };
     for tolerance in TOLERANCES_MM {
-        let (lines, _) = fitted(tolerance, SMOOTHING_MM)?;
+        // What smoothing moves is taken from the tolerance.
+        let (lines, _) = fitted(tolerance, SMOOTHING_MM.min(tolerance / 2.0))?;
         if crossing::any(&lines, cancel)? {
             continue;
         }
