@@ -153,6 +153,7 @@ struct Search<'a> {
     /// For where those lead nowhere.
     loose: [Limits; 3],
     rows: Vec<Row>,
+    cancel: &'a Cancel,
 }
 
 impl Search<'_> {
@@ -170,7 +171,7 @@ impl Search<'_> {
     fn advance(&mut self) -> bool {
         let starts = self.starts(self.rows.len());
         for (kept, limits) in self.strict.iter().enumerate() {
-            let ways = farther(self.stations, &starts, limits, BEAM);
+            let ways = farther(self.stations, &starts, limits, BEAM, self.cancel);
             if !ways.is_empty() {
                 self.rows.push(Row { ways, rest: None, kept });
                 return true;
@@ -186,7 +187,7 @@ impl Search<'_> {
         let row = &mut self.rows[last];
         let Some(limits) = self.strict.get(row.kept) else { return false };
         let rest = row.rest.get_or_insert_with(|| {
-            let mut all = farther(self.stations, &starts, limits, usize::MAX);
+            let mut all = farther(self.stations, &starts, limits, usize::MAX, self.cancel);
             all.split_off(BEAM.min(all.len()))
         });
         if rest.is_empty() {
@@ -201,7 +202,7 @@ impl Search<'_> {
     fn force(&mut self) {
         let starts = self.starts(self.rows.len());
         let kept = self.strict.len();
-        let ways = self.loose.iter().map(|limits| farther(self.stations, &starts, limits, BEAM));
+        let ways = self.loose.iter().map(|limits| farther(self.stations, &starts, limits, BEAM, self.cancel));
         let ways = ways.into_iter().find(|ways| !ways.is_empty());
         let ways = ways.unwrap_or_else(|| vec![straightest(self.stations, starts[0])]);
         self.rows.push(Row { ways, rest: Some(Vec::new()), kept });
@@ -240,7 +241,7 @@ pub(super) fn path(stations: &Stations, tolerance: f64, radii: Radii, cancel: &C
         let radii = Radii { inside: radii.inside * share, outside: radii.outside * share };
         Limits { tolerance, radii, stations: 1..=FREED }
     });
-    let mut search = Search { stations, strict: [strict, short], loose, rows: Vec::new() };
+    let mut search = Search { stations, strict: [strict, short], loose, rows: Vec::new(), cancel };
     let mut gentle = true;
     while !search.is_complete() {
         cancel.check()?;
@@ -249,11 +250,12 @@ pub(super) fn path(stations: &Stations, tolerance: f64, radii: Radii, cancel: &C
             search.force();
         }
     }
+    cancel.check()?;
     Ok(Fitted { path: search.path(), gentle })
 }
 
 /// One cubic more on each of the ways so far, the farthest first: those `most` that come farthest, and perhaps some others.
-fn farther(stations: &Stations, starts: &[Joint], limits: &Limits, most: usize) -> Vec<Reached> {
+fn farther(stations: &Stations, starts: &[Joint], limits: &Limits, most: usize, cancel: &Cancel) -> Vec<Reached> {
     let mut row: Vec<Reached> = Vec::new();
     let reach = |row: &mut Vec<Reached>, way: Reached| {
         let key = |way: &Reached| (std::cmp::Reverse(way.end.at), way.end.variant);
@@ -266,6 +268,10 @@ fn farther(stations: &Stations, starts: &[Joint], limits: &Limits, most: usize) 
     for (before, from) in starts.iter().copied().enumerate() {
         let mut usual = None;
         for variant in 0..VARIANTS.len() {
+            // Whoever asks looks at the flag before the next cubic.
+            if cancel.check().is_err() {
+                return row;
+            }
             let least = to_beat(&row).saturating_sub(from.at);
             let Some((span, cubic)) = heeding(stations, from, (variant, least, usual), limits) else { continue };
             usual = Some(span);
