@@ -17,7 +17,7 @@ use quoin_prepress::silhouette::cut_out;
 use quoin_prepress::units::Mm;
 use serde_json::{Value, json};
 
-const USAGE: &str = "contours [--longest MM] [--border MM] [--minimum-width MM] [--inside-radius MM] [--enlarge PX] [--repeat N] [--parts join|separate] PICTURE…";
+const USAGE: &str = "contours [--longest MM] [--border MM] [--minimum-width MM] [--inside-radius MM] [--enlarge PX] [--repeat N] [--parts join|separate] [--edge] PICTURE…";
 
 /// Pixels of the longer side of a drawing that has no size in pixels.
 const DRAWING_PX: u32 = 1500;
@@ -30,6 +30,7 @@ struct Options {
     enlarge_px: u32,
     repeat: u32,
     parts: Parts,
+    tells_edge: bool,
     pictures: Vec<PathBuf>,
 }
 
@@ -43,6 +44,7 @@ fn options() -> Result<Options, Box<dyn Error>> {
         enlarge_px: 0,
         repeat: 1,
         parts: Parts::Separate,
+        tells_edge: false,
         pictures: Vec::new(),
     };
     while let Some(argument) = arguments.next() {
@@ -55,6 +57,7 @@ fn options() -> Result<Options, Box<dyn Error>> {
             "--enlarge" => options.enlarge_px = value()?.parse()?,
             "--repeat" => options.repeat = value()?.parse()?,
             "--parts" => options.parts = if value()? == "join" { Parts::Join } else { Parts::Separate },
+            "--edge" => options.tells_edge = true,
             option if option.starts_with("--") => return Err(USAGE.into()),
             picture => options.pictures.push(picture.into()),
         }
@@ -91,6 +94,8 @@ fn drawn(name: &str, artwork: &Artwork, options: &Options) -> Value {
     stock.cutting.inside_radius = Mm::of(options.inside_radius_mm);
     let (mut edge_ms, mut line_ms) = (f64::INFINITY, f64::INFINITY);
     let mut outcome = json!({ "error": "not tried" });
+    let mut edge = Value::Null;
+    let before = forget_peak();
     for _ in 0..options.repeat.max(1) {
         let began = cpu_ms();
         let cut = match cut_out(artwork, design.backdrop, &Cancel::new()) {
@@ -101,12 +106,18 @@ fn drawn(name: &str, artwork: &Artwork, options: &Options) -> Value {
         let outlined = fit(&cut, &design, None, &stock, &Cancel::new());
         edge_ms = edge_ms.min(between - began);
         line_ms = line_ms.min(cpu_ms() - between);
+        if options.tells_edge {
+            edge = cut.edge.rings.iter().map(ring).collect();
+        }
         outcome = match outlined {
             Ok(outlined) => described(&outlined),
             Err(fault) => json!({ "error": fault.to_string() }),
         };
     }
+    let added_mib = status_mib("VmHWM:") - before;
     let mut said = json!({
+        "edge_px": edge,
+        "added_mib": added_mib,
         "picture": name,
         "pixels": [artwork.pixels.width(), artwork.pixels.height()],
         "longest_mm": options.longest_mm,
@@ -189,4 +200,17 @@ fn ring(ring: &Ring) -> Value {
 fn cpu_ms() -> f64 {
     let said = std::fs::read_to_string("/proc/thread-self/schedstat").unwrap_or_default();
     said.split(' ').next().and_then(|nanoseconds| nanoseconds.parse::<f64>().ok()).unwrap_or(0.0) / 1e6
+}
+
+/// Lets the kernel forget the most memory so far and says how much there is now, MiB (proc(5), `clear_refs`).
+fn forget_peak() -> f64 {
+    // Where it cannot be forgotten, too much is told and not too little.
+    drop(std::fs::write("/proc/self/clear_refs", "5"));
+    status_mib("VmRSS:")
+}
+
+fn status_mib(name: &str) -> f64 {
+    let status = std::fs::read_to_string("/proc/self/status").unwrap_or_default();
+    let line = status.lines().find_map(|line| line.strip_prefix(name));
+    line.and_then(|rest| rest.trim().split(' ').next()?.parse::<f64>().ok()).unwrap_or(f64::INFINITY) / 1024.0
 }

@@ -26,7 +26,8 @@ DEGENERATE_MM = 1e-6
 
 def draw(dumper, pictures, **options):
     """The contours of pictures, as the developers' dumper draws them; options are its flags."""
-    flags = [text for name, value in options.items() for text in (f"--{name.replace('_', '-')}", str(value))]
+    told = {f"--{name.replace('_', '-')}": value for name, value in options.items()}
+    flags = [text for flag, value in told.items() for text in ([flag] if value is True else [flag, str(value)])]
     done = subprocess.run([dumper, *flags, *pictures], capture_output=True, text=True, check=True)
     return [Contour(json.loads(line)) for line in done.stdout.splitlines()]
 

@@ -9,8 +9,9 @@ import curves
 import jobs
 
 BORDER_MM = 3.0
-# The stock's default: inside corners are closed by it, so the reference closes by it too.
-INSIDE_RADIUS_MM = 0.5
+# Inside corners are closed by the stock's default of 0.5 mm and the twentieth that the fitted curve may take away again, so the
+# reference closes by it too: at the end of a narrow notch the twentieth counts many times.
+INSIDE_RADIUS_MM = 0.525
 WIDTH_MM = 55
 # The design allows the line 0.05 mm from the region and the border 0.05 mm from the order; the shape is fitted to an ordered
 # width, which is held to 0.1 mm, half of it on each side.

@@ -7,11 +7,11 @@
 //! site, so the distance is that of the true polyline; what can go wrong is only the choice among edges that are almost
 //! equally far, by less than a tenth of a cell (Danielsson 1980, section 3, for eight neighbours).
 
-use super::edges::{Edges, Nearest};
+use super::edges::{AROUND, Edges, Nearest};
 use super::grid::Grid;
 use crate::cancel::Cancel;
 use crate::fault::Fault;
-use crate::geom::{Point, Rect, Vec2};
+use crate::geom::{Point, Rect};
 
 /// No edge is within reach.
 const NOTHING: u32 = u32::MAX;
@@ -22,8 +22,9 @@ pub(super) const FAR: f32 = 1.0e6;
 /// Buckets in a cell: finer ones keep the order truer, which spares corrections. Measured, no source.
 const BUCKETS_PER_CELL: f64 = 2.0;
 
-/// Steps to the neighbours of a node: columns to the right, rows down.
-const AROUND: [(isize, isize); 8] = [(-1, -1), (0, -1), (1, -1), (-1, 0), (1, 0), (-1, 1), (0, 1), (1, 1)];
+/// What an edge must be nearer by, mm, to be taken instead of another one: beside a corner two are equally far, and
+/// rounding would pass every node to and fro between them.
+const NEARER_MM: f32 = 1e-5;
 
 /// How far the band goes on both sides, mm.
 #[derive(Clone, Copy, Debug, Default)]
@@ -39,9 +40,18 @@ pub(super) struct Field<'a> {
     grid: Grid,
     edges: &'a Edges,
     inside: Vec<bool>,
-    distance: Vec<f32>,
-    nearest: Vec<u32>,
+    sites: Vec<Site>,
 }
+
+/// What is known of a node.
+#[derive(Clone, Copy, Debug)]
+struct Site {
+    distance: f32,
+    nearest: u32,
+}
+
+/// A node in a bucket, with the distance that put it there.
+type Waiting = (u32, f32);
 
 impl<'a> Field<'a> {
     /// Measures; `inside` says for each node which side it is on (empty: all outside).
@@ -52,10 +62,9 @@ impl<'a> Field<'a> {
         reach: Reach,
         cancel: &Cancel,
     ) -> Result<Field<'a>, Fault> {
-        let distance = vec![FAR; grid.nodes()];
-        let nearest = vec![NOTHING; grid.nodes()];
+        let sites = vec![Site { distance: FAR, nearest: NOTHING }; grid.nodes()];
         let inside = if inside.is_empty() { vec![false; grid.nodes()] } else { inside };
-        let mut field = Field { grid, edges, inside, distance, nearest };
+        let mut field = Field { grid, edges, inside, sites };
         let seeds = field.seed(cancel)?;
         field.spread(&seeds, reach, cancel)?;
         Ok(field)
@@ -86,12 +95,12 @@ impl<'a> Field<'a> {
             for column in columns.clone() {
                 let node = row * self.grid.columns() + column;
                 let distance = self.edges.distance2(edge, self.grid.place(column, row)).sqrt() as f32;
-                if distance < self.distance[node] {
-                    if self.nearest[node] == NOTHING {
+                let site = &mut self.sites[node];
+                if distance < site.distance {
+                    if site.nearest == NOTHING {
                         seeds.push(node as u32);
                     }
-                    self.distance[node] = distance;
-                    self.nearest[node] = edge;
+                    *site = Site { distance, nearest: edge };
                 }
             }
         }
@@ -101,27 +110,24 @@ impl<'a> Field<'a> {
         let width = self.grid.cell() / BUCKETS_PER_CELL;
         let bucket_of = |distance: f32| (f64::from(distance) / width) as usize;
         let most = reach.inward.max(reach.outward);
-        let mut buckets: Vec<Vec<u32>> = vec![Vec::new(); (most / width) as usize + 2];
+        let mut buckets: Vec<Vec<Waiting>> = vec![Vec::new(); (most / width) as usize + 2];
         for &node in seeds {
-            let bucket = bucket_of(self.distance[node as usize]);
-            if bucket < buckets.len() {
-                buckets[bucket].push(node);
+            let distance = self.sites[node as usize].distance;
+            if let Some(bucket) = buckets.get_mut(bucket_of(distance)) {
+                bucket.push((node, distance));
             }
         }
-        let mut settled = vec![false; self.nearest.len()];
         for bucket in 0..buckets.len() {
             cancel.check()?;
             let mut next = 0;
-            while let Some(&node) = buckets[bucket].get(next) {
+            while let Some(&(node, distance)) = buckets[bucket].get(next) {
                 next += 1;
-                let node = node as usize;
-                // A node that came nearer in between was done already.
-                if !std::mem::replace(&mut settled[node], true) {
-                    self.settle(node, reach, &mut |distance, node| {
-                        settled[node as usize] = false;
+                // A node that came nearer in between was done already, or waits for it.
+                if self.sites[node as usize].distance.total_cmp(&distance).is_eq() {
+                    self.settle(node as usize, reach, &mut |distance, node| {
                         let at = bucket_of(distance).max(bucket);
                         if at < buckets.len() {
-                            buckets[at].push(node);
+                            buckets[at].push((node, distance));
                         }
                     });
                 }
@@ -136,28 +142,21 @@ impl<'a> Field<'a> {
         let columns = self.grid.columns();
         let (column, row) = (node % columns, node / columns);
         let place = self.grid.place(column, row);
-        let (edge, distance2) = self.edges.walk(self.nearest[node], place);
-        let own = distance2.sqrt();
-        self.nearest[node] = edge;
-        self.distance[node] = own as f32;
-        if column == 0 || row == 0 || column + 1 == self.grid.columns() || row + 1 == self.grid.rows() {
+        let (edge, distance2) = self.edges.walk(self.sites[node].nearest, place);
+        self.sites[node] = Site { distance: distance2.sqrt() as f32, nearest: edge };
+        if column == 0 || row == 0 || column + 1 == columns || row + 1 == self.grid.rows() {
             return;
         }
-        let cell = self.grid.cell();
-        for (right, down) in AROUND {
+        let distances = self.edges.distances_around(edge, place, self.grid.cell());
+        for ((right, down), distance) in AROUND.into_iter().zip(distances) {
             let other = node.wrapping_add_signed(down * columns as isize + right);
-            // The edge is at most a step nearer there than here, so that a node which is nearer yet gains nothing.
-            let step = if right == 0 || down == 0 { cell } else { cell * std::f64::consts::SQRT_2 };
-            if self.nearest[other] == edge || f64::from(self.distance[other]) <= own - step {
-                continue;
-            }
-            let there = place + Vec2::new(right as f64 * cell, down as f64 * cell);
-            let distance = self.edges.distance2(edge, there).sqrt() as f32;
-            let limit = if self.inside[other] { reach.inward } else { reach.outward };
-            if distance < self.distance[other] && f64::from(distance) <= limit {
-                self.distance[other] = distance;
-                self.nearest[other] = edge;
-                push(distance, other as u32);
+            let site = self.sites[other];
+            if distance < site.distance - NEARER_MM && site.nearest != edge {
+                let limit = if self.inside[other] { reach.inward } else { reach.outward };
+                if f64::from(distance) <= limit {
+                    self.sites[other] = Site { distance, nearest: edge };
+                    push(distance, other as u32);
+                }
             }
         }
     }
@@ -174,18 +173,18 @@ impl<'a> Field<'a> {
 
     /// Signed distance at a node: negative inside, plus or minus [`FAR`] out of reach.
     pub(super) fn signed(&self, node: usize) -> f32 {
-        signed(self.distance[node], self.inside[node])
+        signed(self.sites[node].distance, self.inside[node])
     }
 
     /// The signed distances at all nodes, with a length added.
     pub(super) fn signed_plus(&self, length: f64) -> Vec<f32> {
         let length = length as f32;
-        self.distance.iter().zip(&self.inside).map(|(distance, inside)| signed(*distance, *inside) + length).collect()
+        self.sites.iter().zip(&self.inside).map(|(site, inside)| signed(site.distance, *inside) + length).collect()
     }
 
     /// The edge nearest to a node, within reach.
     pub(super) fn nearest_edge(&self, node: usize) -> Option<u32> {
-        Some(self.nearest[node]).filter(|edge| *edge != NOTHING)
+        Some(self.sites[node].nearest).filter(|edge| *edge != NOTHING)
     }
 
     /// What is nearest to any point within reach.

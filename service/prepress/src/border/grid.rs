@@ -5,12 +5,15 @@ use crate::geom::{Point, Rect, Vec2};
 use crate::units::Mm;
 
 /// Cells in a millimetre. Distances are exact at the nodes; between them a level line of curvature radius r is off by
-/// h²/8r, 0.002 mm for r = 0.5 mm. Fewer cells clip corners sharper than a cell by up to half a cell; more cost time with
+/// h²/8r, 0.004 mm for r = 0.5 mm. Fewer cells clip corners sharper than a cell by up to half a cell; more cost time with
 /// their square. Measured, no source.
-const CELLS_PER_MM: f64 = 12.0;
+const CELLS_PER_MM: f64 = 8.0;
 
-/// Most nodes of a grid: 128 MiB of distances and feet. Above about 330 x 330 mm cells grow, and with them the clipping
-/// of corners: half a cell, 0.1 mm for a sticker of 800 x 800 mm.
+/// The same where corners of the art are rounded outward: what is clipped off a corner there moves the line by a multiple.
+const FINE_CELLS_PER_MM: f64 = 12.0;
+
+/// Most nodes of a grid: 128 MiB of distances and feet. Above about 500 x 500 mm, 330 x 330 mm with fine cells, cells
+/// grow, and with them the clipping of corners: half a cell, 0.1 mm for a sticker of 800 x 800 mm.
 const MOST_NODES: f64 = 16.0e6;
 
 /// Longest side that is taken at all: ordered sizes end at 100 m (the contract's table of sizes).
@@ -26,18 +29,19 @@ pub(super) struct Grid {
 }
 
 impl Grid {
-    /// A grid over a box with a margin on every side.
+    /// A grid over a box with a margin on every side; a finer one where corners are rounded.
     ///
     /// # Errors
     /// `size.too_large` over 200 m.
-    pub(super) fn over(bounds: Rect, margin: f64) -> Result<Grid, Fault> {
+    pub(super) fn over(bounds: Rect, margin: f64, rounds_corners: bool) -> Result<Grid, Fault> {
         let bounds = bounds.inflate(margin, margin);
         let longest = bounds.width().max(bounds.height());
         if longest.is_nan() || longest > LONGEST_SIDE_MM {
             let measured = Mm::checked(longest)?;
             return Err(Fault::SizeTooLarge { measured, limit: Mm::of(LONGEST_SIDE_MM), would_fit: None });
         }
-        let cell = (1.0 / CELLS_PER_MM).max((bounds.width() * bounds.height() / MOST_NODES).sqrt());
+        let cells = if rounds_corners { FINE_CELLS_PER_MM } else { CELLS_PER_MM };
+        let cell = (1.0 / cells).max((bounds.width() * bounds.height() / MOST_NODES).sqrt());
         // Two cells more on each side, so that every level line closes inside the grid.
         let columns = (bounds.width() / cell).ceil() as usize + 5;
         let rows = (bounds.height() / cell).ceil() as usize + 5;

@@ -23,6 +23,7 @@ mod grid;
 mod medial;
 mod parts;
 mod shape;
+mod straight;
 mod taper;
 mod trace;
 mod winding;

@@ -6,6 +6,7 @@ use std::collections::BTreeMap;
 use super::Bridge;
 use super::edges::Edges;
 use super::field::Field;
+use super::straight::straightened;
 use super::trace::fill_holes;
 use crate::fault::Fault;
 use crate::geom::{Point, Region, Ring};
@@ -41,10 +42,11 @@ impl Art {
         let across = |ring: &Ring| ring.bounds().width().max(ring.bounds().height());
         let narrow = |ring: &Ring| ring.bounds().width().min(ring.bounds().height());
         let total = outer.len();
-        let mut rings: Vec<Ring> = outer.into_iter().filter(|ring| across(ring) >= speck_mm).cloned().collect();
+        let mut rings: Vec<Ring> =
+            outer.into_iter().filter(|ring| across(ring) >= speck_mm).map(straightened).collect();
         let specks = total - rings.len();
         let open = |ring: &&Ring| hole_floor_mm.is_some_and(|floor| narrow(ring) > floor);
-        rings.extend(holes.into_iter().filter(open).cloned());
+        rings.extend(holes.into_iter().filter(open).map(straightened));
         let mut rings = fill_holes(rings, |_| true).rings;
         rings.sort_by_key(|ring| ring.signed_area() < 0.0);
         let parts = rings.iter().filter(|ring| ring.signed_area() >= 0.0).count();

@@ -19,7 +19,7 @@ use crate::units::Mm;
 /// Curves fitted later may turn a little tighter than the region: it is made this much rounder than asked, on the inside
 /// and on the outside. Inside, the border grows at the ends of narrow notches by twice as much as the radius and more, so
 /// that less is given away there. Measured on clip art, no source.
-const INSIDE_RESERVE: f64 = 1.06;
+const INSIDE_RESERVE: f64 = 1.05;
 const OUTSIDE_RESERVE: f64 = 1.1;
 
 /// Least inside radius in mm: with less the grid could lose hairlines between growing and shrinking, and no blade turns
@@ -29,11 +29,19 @@ const LEAST_RADIUS_MM: f64 = 0.1;
 /// Least width of a bridge when no minimum width is asked for, mm. Common practice, no source.
 const LEAST_BRIDGE_MM: f64 = 1.0;
 
-/// A place is thin when it lacks more than this of the minimum width: what the grid and the fit may lose, mm.
-const WIDTH_SLACK_MM: f64 = 0.04;
+/// A place is thin when it lacks more than this of the minimum width: the grid's own noise, mm.
+const WIDTH_SLACK_MM: f64 = 0.005;
+
+/// Discs and bridges are made wider than asked by this on each side, mm: a part of what the fit may take.
+const WIDTH_RESERVE_MM: f64 = 0.02;
+
+/// The border is made so much wider than asked, mm: what edges with fewer points and the grid take from it; more where
+/// corners are rounded. At the end of a narrow notch this counts many times.
+const BORDER_RESERVE_MM: f64 = 0.001;
+const ROUNDED_RESERVE_MM: f64 = 0.003;
 
 /// Rounds of thickening; what a round adds seldom makes a new narrow place, and never many. Measured, no source.
-const THICKENING_ROUNDS: usize = 3;
+const THICKENING_ROUNDS: usize = 6;
 
 /// Half the width up to which the narrowest place is looked for, at least, mm: `thinnest`.
 const LEAST_LOOK_MM: f64 = 1.5;
@@ -59,13 +67,15 @@ impl Lengths {
         let cutting = &growth.cutting;
         let border = growth.border.mm().max(0.0);
         let inside = (cutting.inside_radius.mm() * INSIDE_RESERVE).max(LEAST_RADIUS_MM);
+        let outside = cutting.outside_radius.mm().max(0.0);
+        let reserve = if outside * OUTSIDE_RESERVE > border { ROUNDED_RESERVE_MM } else { BORDER_RESERVE_MM };
         let half_width = (cutting.minimum_width.mm() / 2.0).max(0.0);
         Lengths {
             border,
             inside,
-            outside: cutting.outside_radius.mm().max(0.0),
+            outside,
             half_width,
-            grown: border + inside,
+            grown: border + reserve + inside,
             kept_hole: growth.keep_holes_wider_than.map(|width| width.mm().max(0.0)),
             look: (2.0 * half_width).max(LEAST_LOOK_MM),
             reach: cutting.bridge_reach_for(growth.border).mm().max(0.0),
@@ -98,7 +108,7 @@ pub(super) fn grow(edge: &Region, growth: &Growth, cancel: &Cancel) -> Result<Gr
     let art = Art::sort_out(edge, growth.cutting.speck.mm(), hole_floor)?;
     let bounds = art.rings.iter().map(Ring::bounds).reduce(|a, b| a.union(b)).ok_or(Fault::ArtBlank)?;
     let margin = lengths.grown.max(lengths.half_width + lengths.inside) + lengths.outside + lengths.inside;
-    let grid = Grid::over(bounds, margin)?;
+    let grid = Grid::over(bounds, margin, lengths.rounds_corners())?;
     let edges = art.edges();
     let between = if art.parts > 1 && growth.parts != Parts::SetAside { lengths.reach / 2.0 } else { 0.0 };
     let outward = (lengths.grown + lengths.hole_depth())
@@ -113,21 +123,18 @@ pub(super) fn grow(edge: &Region, growth: &Growth, cancel: &Cancel) -> Result<Gr
 
 impl Work<'_> {
     fn finish(&self, art: &Art, order: Parts) -> Result<Grown, Fault> {
-        let nodes = self.grid.nodes();
         let mut values = self.art.signed_plus(-self.lengths.grown);
-        let mut patched = vec![FAR; nodes];
+        let mut patched = Vec::new();
         let bridges = if art.parts > 1 && order != Parts::SetAside { self.bridges(art, &values) } else { Vec::new() };
         self.build(&bridges, &mut values, &mut patched)?;
-        let thin = self.thicken(&mut values, &mut patched)?;
-        // What was thickened may touch in new narrow places.
-        let mut found = thin.thickenings.len();
-        for _ in 1..THICKENING_ROUNDS {
-            if found > 0 {
-                found = self.thicken(&mut values, &mut patched)?.thickenings.len();
+        let (thin, shrunk) = self.thicken(&mut values, &mut patched)?;
+        let (rings, moved) = match shrunk {
+            Some(rings) => (rings, false),
+            None => {
+                let (values, moved) = self.round(values)?;
+                (self.shrink(&values)?, moved)
             }
-        }
-        let (values, moved) = self.round(values)?;
-        let rings = self.shrink(&values)?;
+        };
         let parts = rings.iter().filter(|ring| ring.signed_area() > 0.0).count();
         if parts == 0 {
             return Err(Fault::ArtBlank);
@@ -159,7 +166,7 @@ impl Work<'_> {
         bridges(self.art, art, &swallowed, self.lengths.border, self.lengths.reach)
     }
 
-    fn build(&self, bridges: &[Bridge], values: &mut [f32], patched: &mut [f32]) -> Result<(), Fault> {
+    fn build(&self, bridges: &[Bridge], values: &mut [f32], patched: &mut Vec<f32>) -> Result<(), Fault> {
         let strokes: Vec<(Point, Point)> = bridges.iter().map(|bridge| (bridge.from, bridge.to)).collect();
         self.patch(&strokes, self.lengths.half_width.max(LEAST_BRIDGE_MM / 2.0), values, patched)
     }
@@ -170,9 +177,10 @@ impl Work<'_> {
         strokes: &[(Point, Point)],
         radius: f64,
         values: &mut [f32],
-        patched: &mut [f32],
+        patched: &mut Vec<f32>,
     ) -> Result<(), Fault> {
-        let radius = radius + self.lengths.inside;
+        patched.resize(if strokes.is_empty() { patched.len() } else { self.grid.nodes() }, FAR);
+        let radius = radius + WIDTH_RESERVE_MM + self.lengths.inside;
         let extent = (radius, self.lengths.hole_depth());
         stamp(&self.grid, strokes, extent, self.cancel, |node, value| {
             values[node] = values[node].min(value);
@@ -186,15 +194,31 @@ impl Work<'_> {
         Field::measure(self.grid, edges, inside_flags(&self.grid, rings), reach, self.cancel)
     }
 
-    /// Finds narrow places and adds discs there.
-    fn thicken(&self, values: &mut [f32], patched: &mut [f32]) -> Result<Thin, Fault> {
+    /// Adds discs at narrow places until there are none. Where no corner is rounded after that, the distances of the last
+    /// look also tell the shrunk shape.
+    fn thicken(&self, values: &mut [f32], patched: &mut Vec<f32>) -> Result<(Thin, Option<Vec<Ring>>), Fault> {
+        let mut first: Option<Thin> = None;
+        for _ in 0..THICKENING_ROUNDS {
+            let rings = self.trace(values).rings;
+            let edges = Edges::of_rings(&rings);
+            let field = self.measure(&edges, &rings, self.lengths.look + self.lengths.inside, 0.0)?;
+            let (thin, strokes) = self.thin_places(&field)?;
+            let thin = first.get_or_insert(thin);
+            if strokes.is_empty() {
+                let shrunk = (!self.lengths.rounds_corners()).then(|| self.shrunk(&field));
+                return Ok((std::mem::take(thin), shrunk));
+            }
+            self.patch(&strokes, self.lengths.half_width, values, patched)?;
+        }
+        Ok((first.unwrap_or_default(), None))
+    }
+
+    /// Narrow places, and the discs that they lack.
+    fn thin_places(&self, field: &Field<'_>) -> Result<(Thin, Vec<(Point, Point)>), Fault> {
         let inside = self.lengths.inside;
         let link = 2.5 * self.grid.cell();
-        let rings = self.trace(values).rings;
-        let edges = Edges::of_rings(&rings);
-        let field = self.measure(&edges, &rings, self.lengths.look + inside, 0.0)?;
         let least = inside - self.grid.cell() / 4.0;
-        let groups = groups(&field, least, self.lengths.look + inside, self.cancel)?;
+        let groups = groups(field, least, self.lengths.look + inside, self.cancel)?;
         let width = |disc: &Disc| 2.0 * (disc.radius - inside);
         let narrowest = |discs: &[Disc]| discs.iter().copied().min_by(|a, b| a.radius.total_cmp(&b.radius));
         let mut thin = Thin::default();
@@ -202,7 +226,8 @@ impl Work<'_> {
         let enough = self.lengths.half_width + inside - WIDTH_SLACK_MM / 2.0;
         let tapering = Tapering { enough, grown: inside, link };
         for group in groups {
-            let group = tapering.without(&field, group);
+            self.cancel.check()?;
+            let group = tapering.without(field, group);
             let body = without_tips(&group, self.lengths.half_width + inside, link);
             let here = narrowest(&body).map(|disc| width(&disc).max(0.0));
             thin.thinnest = [thin.thinnest, here].into_iter().flatten().reduce(f64::min);
@@ -215,8 +240,7 @@ impl Work<'_> {
                 thin.thickenings.extend(at);
             }
         }
-        self.patch(&strokes, self.lengths.half_width, values, patched)?;
-        Ok(thin)
+        Ok((thin, strokes))
     }
 
     /// Rounds outside corners outward; says whether that moved the line by more than is left untold.
@@ -238,19 +262,23 @@ impl Work<'_> {
 
     /// Shrinks by the inside radius.
     fn shrink(&self, values: &[f32]) -> Result<Vec<Ring>, Fault> {
-        let inside = self.lengths.inside;
         let rings = self.trace(values).rings;
         let edges = Edges::of_rings(&rings);
-        let field = self.measure(&edges, &rings, inside, 0.0)?;
-        Ok(fill_holes(zero_rings(&self.grid, &field.signed_plus(inside)), |_| self.lengths.kept_hole.is_some()).rings)
+        Ok(self.shrunk(&self.measure(&edges, &rings, self.lengths.inside, 0.0)?))
+    }
+
+    /// The shape's edge shrunk by the inside radius.
+    fn shrunk(&self, shape: &Field<'_>) -> Vec<Ring> {
+        let rings = zero_rings(&self.grid, &shape.signed_plus(self.lengths.inside));
+        fill_holes(rings, |_| self.lengths.kept_hole.is_some()).rings
     }
 
     /// Whether closing alone moved the line outward by more than is left untold, away from bridges and thickenings.
     fn closing_moved(&self, rings: &[Ring], patched: &[f32]) -> bool {
         let near_patch = (self.lengths.inside + 0.1) as f32;
         rings.iter().flat_map(Ring::points).any(|point| {
-            let free =
-                self.grid.around(*point).iter().all(|node| patched[*node] + self.lengths.inside as f32 > near_patch);
+            let from_patch = |node: &usize| patched.get(*node).copied().unwrap_or(FAR) + self.lengths.inside as f32;
+            let free = self.grid.around(*point).iter().all(|node| from_patch(node) > near_patch);
             free && self.art.nearest_to(*point).is_some_and(|nearest| {
                 let inside = self.grid.around(*point).iter().all(|node| self.art.signed(*node) < 0.0);
                 !inside && nearest.distance > self.lengths.border + TOLD_MM

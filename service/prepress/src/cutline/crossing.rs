@@ -8,7 +8,7 @@ use crate::geom::{CutLine, Point, Rect};
 use crate::units::Mm;
 
 /// Lines are looked at as polylines within this of them, mm: loops smaller than that are no loops for a blade.
-const FLATNESS_MM: f64 = 0.004;
+const FLATNESS_MM: f64 = 0.001;
 
 /// Side of the squares into which pieces are sorted, mm: a few pieces in each.
 const SQUARE_MM: f64 = 1.0;

@@ -15,11 +15,20 @@ use crate::geom::{BezPath, Point, Vec2};
 /// Rounds of parameter improvement. More change the error by less than a hundredth of the tolerance. Measured, no source.
 const ROUNDS: usize = 6;
 
-/// Ways that are followed at once. More cost time and save little: twelve instead of five save 4 % of the nodes.
-const BEAM: usize = 5;
+/// Ways that are followed at once. More cost time and save little: twelve instead of six save 3 % of the nodes.
+const BEAM: usize = 6;
 
-/// Stations of a span that are looked at while it is fitted; the others only once it fits.
+/// Steps between stations of a span that are looked at while it is fitted; what is between them only once it fits.
 const LOOKED_AT: usize = 24;
+
+/// Where the search for the longest span starts when nothing is known, and by how much it steps from what is, stations.
+const FIRST_SPAN: usize = 16;
+const FIRST_STEP: usize = 2;
+
+/// In tolerances: farther off after the first round of improvement, and after the second, no cubic has ever come in.
+/// Measured, no source.
+const FAR_OFF: f64 = 12.0;
+const OFF: f64 = 4.0;
 
 /// A cubic spans at most this share of a ring, so that even a small circle is true.
 const FEWEST_CUBICS: usize = 4;
@@ -35,6 +44,11 @@ const LAST: usize = 8;
 
 /// Share of the cutting radii that is kept where nothing else leads on.
 const TIGHTER: f64 = 0.98;
+
+/// Shares of the cutting radii that are kept then, in turn, by cubics of at most [`FREED`] stations: with less a cubic may
+/// double back on itself.
+const TIGHTEST: [f64; 3] = [0.8, 0.6, 0.4];
+const FREED: usize = 20;
 
 /// Shares of the longest span that are tried besides it.
 const SHORTER: [f64; 2] = [0.9, 0.78];
@@ -89,12 +103,6 @@ impl Cubic {
         let [a, b, c, d] = self.0;
         ((c - b) - (b - a)) * (6.0 * (1.0 - t)) + ((d - c) - (c - b)) * (6.0 * t)
     }
-
-    /// Signed, 1/mm.
-    fn curvature(&self, t: f64) -> f64 {
-        let slope = self.slope(t);
-        slope.cross(self.bend(t)) / slope.hypot().powi(3).max(1e-12)
-    }
 }
 
 /// Where a cubic ends: a station, or near one.
@@ -132,24 +140,89 @@ struct Reached {
 struct Row {
     /// Those that are followed; the farthest first.
     ways: Vec<Reached>,
-    /// The others, in the same order.
-    rest: Vec<Reached>,
+    /// The others, in the same order, once they are asked for.
+    rest: Option<Vec<Reached>>,
+    /// Which of the strict limits they keep; none where that is past the last.
+    kept: usize,
 }
 
-impl Row {
-    fn of(mut ways: Vec<Reached>) -> Row {
-        let rest = ways.split_off(BEAM.min(ways.len()));
-        Row { ways, rest }
+/// A search for a path: a row for each cubic.
+struct Search<'a> {
+    stations: &'a Stations,
+    strict: [Limits; 2],
+    /// For where those lead nowhere.
+    loose: [Limits; 3],
+    rows: Vec<Row>,
+    cancel: &'a Cancel,
+}
+
+impl Search<'_> {
+    /// The ends of the ways before a row.
+    fn starts(&self, row: usize) -> Vec<Joint> {
+        let before = row.checked_sub(1).map(|row| &self.rows[row].ways);
+        before.map_or(vec![Joint::default()], |ways| ways.iter().map(|way| way.end).collect())
+    }
+
+    fn is_complete(&self) -> bool {
+        self.rows.last().is_some_and(|row| row.ways[0].end.at >= self.stations.count())
+    }
+
+    /// One cubic more on each way; says whether any leads on within the stricter limits.
+    fn advance(&mut self) -> bool {
+        let starts = self.starts(self.rows.len());
+        for (kept, limits) in self.strict.iter().enumerate() {
+            let ways = farther(self.stations, &starts, limits, BEAM, self.cancel);
+            if !ways.is_empty() {
+                self.rows.push(Row { ways, rest: None, kept });
+                return true;
+            }
+        }
+        false
     }
 
     /// Takes up the next ways where those that came farthest lead no further; says whether there are any.
     fn turn_back(&mut self) -> bool {
-        let next = self.rest.split_off(BEAM.min(self.rest.len()));
-        let any = !self.rest.is_empty();
-        if any {
-            self.ways = std::mem::replace(&mut self.rest, next);
+        let Some(last) = self.rows.len().checked_sub(1) else { return false };
+        let starts = self.starts(last);
+        let row = &mut self.rows[last];
+        let Some(limits) = self.strict.get(row.kept) else { return false };
+        let rest = row.rest.get_or_insert_with(|| {
+            let mut all = farther(self.stations, &starts, limits, usize::MAX, self.cancel);
+            all.split_off(BEAM.min(all.len()))
+        });
+        if rest.is_empty() {
+            return false;
         }
-        any
+        let next = rest.split_off(BEAM.min(rest.len()));
+        row.ways = std::mem::replace(rest, next);
+        true
+    }
+
+    /// On within the tolerance, as gently as can be.
+    fn force(&mut self) {
+        let starts = self.starts(self.rows.len());
+        let kept = self.strict.len();
+        let ways = self.loose.iter().map(|limits| farther(self.stations, &starts, limits, BEAM, self.cancel));
+        let ways = ways.into_iter().find(|ways| !ways.is_empty());
+        let ways = ways.unwrap_or_else(|| vec![straightest(self.stations, starts[0])]);
+        self.rows.push(Row { ways, rest: Some(Vec::new()), kept });
+    }
+
+    /// The way that came farthest.
+    fn path(self) -> BezPath {
+        let mut cubics = Vec::with_capacity(self.rows.len());
+        let mut at = 0;
+        for row in self.rows.iter().rev() {
+            cubics.push(row.ways[at].cubic);
+            at = row.ways[at].before;
+        }
+        let mut path = BezPath::new();
+        path.move_to(self.stations.smooth[0]);
+        for Cubic([_, leave, land, end]) in cubics.into_iter().rev() {
+            path.curve_to(leave, land, end);
+        }
+        path.close_path();
+        path
     }
 }
 
@@ -159,78 +232,81 @@ impl Row {
 /// # Errors
 /// `run.cancelled`.
 pub(super) fn path(stations: &Stations, tolerance: f64, radii: Radii, cancel: &Cancel) -> Result<Fitted, Fault> {
-    let strict = Limits { tolerance, radii: Some(radii), stations: HEEDED..=MOST_STATIONS };
+    let strict = Limits { tolerance, radii, stations: HEEDED..=MOST_STATIONS };
     // Where no way leads on, the last joint lies badly: a short cubic or a little tighter one gets away from it. Where the
-    // region itself turns too tightly, short ones keep the tolerance only.
+    // region itself turns too tightly, short ones keep the tolerance and hardly any radius.
     let tighter = Radii { inside: radii.inside * TIGHTER, outside: radii.outside * TIGHTER };
-    let short = Limits { tolerance, radii: Some(tighter), stations: 1..=MOST_STATIONS };
-    let loose = Limits { tolerance, radii: None, stations: 1..=HEEDED };
-    let mut rows: Vec<Row> = Vec::new();
+    let short = Limits { tolerance, radii: tighter, stations: 1..=MOST_STATIONS };
+    let loose = TIGHTEST.map(|share| {
+        let radii = Radii { inside: radii.inside * share, outside: radii.outside * share };
+        Limits { tolerance, radii, stations: 1..=FREED }
+    });
+    let mut search = Search { stations, strict: [strict, short], loose, rows: Vec::new(), cancel };
     let mut gentle = true;
-    while rows.last().is_none_or(|row| row.ways[0].end.at < stations.count()) {
+    while !search.is_complete() {
         cancel.check()?;
-        let starts: Vec<Joint> =
-            rows.last().map_or(vec![Joint::default()], |row| row.ways.iter().map(|way| way.end).collect());
-        let mut ways = [&strict, &short].into_iter().map(|limits| farther(stations, &starts, limits));
-        if let Some(row) = ways.find(|row| !row.is_empty()) {
-            rows.push(Row::of(row));
-        } else if !rows.last_mut().is_some_and(Row::turn_back) {
+        if !search.advance() && !search.turn_back() {
             gentle = false;
-            let row = farther(stations, &starts, &loose);
-            rows.push(Row::of(if row.is_empty() { vec![straightest(stations, starts[0])] } else { row }));
+            search.force();
         }
     }
-    let mut cubics = Vec::with_capacity(rows.len());
-    let mut at = 0;
-    for row in rows.iter().rev() {
-        cubics.push(row.ways[at].cubic);
-        at = row.ways[at].before;
-    }
-    let mut path = BezPath::new();
-    path.move_to(stations.smooth[0]);
-    for Cubic([_, leave, land, end]) in cubics.into_iter().rev() {
-        path.curve_to(leave, land, end);
-    }
-    path.close_path();
-    Ok(Fitted { path, gentle })
+    cancel.check()?;
+    Ok(Fitted { path: search.path(), gentle })
 }
 
-/// One cubic more on each of the ways so far; the farthest first.
-fn farther(stations: &Stations, starts: &[Joint], limits: &Limits) -> Vec<Reached> {
-    let mut row = Vec::new();
+/// One cubic more on each of the ways so far, the farthest first: those `most` that come farthest, and perhaps some others.
+fn farther(stations: &Stations, starts: &[Joint], limits: &Limits, most: usize, cancel: &Cancel) -> Vec<Reached> {
+    let mut row: Vec<Reached> = Vec::new();
+    let reach = |row: &mut Vec<Reached>, way: Reached| {
+        let key = |way: &Reached| (std::cmp::Reverse(way.end.at), way.end.variant);
+        if let Err(place) = row.binary_search_by_key(&key(&way), key) {
+            row.insert(place, way);
+        }
+    };
+    // What ends no farther than the last of those is of no use.
+    let to_beat = |row: &[Reached]| if row.len() < most { 0 } else { row[most - 1].end.at };
     for (before, from) in starts.iter().copied().enumerate() {
+        let mut usual = None;
         for variant in 0..VARIANTS.len() {
-            if let Some((span, cubic)) = heeding(stations, from, variant, limits) {
-                let mut reach = |span: usize, cubic| {
-                    row.push(Reached { end: Joint { at: from.at + span, variant }, cubic, before });
-                };
-                reach(span, cubic);
-                for share in if variant == 0 { &SHORTER[..] } else { &[] } {
-                    let shorter = ((span as f64 * share) as usize).max(1);
-                    if span > HEEDED
-                        && let Some(cubic) = fit(stations, from, Joint { at: from.at + shorter, variant }, limits)
-                    {
-                        reach(shorter, cubic);
-                    }
+            // Whoever asks looks at the flag before the next cubic.
+            if cancel.check().is_err() {
+                return row;
+            }
+            let least = to_beat(&row).saturating_sub(from.at);
+            let Some((span, cubic)) = heeding(stations, from, (variant, least, usual), limits) else { continue };
+            usual = Some(span);
+            reach(&mut row, Reached { end: Joint { at: from.at + span, variant }, cubic, before });
+            for share in if variant == 0 && span > HEEDED { &SHORTER[..] } else { &[] } {
+                let shorter = ((span as f64 * share) as usize).max(1);
+                let end = Joint { at: from.at + shorter, variant };
+                if end.at > to_beat(&row)
+                    && let Some(cubic) = fit(stations, from, end, limits)
+                {
+                    reach(&mut row, Reached { end, cubic, before });
                 }
             }
         }
     }
-    row.sort_by_key(|way| (std::cmp::Reverse(way.end.at), way.end.variant));
-    row.dedup_by_key(|way| (way.end.at, way.end.variant));
+    row.truncate(most);
     row
 }
 
 /// The longest span from a joint that keeps the limits, if it is not too short for them. Where the ring closes the line has
 /// to meet its own start, and needs room for it: what ends shortly before is shortened.
-fn heeding(stations: &Stations, from: Joint, variant: usize, limits: &Limits) -> Option<(usize, Cubic)> {
+fn heeding(
+    stations: &Stations,
+    from: Joint,
+    (variant, least, usual): (usize, usize, Option<usize>),
+    limits: &Limits,
+) -> Option<(usize, Cubic)> {
     let count = stations.count();
     let left = count - from.at;
     let to_last = left.saturating_sub(LAST);
     let longest_allowed = (count / FEWEST_CUBICS).max(1).min(*limits.stations.end());
     let most = if variant == 0 { left } else { to_last }.min(longest_allowed);
-    let (span, cubic) =
-        longest(stations, from, variant, most, limits).filter(|found| found.0 >= most.min(*limits.stations.start()))?;
+    let wanted = Wanted { more_than: least, usual, most };
+    let (span, cubic) = longest(stations, from, variant, &wanted, limits)
+        .filter(|found| found.0 >= most.min(*limits.stations.start()))?;
     if span == left || span <= to_last || to_last == 0 {
         return Some((span, cubic));
     }
@@ -240,28 +316,58 @@ fn heeding(stations: &Stations, from: Joint, variant: usize, limits: &Limits) ->
 /// What a cubic must keep.
 struct Limits {
     tolerance: f64,
-    radii: Option<Radii>,
+    radii: Radii,
     /// Fewest and most that it spans; fewer at the end of a ring.
     stations: RangeInclusive<usize>,
 }
 
-/// The longest span from a joint, found by doubling and then halving.
-fn longest(stations: &Stations, from: Joint, variant: usize, most: usize, limits: &Limits) -> Option<(usize, Cubic)> {
+/// Which spans are looked for.
+struct Wanted {
+    /// Shorter ones and this one are of no use.
+    more_than: usize,
+    /// What about to expect.
+    usual: Option<usize>,
+    /// No more.
+    most: usize,
+}
+
+/// The longest span from a joint: steps that double away from a first try, then halves.
+fn longest(
+    stations: &Stations,
+    from: Joint,
+    variant: usize,
+    wanted: &Wanted,
+    limits: &Limits,
+) -> Option<(usize, Cubic)> {
+    if wanted.more_than >= wanted.most {
+        return None;
+    }
     let mut good: Option<(usize, Cubic)> = None;
-    let mut bad = most + 1;
-    let mut span = 16.min(most);
-    while span > 0 {
+    let mut bad = wanted.most + 1;
+    let (mut span, mut step) = match wanted.usual {
+        _ if wanted.more_than > 0 => (wanted.more_than + 1, FIRST_STEP),
+        Some(usual) => (usual, FIRST_STEP),
+        None => (FIRST_SPAN, FIRST_SPAN),
+    };
+    span = span.clamp(1, wanted.most);
+    loop {
         match fit(stations, from, Joint { at: from.at + span, variant }, limits) {
             Some(cubic) => good = Some((span, cubic)),
             None => bad = span,
         }
-        let low = good.map_or(0, |(span, _)| span);
+        let low = good.map_or(wanted.more_than, |(span, _)| span);
         if bad <= low + 1 {
             return good;
         }
-        span = if bad > most { (low * 2).min(most) } else { (low + bad) / 2 };
+        span = if bad > wanted.most {
+            (low + step).min(wanted.most)
+        } else if good.is_none() && bad > low + step {
+            bad - step
+        } else {
+            (low + bad) / 2
+        };
+        step *= 2;
     }
-    None
 }
 
 /// To the next station with handles of a third of the distance: always near the ring.
@@ -272,55 +378,95 @@ fn straightest(stations: &Stations, from: Joint) -> Reached {
     Reached { end, cubic: Cubic([start, start + leave * handle, stop - land * handle, stop]), before: 0 }
 }
 
+/// The stations of a span that are looked at while it is fitted, at even distances and both its ends.
+struct Looked {
+    count: usize,
+    /// Which of the ring's stations.
+    indices: [usize; LOOKED_AT + 1],
+    points: [Point; LOOKED_AT + 1],
+    /// Where on the cubic.
+    parameters: [f64; LOOKED_AT + 1],
+    /// Along the points.
+    length: f64,
+}
+
+impl Looked {
+    fn of(stations: &Stations, at: usize, span: usize, ends: (Point, Point)) -> Looked {
+        let stride = span.div_ceil(LOOKED_AT);
+        let last = span.div_ceil(stride);
+        let mut looked = Looked {
+            count: last + 1,
+            indices: [0; LOOKED_AT + 1],
+            points: [Point::ORIGIN; LOOKED_AT + 1],
+            parameters: [0.0; LOOKED_AT + 1],
+            length: 0.0,
+        };
+        for place in 0..=last {
+            let step = (place * stride).min(span);
+            let index = (at + step) % stations.count();
+            looked.indices[place] = index;
+            looked.parameters[place] = step as f64 / span as f64;
+            looked.points[place] = stations.smooth[index];
+        }
+        (looked.points[0], looked.points[last]) = ends;
+        looked.length = looked.points[..=last].windows(2).map(|pair| pair[0].distance(pair[1])).sum();
+        looked
+    }
+
+    /// Newton's step towards the parameters of the nearest points (Schneider 1990); the farthest of the stations then.
+    fn improve(&mut self, cubic: &Cubic, stations: &Stations) -> f64 {
+        let mut farthest = 0.0_f64;
+        for place in 0..self.count {
+            let t = improved(cubic, self.parameters[place], self.points[place]);
+            self.parameters[place] = t;
+            farthest = farthest.max(stations.off(self.indices[place], cubic.at(t)));
+        }
+        farthest
+    }
+
+    /// Whether a cubic runs on and is near all stations of the span, those left out too.
+    fn passes(&self, cubic: &Cubic, stations: &Stations, limits: &Limits) -> bool {
+        let parameters = &self.parameters[..self.count];
+        let rising = parameters.windows(2).all(|pair| pair[0] <= pair[1] + 1e-3);
+        let count = stations.count();
+        let near = |place: usize| {
+            let (from, to) = (self.indices[place], self.indices[place + 1]);
+            let steps = (to + count - from) % count;
+            (1..steps).all(|step| {
+                let t = parameters[place] + (parameters[place + 1] - parameters[place]) * step as f64 / steps as f64;
+                stations.off((from + step) % count, cubic.at(t)) <= limits.tolerance
+            })
+        };
+        rising && (0..self.count - 1).all(near)
+    }
+}
+
 fn fit(stations: &Stations, from: Joint, to: Joint, limits: &Limits) -> Option<Cubic> {
-    let count = stations.count();
     let span = to.at - from.at;
     let (start, leave) = from.place(stations);
     let (end, land) = to.place(stations);
-    let stride = (span / LOOKED_AT).max(1);
-    let mut order: Vec<usize> = (0..span).step_by(stride).collect();
-    order.push(span);
-    let index = |k: usize| (from.at + k) % count;
-    let mut points: Vec<Point> = order.iter().map(|k| stations.smooth[index(*k)]).collect();
-    let last = points.len() - 1;
-    (points[0], points[last]) = (start, end);
-    let mut parameters: Vec<f64> = order.iter().map(|k| *k as f64 / span as f64).collect();
+    let mut looked = Looked::of(stations, from.at, span, (start, end));
+    let mut before = f64::INFINITY;
     for round in 0..ROUNDS {
-        let cubic = least_squares(&points, &parameters, (leave, land))?;
-        parameters.iter_mut().zip(&points).for_each(|(t, point)| *t = improved(&cubic, *t, *point));
-        let farthest =
-            order.iter().zip(&parameters).map(|(k, t)| stations.off(index(*k), cubic.at(*t))).fold(0.0, f64::max);
+        let cubic = least_squares(&looked, (leave, land))?;
+        let farthest = looked.improve(&cubic, stations);
         if farthest <= limits.tolerance {
-            let rising = parameters.windows(2).all(|pair| pair[0] <= pair[1] + 1e-3);
-            let sound = rising && (stride == 1 || everywhere(&cubic, stations, from.at, (&order, &parameters), limits));
-            return (sound && turns_gently(&cubic, stations, from.at, span, limits)).then_some(cubic);
+            let sound =
+                turns_gently(&cubic, stations, from.at, span, limits) && looked.passes(&cubic, stations, limits);
+            return sound.then_some(cubic);
         }
         // Far off after the first improvements: more will not bring it in.
-        if farthest > limits.tolerance * if round == 0 { 12.0 } else { 4.0 } && round < 2 {
+        if round == 0 && farthest > limits.tolerance * FAR_OFF || round == 1 && farthest > limits.tolerance * OFF {
             return None;
         }
+        // Rounds gain less and less: if as much as the last one is not enough, nothing is.
+        let gain = farthest / before;
+        if round > 0 && farthest * gain.powi((ROUNDS - 1 - round) as i32) > limits.tolerance {
+            return None;
+        }
+        before = farthest;
     }
     None
-}
-
-/// Whether a cubic is near all stations of a span, those left out in fitting too.
-fn everywhere(
-    cubic: &Cubic,
-    stations: &Stations,
-    at: usize,
-    (order, parameters): (&[usize], &[f64]),
-    limits: &Limits,
-) -> bool {
-    let between = order.windows(2).zip(parameters.windows(2));
-    between
-        .flat_map(|(pair, ends)| {
-            let share = move |k: usize| (k - pair[0]) as f64 / (pair[1] - pair[0]) as f64;
-            (pair[0] + 1..pair[1]).map(move |k| (k, ends[0] + (ends[1] - ends[0]) * share(k)))
-        })
-        .all(|(k, t)| {
-            let index = (at + k) % stations.count();
-            stations.off(index, cubic.at(t)) <= limits.tolerance
-        })
 }
 
 /// Newton's step towards the parameter of the nearest point (Schneider 1990).
@@ -333,34 +479,36 @@ fn improved(cubic: &Cubic, t: f64, point: Point) -> f64 {
 
 /// Handle lengths by the normal equations (Schneider 1990); `None` when a handle would point backwards or run far past
 /// the span.
-fn least_squares(points: &[Point], parameters: &[f64], ends: (Vec2, Vec2)) -> Option<Cubic> {
+fn least_squares(looked: &Looked, ends: (Vec2, Vec2)) -> Option<Cubic> {
+    let points = &looked.points[..looked.count];
     let (first, last) = (points[0], points[points.len() - 1]);
+    let chord = last - first;
     let (leave, land) = (ends.0, -ends.1);
-    let (mut c00, mut c01, mut c11, mut x0, mut x1) = (0.0, 0.0, 0.0, 0.0, 0.0);
-    for (point, t) in points.iter().zip(parameters) {
+    let (mut b11, mut b12, mut b22, mut x0, mut x1) = (0.0, 0.0, 0.0, 0.0, 0.0);
+    for (point, t) in points.iter().zip(&looked.parameters) {
         let u = 1.0 - t;
-        let (b0, b1, b2, b3) = (u * u * u, 3.0 * u * u * t, 3.0 * u * t * t, t * t * t);
-        let (a0, a1) = (leave * b1, land * b2);
-        let rest = point.to_vec2() - first.to_vec2() * (b0 + b1) - last.to_vec2() * (b2 + b3);
-        c00 += a0.dot(a0);
-        c01 += a0.dot(a1);
-        c11 += a1.dot(a1);
-        x0 += a0.dot(rest);
-        x1 += a1.dot(rest);
+        let (b1, b2) = (3.0 * u * u * t, 3.0 * u * t * t);
+        let rest = *point - first - chord * (b2 + t * t * t);
+        b11 += b1 * b1;
+        b12 += b1 * b2;
+        b22 += b2 * b2;
+        x0 += leave.dot(rest) * b1;
+        x1 += land.dot(rest) * b2;
     }
+    // Both directions have length one.
+    let (c00, c01, c11) = (b11, b12 * leave.dot(land), b22);
     let determinant = c00 * c11 - c01 * c01;
-    let third = first.distance(last) / 3.0;
+    let third = chord.hypot() / 3.0;
     let (mut out, mut back) = (third, third);
     if determinant.abs() > 1e-9 * c00 * c11 {
         (out, back) = ((x0 * c11 - x1 * c01) / determinant, (c00 * x1 - c01 * x0) / determinant);
     }
-    let length: f64 = points.windows(2).map(|pair| pair[0].distance(pair[1])).sum();
-    let sound = |handle: f64| handle > length * 0.02 && handle < length * 1.5;
+    let sound = |handle: f64| handle > looked.length * 0.02 && handle < looked.length * 1.5;
     (sound(out) && sound(back)).then(|| Cubic([first, first + leave * out, last + land * back, last]))
 }
 
 fn turns_gently(cubic: &Cubic, stations: &Stations, at: usize, span: usize, limits: &Limits) -> bool {
-    let Some(radii) = limits.radii else { return true };
+    let radii = limits.radii;
     let own = (0..=span).map(|k| stations.curvature[(at + k) % stations.count()]);
     let (sharpest_in, sharpest_out) = own.fold((0.0_f64, 0.0_f64), |(low, high), k| (low.min(k), high.max(k)));
     let limit = |radius: f64, own: f64| {
@@ -369,7 +517,11 @@ fn turns_gently(cubic: &Cubic, stations: &Stations, at: usize, span: usize, limi
     };
     let (most_in, most_out) = (limit(radii.inside, -sharpest_in), limit(radii.outside, sharpest_out));
     (0..=CURVATURE_SAMPLES).all(|sample| {
-        let curvature = cubic.curvature(sample as f64 / CURVATURE_SAMPLES as f64);
-        curvature <= most_out && -curvature <= most_in
+        let t = sample as f64 / CURVATURE_SAMPLES as f64;
+        let slope = cubic.slope(t);
+        // Curvature is the cross product over the cube of the speed.
+        let (turn, speed2) = (slope.cross(cubic.bend(t)), slope.hypot2().max(1e-8));
+        let cube = speed2 * speed2.sqrt();
+        turn <= most_out * cube && -turn <= most_in * cube
     })
 }

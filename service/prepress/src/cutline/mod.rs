@@ -25,7 +25,7 @@ use crate::units::Mm;
 
 /// Tolerances in mm to which cubics are fitted, tried in turn until no line crosses itself or another. The first one
 /// leaves room for what is measured between stations, so that 0.05 mm is delivered; smaller ones cost nodes.
-const TOLERANCES_MM: [f64; 4] = [0.04, 0.012, 0.005, 0.002];
+const TOLERANCES_MM: [f64; 5] = [0.04, 0.025, 0.012, 0.005, 0.002];
 
 /// Tolerance for smooth outlines: they have nodes to spare, and are drawn much truer.
 const FINE_MM: f64 = 0.012;
@@ -38,6 +38,9 @@ const FINE_SMOOTHING_MM: f64 = 0.006;
 
 /// Nodes per 100 mm up to which an outline counts as smooth: fitted finely it seldom needs half as many again.
 const SMOOTH_NODES: f64 = 12.0;
+
+/// So many times the nodes are given for it at most.
+const MOST_FOR_FINE: f64 = 2.0;
 
 /// Nodes per 100 mm that are aimed at.
 const AIMED_NODES: f64 = 18.0;
@@ -68,13 +71,16 @@ pub fn draw(region: &Region, cutting: &Cutting, cancel: &Cancel) -> Result<Vec<C
         Ok((lines, gentle))
     };
     for tolerance in TOLERANCES_MM {
-        let (lines, _) = fitted(tolerance, SMOOTHING_MM)?;
+        // What smoothing moves is taken from the tolerance.
+        let (lines, _) = fitted(tolerance, SMOOTHING_MM.min(tolerance / 2.0))?;
         if crossing::any(&lines, cancel)? {
             continue;
         }
-        if tolerance > FINE_MM && nodes_per_100_mm(&lines) <= SMOOTH_NODES {
+        let nodes = nodes_per_100_mm(&lines);
+        if tolerance > FINE_MM && nodes <= SMOOTH_NODES {
             let (finer, gentle) = fitted(FINE_MM, FINE_SMOOTHING_MM)?;
-            if gentle && nodes_per_100_mm(&finer) <= AIMED_NODES && !crossing::any(&finer, cancel)? {
+            let few = nodes_per_100_mm(&finer) <= AIMED_NODES.min(nodes * MOST_FOR_FINE);
+            if gentle && few && !crossing::any(&finer, cancel)? {
                 return Ok(finer);
             }
         }

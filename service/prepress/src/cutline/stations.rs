@@ -17,7 +17,7 @@ const WINDOWS: [usize; 2] = [8, 3];
 const SLOPE_WINDOW: usize = 3;
 
 /// A cubic may lie farther out than in: out it costs no border, and shallow dents are passed over.
-const MORE_OUTWARD: f64 = 1.15;
+const MORE_OUTWARD: f64 = 1.1;
 
 /// A ring as stations.
 pub(super) struct Stations {

@@ -14,18 +14,23 @@ use crate::units::Mm;
 
 use super::FLATNESS;
 
-/// Where the search stops, mm: art and lines are then scaled together by what is left, and border and least width change
-/// by no more than this. A tenth of what a border may lack.
+/// Where the search stops, mm: the line is then scaled by what is left, and border and least width change by no more than
+/// this. A tenth of what a border may lack.
 const CLOSE_MM: f64 = 0.005;
 
-/// Most that is left to scaling, mm: the promise.
-const SCALED_MM: f64 = PROMISED_MM;
-
-/// The promise, mm.
+/// The promise, mm; the search never stops farther off.
 const PROMISED_MM: f64 = 0.1;
+
+/// Where the outline jumps - a thickening comes and goes with the scale - no scale may be as near. What is left is scaled
+/// all the same as long as border and least width change by no more than this, mm.
+const JUMP_MM: f64 = 0.012;
 
 /// Rounds of the search: two or three are usual; bisection across a jump in the outline takes about a dozen.
 const ROUNDS: u32 = 16;
+
+/// How far the measured length may grow slower or faster with the scale than the art itself does, before that is a jump in
+/// the outline and no slope. Common practice, no source.
+const SLOPES: std::ops::RangeInclusive<f64> = 0.5..=2.0;
 
 /// The length that is held to the order.
 #[derive(Clone, Copy)]
@@ -77,12 +82,11 @@ impl Ask {
     }
 }
 
-/// One scale tried.
+/// One scale tried: the bordered shape there. The line runs along its edge, and is drawn only once.
 struct Try {
     scale: f64,
     excess: f64,
     grown: Grown,
-    lines: Vec<CutLine>,
 }
 
 /// Fits the art's contour to the ordered size.
@@ -94,16 +98,25 @@ pub(super) fn fit(art: &ArtEdge<'_>, design: &Design, stock: &Stock, cancel: &Ca
     refuse_size(longest.max(super::LEAST_SIDE.mm()), longest, design.outline.border)?;
     // A speck at the art's rim comes and goes with the scale, and the outline's box jumps with it. Where that leaves no
     // scale that fits, fewer specks are left out.
+    let scaled_at_most = scaling(art, ask, design, stock, guess, JUMP_MM).max(PROMISED_MM);
     let mut nearest = f64::INFINITY;
     for speck_share in [1.0, 0.5, 0.0] {
         let cutting = Cutting { speck: stock.cutting.speck * speck_share, ..stock.cutting };
-        let found = search(art, ask, &growth(design, cutting), guess, cancel)?;
-        if found.excess.abs() <= PROMISED_MM {
-            return finish(art, design, found);
+        let close = scaling(art, ask, design, stock, guess, CLOSE_MM).min(PROMISED_MM);
+        let found = search(art, ask, &growth(design, cutting), (guess, close), cancel)?;
+        if found.excess.abs() <= scaled_at_most {
+            let lines = cutline::draw(&found.grown.region, &cutting, cancel)?;
+            return finish(art, design, scaled(&found, &lines, ask)?);
         }
         nearest = nearest.min(found.excess.abs());
     }
     Err(Fault::CutLineBroken { reason: format!("no scale comes nearer to the ordered size than {nearest:.2} mm") })
+}
+
+/// How much of the ordered length may be scaled away while border and least width change by a length, mm.
+fn scaling(art: &ArtEdge<'_>, ask: Ask, design: &Design, stock: &Stock, guess: f64, change_mm: f64) -> f64 {
+    let kept = design.outline.border.mm().max(stock.cutting.minimum_width.mm()).max(1.0);
+    change_mm * ask.slope(art.bounds) * guess / kept
 }
 
 fn growth(design: &Design, cutting: Cutting) -> Growth {
@@ -115,14 +128,18 @@ fn growth(design: &Design, cutting: Cutting) -> Growth {
     }
 }
 
-/// Newton's step where it stays between the nearest scales known to be too small and too large, else bisection.
-fn search(art: &ArtEdge<'_>, ask: Ask, growth: &Growth, guess: f64, cancel: &Cancel) -> Result<Try, Fault> {
-    let slope = ask.slope(art.bounds);
-    let kept = growth.border.mm().max(growth.cutting.minimum_width.mm()).max(1.0);
-    let close = (CLOSE_MM * slope * guess / kept).min(SCALED_MM);
+/// A secant's step where it stays between the nearest scales known to be too small and too large, else bisection.
+fn search(
+    art: &ArtEdge<'_>,
+    ask: Ask,
+    growth: &Growth,
+    (guess, close): (f64, f64),
+    cancel: &Cancel,
+) -> Result<Try, Fault> {
+    let art_slope = ask.slope(art.bounds);
     let (mut low, mut high): (Option<f64>, Option<f64>) = (None, None);
     let mut best = attempt(art, ask, growth, guess, cancel)?;
-    let (mut scale, mut excess) = (best.scale, best.excess);
+    let (mut scale, mut excess, mut slope) = (best.scale, best.excess, art_slope);
     for round in 1..ROUNDS {
         if best.excess.abs() <= close {
             break;
@@ -133,43 +150,46 @@ fn search(art: &ArtEdge<'_>, ask: Ask, growth: &Growth, guess: f64, cancel: &Can
             high = Some(scale)
         }
         let step = scale - excess / slope;
-        scale = match (low, high) {
+        let next = match (low, high) {
             (Some(low), Some(high)) if high - low <= 1e-12 * high => break,
             (Some(low), Some(high)) if round > 5 || step <= low || step >= high => (low + high) / 2.0,
             _ if step <= 0.0 => scale / 2.0,
             _ => step,
         };
-        let tried = attempt(art, ask, growth, scale, cancel)?;
-        excess = tried.excess;
+        let tried = attempt(art, ask, growth, next, cancel)?;
+        let secant = (tried.excess - excess) / (next - scale);
+        slope = if SLOPES.contains(&(secant / art_slope)) { secant } else { art_slope };
+        (scale, excess) = (next, tried.excess);
         if excess.abs() < best.excess.abs() {
             best = tried;
         }
     }
-    Ok(best.scaled(ask))
-}
-
-impl Try {
-    /// Scaled about the origin to the ordered size, by a hair.
-    fn scaled(self, ask: Ask) -> Try {
-        let factor = box_of(&self.lines).map_or(1.0, |bounds| ask.factor(bounds));
-        if !factor.is_finite() || self.excess.abs() > SCALED_MM {
-            return self;
-        }
-        let by = Affine::scale(factor);
-        let lines: Vec<CutLine> = self.lines.iter().map(|line| line.transformed(by)).collect();
-        Try { scale: self.scale * factor, excess: 0.0, grown: self.grown.transformed(by), lines }
-    }
+    Ok(best)
 }
 
 fn attempt(art: &ArtEdge<'_>, ask: Ask, growth: &Growth, scale: f64, cancel: &Cancel) -> Result<Try, Fault> {
     cancel.check()?;
     let grown = border::grow(&art.region.transformed(about(art.bounds.center(), scale)), growth, cancel)?;
-    let lines = cutline::draw(&grown.region, &growth.cutting, cancel)?;
-    let bounds = box_of(&lines)?;
-    Ok(Try { scale, excess: ask.excess(bounds.width(), bounds.height()), grown, lines })
+    let bounds = grown.region.bounds().ok_or(Fault::ArtBlank)?;
+    Ok(Try { scale, excess: ask.excess(bounds.width(), bounds.height()), grown })
 }
 
-fn finish(art: &ArtEdge<'_>, design: &Design, found: Try) -> Result<Drawn, Fault> {
+/// A contour of the ordered size.
+struct Fitted {
+    scale: f64,
+    grown: Grown,
+    lines: Vec<CutLine>,
+}
+
+/// Everything scaled about the origin to the ordered size, by a hair.
+fn scaled(found: &Try, lines: &[CutLine], ask: Ask) -> Result<Fitted, Fault> {
+    let factor = ask.factor(box_of(lines)?);
+    let by = Affine::scale(factor);
+    let lines = lines.iter().map(|line| line.transformed(by)).collect();
+    Ok(Fitted { scale: found.scale * factor, grown: found.grown.transformed(by), lines })
+}
+
+fn finish(art: &ArtEdge<'_>, design: &Design, found: Fitted) -> Result<Drawn, Fault> {
     let separate = design.outline.parts == Parts::Separate || design.accept.has("shape.parts");
     if found.grown.parts > 1 && !separate {
         return Err(Fault::ShapeParts { parts: found.grown.parts });

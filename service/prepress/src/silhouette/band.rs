@@ -18,6 +18,7 @@ pub(super) fn layers(map: &GroundMap, cancel: &Cancel) -> Result<[Vec<usize>; LA
         let next = known[depth - 1].iter().flat_map(|index| map.around(*index));
         let is_new = |index: &usize| known.iter().rev().take(2).all(|layer| layer.binary_search(index).is_err());
         let mut layer: Vec<usize> = next.filter(|index| map.classes[*index] != GROUND && is_new(index)).collect();
+        cancel.check()?;
         layer.sort_unstable();
         layer.dedup();
         rest[0] = layer;

@@ -28,8 +28,8 @@ const SPECK_TOLERANCES: f32 = 3.0;
 const DOT_PX: usize = 6;
 const DOT_TOLERANCES: f32 = 6.0;
 
-/// Steps between two looks at the flag: well under a millisecond.
-const STEPS: usize = 1 << 14;
+/// Pixels between two looks at the flag: about a millisecond.
+const STEPS: usize = 1 << 20;
 
 /// A class for each pixel.
 pub(super) struct GroundMap {
@@ -78,10 +78,6 @@ impl GroundMap {
         let width = self.width;
         let mut steps = 0;
         while let Some(index) = open.pop() {
-            steps += 1;
-            if steps % STEPS == 0 {
-                cancel.check()?;
-            }
             if self.classes[index] != from {
                 continue;
             }
@@ -93,6 +89,12 @@ impl GroundMap {
             let mut last = index;
             while last + 1 < row + width && self.classes[last + 1] == from {
                 last += 1;
+            }
+            // A run costs about as much as some dozen pixels besides its own.
+            steps += last - first + 32;
+            if steps > STEPS {
+                cancel.check()?;
+                steps = 0;
             }
             self.classes[first..=last].fill(to);
             tell((first, last));
@@ -136,7 +138,10 @@ pub(super) fn open_windows(
     cancel: &Cancel,
 ) -> Result<(), Fault> {
     let limit = tolerance * tolerance;
-    for (first, last) in windows {
+    for (number, (first, last)) in windows.iter().enumerate() {
+        if number % (1 << 12) == 0 {
+            cancel.check()?;
+        }
         // Nothing spreads from here: windows were found by a tolerance of their own.
         for index in *first..=*last {
             if judge.distance_squared(index) <= limit {

@@ -17,6 +17,9 @@ const STRONG_ALPHA: u8 = 128;
 /// On both sides of a ridge, two pixels away, alpha is at most this part of the ridge's.
 const FALL: u8 = 2;
 
+/// Pixels that are looked at together. Measured, no source.
+const ALIKE: usize = 64;
+
 const CANDIDATE: u8 = 1;
 const LINKED: u8 = 2;
 
@@ -24,13 +27,19 @@ const LINKED: u8 = 2;
 pub(super) fn keep(plane: &mut Plane, cancel: &Cancel) -> Result<(), Fault> {
     let mut marks = vec![0_u8; plane.alphas.len()];
     let mut candidates = Vec::new();
-    for (index, alpha) in plane.alphas.iter().enumerate() {
-        if index % (1 << 18) == 0 {
+    let is_weak = |alpha: &u8| (WEAK_ALPHA..STRONG_ALPHA).contains(alpha);
+    for (block, alphas) in plane.alphas.chunks(ALIKE).enumerate() {
+        if block % (1 << 12) == 0 {
             cancel.check()?;
         }
-        if (WEAK_ALPHA..STRONG_ALPHA).contains(alpha) && is_ridge(plane, index) {
-            marks[index] = CANDIDATE;
-            candidates.push(index);
+        // Few pixels are weak: blocks without one are passed at once.
+        if alphas.iter().fold(false, |any, alpha| any | is_weak(alpha)) {
+            for index in (block * ALIKE..).zip(alphas).filter(|(_, alpha)| is_weak(alpha)).map(|(index, _)| index) {
+                if is_ridge(plane, index) {
+                    marks[index] = CANDIDATE;
+                    candidates.push(index);
+                }
+            }
         }
     }
     let is_seeded = |index: &usize| around(plane, *index).any(|neighbour| plane.alphas[neighbour] >= STRONG_ALPHA);
@@ -38,7 +47,12 @@ pub(super) fn keep(plane: &mut Plane, cancel: &Cancel) -> Result<(), Fault> {
     for index in &open {
         marks[*index] = LINKED;
     }
+    let mut steps = 0_usize;
     while let Some(index) = open.pop() {
+        steps += 1;
+        if steps.is_multiple_of(1 << 16) {
+            cancel.check()?;
+        }
         for neighbour in around(plane, index) {
             if marks[neighbour] == CANDIDATE {
                 marks[neighbour] = LINKED;

@@ -104,7 +104,8 @@ pub struct CutOut {
 /// `art.blank` when nothing is left, `run.cancelled`.
 pub fn cut_out(artwork: &Artwork, order: Backdrop, cancel: &Cancel) -> Result<CutOut, Fault> {
     let mut pixels = Arc::clone(&artwork.pixels);
-    let coverage = Coverage::of(&pixels);
+    let mut plane = trace::Plane::of(&pixels, cancel)?;
+    let coverage = Coverage::of(&plane, cancel)?;
     if coverage.largest_alpha <= INVISIBLE_ALPHA {
         return Err(Fault::ArtBlank);
     }
@@ -112,7 +113,9 @@ pub fn cut_out(artwork: &Artwork, order: Backdrop, cancel: &Cancel) -> Result<Cu
     let threshold = if reaches_half { HALF_COVERED } else { (f64::from(coverage.largest_alpha) / 2.0).floor() + 0.5 };
     let backdrop =
         if coverage.has_transparency { BackdropFound::None } else { removal::remove(&mut pixels, order, cancel)? };
-    let mut plane = trace::Plane::of(&pixels);
+    if !Arc::ptr_eq(&pixels, &artwork.pixels) {
+        plane = trace::Plane::of(&pixels, cancel)?;
+    }
     // Compression noise around a removed backdrop looks like strokes; there, thin strokes were never thinned by alpha.
     if reaches_half && backdrop == BackdropFound::None {
         hairline::keep(&mut plane, cancel)?;
@@ -129,16 +132,18 @@ struct Coverage {
 }
 
 impl Coverage {
-    fn of(pixels: &RgbaImage) -> Coverage {
-        let alphas = pixels.as_raw().chunks_exact(4).map(|sample| sample[3]);
-        let mut largest_alpha = 0;
-        let mut transparent = 0_usize;
-        for alpha in alphas {
-            largest_alpha = largest_alpha.max(alpha);
-            transparent += usize::from(alpha < TRANSPARENT_BELOW);
+    fn of(plane: &trace::Plane, cancel: &Cancel) -> Result<Coverage, Fault> {
+        let (mut largest_alpha, mut transparent) = (0, 0_usize);
+        for alphas in plane.alphas.chunks(1 << 20) {
+            cancel.check()?;
+            largest_alpha = alphas.iter().fold(largest_alpha, |largest, alpha| largest.max(*alpha));
+            // Counted in bytes, as many at once as the processor takes; 128 of them cannot overflow one.
+            let count = |few: &[u8]| few.iter().map(|alpha| u8::from(*alpha < TRANSPARENT_BELOW)).sum::<u8>();
+            transparent += alphas.chunks(128).map(|few| usize::from(count(few))).sum::<usize>();
         }
-        let total = pixels.as_raw().len() / 4;
-        Coverage { largest_alpha, has_transparency: transparent as f64 >= OWN_TRANSPARENCY_SHARE * total as f64 }
+        let total = plane.alphas.len();
+        let has_transparency = transparent as f64 >= OWN_TRANSPARENCY_SHARE * total as f64;
+        Ok(Coverage { largest_alpha, has_transparency })
     }
 }
 

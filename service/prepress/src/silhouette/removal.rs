@@ -78,8 +78,20 @@ pub(super) fn remove(pixels: &mut Arc<RgbaImage>, order: Backdrop, cancel: &Canc
         return Err(Fault::ArtBlank);
     }
     let veils = veil::colours(&judge, &study.veil);
-    clear(Arc::make_mut(pixels), map, &fit, &veils, cancel)?;
+    let mut cleared = copy(pixels, cancel)?;
+    clear(&mut cleared, map, &fit, &veils, cancel)?;
+    *pixels = Arc::new(cleared);
     Ok(removed)
+}
+
+/// A picture of one's own, copied in pieces: a large one takes longer than whoever calls it off should wait.
+fn copy(pixels: &RgbaImage, cancel: &Cancel) -> Result<RgbaImage, Fault> {
+    let mut samples = Vec::with_capacity(pixels.as_raw().len());
+    for piece in pixels.as_raw().chunks(4 << 20) {
+        cancel.check()?;
+        samples.extend_from_slice(piece);
+    }
+    Ok(RgbaImage::from_raw(pixels.width(), pixels.height(), samples).expect("as many samples as the picture had"))
 }
 
 /// The ground at the usual tolerance.

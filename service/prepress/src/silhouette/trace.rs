@@ -18,6 +18,9 @@ use crate::geom::{Point, Ring};
 /// smallest are let go. Common practice, no source.
 const MAX_RINGS: usize = 100_000;
 
+/// Pixels of a row that are looked at together. Measured, no source.
+const ALIKE: usize = 64;
+
 /// The rings on which alpha passes `threshold`. The threshold must not be a whole number, so that no pixel lies on the
 /// line. Linear in pixels and in the length of the line.
 pub(super) fn trace(plane: &Plane, threshold: f64, cancel: &Cancel) -> Result<Vec<Ring>, Fault> {
@@ -27,7 +30,7 @@ pub(super) fn trace(plane: &Plane, threshold: f64, cancel: &Cancel) -> Result<Ve
         if y % 64 == 0 {
             cancel.check()?;
         }
-        tracer.scan_row(y);
+        tracer.scan_row(y, cancel)?;
     }
     Ok(tracer.kept.into_iter().map(|(_, ring)| ring).collect())
 }
@@ -40,9 +43,15 @@ pub(super) struct Plane {
 }
 
 impl Plane {
-    pub(super) fn of(pixels: &RgbaImage) -> Plane {
-        let alphas = pixels.as_raw().chunks_exact(4).map(|sample| sample[3]).collect();
-        Plane { alphas, width: pixels.width() as usize, height: pixels.height() as usize }
+    pub(super) fn of(pixels: &RgbaImage, cancel: &Cancel) -> Result<Plane, Fault> {
+        let mut alphas = Vec::with_capacity(pixels.as_raw().len() / 4);
+        for samples in pixels.as_raw().chunks(4 << 20) {
+            cancel.check()?;
+            // As whole words, of which the processor takes several at once.
+            let words = samples.chunks_exact(4).map(|rgba| u32::from_le_bytes([rgba[0], rgba[1], rgba[2], rgba[3]]));
+            alphas.extend(words.map(|word| (word >> 24) as u8));
+        }
+        Ok(Plane { alphas, width: pixels.width() as usize, height: pixels.height() as usize })
     }
 
     /// Alpha at a place; everything outside the canvas is transparent.
@@ -134,32 +143,40 @@ struct Tracer<'a> {
 }
 
 impl Tracer<'_> {
-    fn scan_row(&mut self, y: i64) {
+    fn scan_row(&mut self, y: i64, cancel: &Cancel) -> Result<(), Fault> {
         let field = &self.field;
         let plane = field.plane;
         let row = &plane.alphas[y as usize * plane.width..(y as usize + 1) * plane.width];
         let covered_from = field.covered_from;
         let mut before = false;
-        let mut x = 0;
-        // From change to change: most of a row is one long run.
-        while let Some(run) = row[x..].iter().position(|alpha| (*alpha >= covered_from) != before) {
-            x += run;
-            self.start(x as i64, y, before);
-            before = !before;
+        let mut start = 0;
+        for block in row.chunks(ALIKE) {
+            // Most of a row is long runs: a block that is all like the pixel before it is passed at once.
+            let differs = block.iter().fold(false, |any, alpha| any | ((*alpha >= covered_from) != before));
+            if differs {
+                for (place, alpha) in block.iter().enumerate() {
+                    if (*alpha >= covered_from) != before {
+                        self.start((start + place) as i64, y, before, cancel)?;
+                        before = !before;
+                    }
+                }
+            }
+            start += block.len();
         }
         if before {
-            self.start(row.len() as i64, y, before);
+            self.start(row.len() as i64, y, before, cancel)?;
         }
+        Ok(())
     }
 
     /// Follows the line through the crossing left of a pixel, unless that was done.
-    fn start(&mut self, x: i64, y: i64, covered_left: bool) {
+    fn start(&mut self, x: i64, y: i64, covered_left: bool, cancel: &Cancel) -> Result<(), Fault> {
         if self.was_seen(x - 1, y) {
-            return;
+            return Ok(());
         }
         // Covered on the left: the line runs down, into the cell below through its top. Else up.
         let (cell, side) = if covered_left { (Cell { x, y: y + 1 }, 0) } else { (Cell { x, y }, 2) };
-        self.follow(cell, side);
+        self.follow(cell, side, cancel)
     }
 
     fn bit(&self, x: i64, y: i64) -> (usize, u64) {
@@ -178,10 +195,15 @@ impl Tracer<'_> {
     }
 
     /// Follows one ring from a cell entered through one of its sides, back to the same crossing.
-    fn follow(&mut self, start: Cell, start_side: usize) {
+    fn follow(&mut self, start: Cell, start_side: usize, cancel: &Cancel) -> Result<(), Fault> {
         let (mut cell, mut side) = (start, start_side);
         let mut line = Line::default();
+        let mut steps = 0_usize;
         loop {
+            steps += 1;
+            if steps.is_multiple_of(1 << 16) {
+                cancel.check()?;
+            }
             let (from, to) = (cell.corner(side), cell.corner(side + 1));
             if side.is_multiple_of(2) {
                 self.mark(from.0.min(to.0), from.1);
@@ -200,6 +222,7 @@ impl Tracer<'_> {
             }
         }
         self.keep(line.close());
+        Ok(())
     }
 
     /// The side through which the line leaves. On entering, corner `side` is covered and the next one is not.

@@ -14,6 +14,9 @@ use super::ground::{GROUND, GroundMap};
 use crate::cancel::Cancel;
 use crate::fault::Fault;
 
+/// Pixels between two looks at the flag.
+const LOOK: usize = 1 << 16;
+
 /// Cosine of the angle between a pixel's and the art's difference from the backdrop from which on the one is a mix with
 /// the other; below, it is a colour of its own. From memory.
 const ALIGNED: f32 = 0.9;
@@ -55,20 +58,27 @@ pub(super) fn unmix(
         mixes.extend(known.iter().map(|(index, art)| (*index, work.share(pixels, *index, *art))));
     }
     cancel.check()?;
-    for index in rim {
+    for (place, index) in rim.into_iter().enumerate() {
+        if place % LOOK == 0 {
+            cancel.check()?;
+        }
         let Some(art) = mean_beside(map, index, &known) else { continue };
         let share = work.share(pixels, index, art);
         mixes.push((index, if share < LEAST_GROUND_SHARE { 0.0 } else { share }));
     }
     cancel.check()?;
     let whole = pixels.as_flat_samples_mut().samples;
-    for (class, sample) in map.classes.iter().zip(whole.chunks_exact_mut(4)) {
-        if *class == GROUND {
+    for (classes, samples) in map.classes.chunks(LOOK).zip(whole.chunks_mut(4 * LOOK)) {
+        cancel.check()?;
+        for (_, sample) in classes.iter().zip(samples.chunks_exact_mut(4)).filter(|(class, _)| **class == GROUND) {
             sample[3] = 0;
         }
     }
     let mixed: Vec<usize> = mixes.iter().map(|(index, _)| *index).collect();
-    for (index, share) in mixes {
+    for (place, (index, share)) in mixes.into_iter().enumerate() {
+        if place % LOOK == 0 {
+            cancel.check()?;
+        }
         let ground = work.ground(index);
         let was_ground = map.classes[index] == GROUND;
         let sample = &mut whole[index * 4..index * 4 + 4];
@@ -84,17 +94,18 @@ pub(super) fn unmix(
         let alpha = (share * 255.0).round() as u8;
         sample[3] = if was_ground { alpha } else { sample[3].min(alpha) };
     }
-    cancel.check()?;
-    drop_crumbs(pixels, map, &mixed);
-    Ok(())
+    drop_crumbs(pixels, map, &mixed, cancel)
 }
 
 /// Clears crumbs that un-mixing broke off the edge: a few covered pixels with nothing covered around them, which hung on
 /// to the art before. Dots that stood alone before are art and stay.
-fn drop_crumbs(pixels: &mut RgbaImage, map: &GroundMap, mixed: &[usize]) {
+fn drop_crumbs(pixels: &mut RgbaImage, map: &GroundMap, mixed: &[usize], cancel: &Cancel) -> Result<(), Fault> {
     let samples = pixels.as_flat_samples_mut().samples;
     let mut crumb = Vec::with_capacity(CRUMB_PX + 8);
-    for start in mixed {
+    for (place, start) in mixed.iter().enumerate() {
+        if place % LOOK == 0 {
+            cancel.check()?;
+        }
         if samples[start * 4 + 3] < CRUMB_ALPHA {
             continue;
         }
@@ -116,6 +127,7 @@ fn drop_crumbs(pixels: &mut RgbaImage, map: &GroundMap, mixed: &[usize]) {
             crumb.iter().for_each(|index| samples[index * 4 + 3] = 0);
         }
     }
+    Ok(())
 }
 
 /// Ground pixels beside the first layer.

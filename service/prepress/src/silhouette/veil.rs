@@ -44,10 +44,15 @@ pub(super) fn find(map: &GroundMap, judge: &Judge, cancel: &Cancel) -> Result<Ve
     let cores = cores(&marks, cancel)?;
     let beside_ground = |index: &usize| marks.around(*index).any(|neighbour| marks.classes[neighbour] == GROUND);
     let mut work = GroundMap { classes: cores, width: map.width, height: map.height };
-    let open: Vec<usize> =
-        (0..work.classes.len()).filter(|index| work.classes[*index] == CORE).filter(beside_ground).collect();
+    let mut open = Vec::new();
+    for (band, classes) in work.classes.chunks(BAND_PX).enumerate() {
+        cancel.check()?;
+        let cores = classes.iter().enumerate().filter(|(_, class)| **class == CORE);
+        open.extend(cores.map(|(at, _)| band * BAND_PX + at).filter(beside_ground));
+    }
     let mut found = Vec::new();
     work.flood(open, (CORE, REACHED), cancel, |(first, last)| found.extend(first..=last))?;
+    cancel.check()?;
     let found = widened(&marks, found);
     let is_shadow = found.len() >= LEAST_PX && (found.len() as f64) <= MOST_OF_ART * art as f64;
     Ok(if is_shadow { found } else { Vec::new() })

@@ -41,7 +41,7 @@ pub(super) fn find(map: &mut GroundMap, judge: &Judge, cancel: &Cancel) -> Resul
     let mut windows = Vec::new();
     let mut runs = Vec::new();
     let noise = SCATTER_SIGMAS * judge.fit.sigma;
-    let limit = PIXEL_OFF + noise.max(NOISE_FACTOR * noise_beside_art(map, judge));
+    let limit = PIXEL_OFF + noise.max(NOISE_FACTOR * noise_beside_art(map, judge, cancel)?);
     for index in 0..map.classes.len() {
         if index % (1 << 18) == 0 {
             cancel.check()?;
@@ -59,17 +59,20 @@ pub(super) fn find(map: &mut GroundMap, judge: &Judge, cancel: &Cancel) -> Resul
         }
         runs.clear();
         map.flood(vec![start], (NEAR, SEEN), cancel, |run| runs.push(run))?;
-        if is_window(&runs, judge) {
+        if is_window(&runs, judge, cancel)? {
             windows.extend_from_slice(&runs);
-            widen(map, &runs, &mut windows);
+            widen(map, &runs, &mut windows, cancel)?;
         }
     }
     Ok(windows)
 }
 
 /// Adds the pixels beside a window that are a little art and mostly backdrop.
-fn widen(map: &mut GroundMap, runs: &[Run], windows: &mut Vec<Run>) {
-    for index in runs.iter().flat_map(|(first, last)| *first..=*last) {
+fn widen(map: &mut GroundMap, runs: &[Run], windows: &mut Vec<Run>, cancel: &Cancel) -> Result<(), Fault> {
+    for (place, index) in runs.iter().flat_map(|(first, last)| *first..=*last).enumerate() {
+        if place % (1 << 16) == 0 {
+            cancel.check()?;
+        }
         for neighbour in map.around(index) {
             if map.classes[neighbour] == LOOSE {
                 map.classes[neighbour] = ART;
@@ -77,13 +80,15 @@ fn widen(map: &mut GroundMap, runs: &[Run], windows: &mut Vec<Run>) {
             }
         }
     }
+    Ok(())
 }
 
 /// How far ground near the art is from the backdrop, OKLab.
-fn noise_beside_art(map: &GroundMap, judge: &Judge) -> f32 {
+fn noise_beside_art(map: &GroundMap, judge: &Judge, cancel: &Cancel) -> Result<f32, Fault> {
     let mut noise = Vec::new();
     // Every eighth row is plenty.
     for (y, classes) in map.classes.chunks_exact(map.width).enumerate().step_by(8) {
+        cancel.check()?;
         for (x, around) in classes.windows(2 * NOISE_AT_PX + 1).enumerate() {
             let is_ground = |class: &u8| *class == GROUND;
             let (left, right) = (&around[..2 * NOISE_AT_PX], &around[1..]);
@@ -95,25 +100,28 @@ fn noise_beside_art(map: &GroundMap, judge: &Judge) -> f32 {
         }
     }
     noise.sort_by(f32::total_cmp);
-    noise.get((noise.len() as f64 * NOISE_RANK) as usize).map_or(0.0, |square| square.sqrt())
+    Ok(noise.get((noise.len() as f64 * NOISE_RANK) as usize).map_or(0.0, |square| square.sqrt()))
 }
 
-fn is_window(runs: &[Run], judge: &Judge) -> bool {
+fn is_window(runs: &[Run], judge: &Judge, cancel: &Cancel) -> Result<bool, Fault> {
     let pixels = || runs.iter().flat_map(|(first, last)| *first..=*last);
     let count = pixels().count();
     if count < LEAST_PX {
-        return false;
+        return Ok(false);
     }
     let mut off = [0.0_f32; 3];
     let mut own = 0_usize;
-    for index in pixels() {
+    for (place, index) in pixels().enumerate() {
+        if place % (1 << 16) == 0 {
+            cancel.check()?;
+        }
         let difference = judge.difference(index);
         off.iter_mut().zip(difference).for_each(|(sum, value)| *sum += value);
         own += usize::from(is_own(judge.ground(index)));
     }
     let mean = off.map(|sum| sum / count as f32);
     let allowed = MEAN_OFF + judge.fit.sigma / 2.0;
-    own * 20 < count * 19 && length_squared(mean) <= allowed * allowed
+    Ok(own * 20 < count * 19 && length_squared(mean) <= allowed * allowed)
 }
 
 /// Whether art has a colour like this of its own.
