@@ -240,8 +240,8 @@ impl Map {
     /// how many can be from there on: once `least` cannot be reached, fewer are told.
     pub(super) fn taken(&self, mask: &Mask, col: i32, row: i32, (left, least): (&[u32], u32)) -> u32 {
         let mut sum = 0;
-        for index in 0..mask.rows() {
-            if sum + left[index] < least {
+        for (index, left) in left.iter().enumerate() {
+            if sum + left < least {
                 return sum;
             }
             let at = mask.top + index as i32 + row;

@@ -49,7 +49,7 @@ impl Work {
         let (cell, choices) = match effort {
             Effort::Standard if total == 1 => (0.5, 4),
             Effort::Thorough if total <= 4 => (0.5, 8),
-            _ => (cell, 1),
+            Effort::Draft | Effort::Standard | Effort::Thorough => (cell, 1),
         };
         let layouts = layouts.min(total);
         // With very many designs some part always fits well, and the masks of all angles would take much memory.
