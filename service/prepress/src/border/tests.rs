@@ -199,7 +199,8 @@ fn a_point_with_hollow_flanks_gets_no_knob() {
     assert!(heart.thickenings.is_empty(), "{:?}", heart.thickenings);
     let bounds = heart.region.bounds().expect("bounds");
     assert!(bounds.y0 > -0.1, "nothing reaches past the point: {bounds:?}");
-    let widths = widths_down(&heart.region, bounds.y0 + 0.05, 10.0);
+    // Up to the shoulder: what its rounding moved outward comes back below.
+    let widths = widths_down(&heart.region, bounds.y0 + 0.05, 9.6);
     assert!(widths.len() > 90);
     assert!(widths.windows(2).all(|pair| pair[1] > pair[0] - 0.05), "no neck behind the point: {widths:?}");
 }
