@@ -110,21 +110,21 @@ fn hold_all(kind: Kind) {
 }
 
 #[test]
-fn blobs_keep_every_promise() {
+fn blobs_hold_what_is_named() {
     hold_all(Kind::Blob);
 }
 
 #[test]
-fn stars_keep_every_promise() {
+fn stars_hold_what_is_named() {
     hold_all(Kind::Star);
 }
 
 #[test]
-fn combs_keep_every_promise() {
+fn combs_hold_what_is_named() {
     hold_all(Kind::Comb);
 }
 
 #[test]
-fn dust_keeps_every_promise() {
+fn dust_holds_what_is_named() {
     hold_all(Kind::Dust);
 }

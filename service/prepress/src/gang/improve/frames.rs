@@ -14,7 +14,7 @@ use crate::gang::separate::{Field, Place, Search, Shape, Work};
 use crate::geom::{Rect, Vec2};
 
 /// Pieces of a frame, about. Measured: the work that a frame needs grows faster than its pieces.
-const FRAME: usize = 80;
+pub(super) const FRAME: usize = 80;
 /// Sweeps over the container; every other one has its frames half a frame on.
 const SWEEPS: usize = 2;
 

@@ -3,6 +3,8 @@
 
 mod cram;
 mod frames;
+#[cfg(test)]
+mod tests;
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::atomic::{AtomicU64, Ordering};
