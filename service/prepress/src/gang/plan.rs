@@ -45,13 +45,13 @@ impl Work {
             Effort::Thorough => (0.5, 48, 12_000, 8),
         };
         let total = (placements / copies.max(1)).clamp(1, 96);
-        // Where one try is all there is, it is made with more care.
+        // Where there would be few tries, one is made with more care: measured, that is denser for the same work.
         let (cell, choices) = match effort {
-            Effort::Standard if total == 1 => (0.5, 4),
+            Effort::Standard if total <= 4 => (0.5, 4),
             Effort::Thorough if total <= 4 => (0.5, 8),
             Effort::Draft | Effort::Standard | Effort::Thorough => (cell, 1),
         };
-        let layouts = layouts.min(total);
+        let (total, layouts) = if choices > 1 { (1, 1) } else { (total, layouts.min(total)) };
         // With very many designs some part always fits well, and the masks of all angles would take much memory.
         let most_steps = (8_000 / lots.max(1)).clamp(12, 48) as u32;
         let refills = if effort == Effort::Draft && lots > 100 { 1 } else { 2 };
