@@ -114,25 +114,25 @@ impl Shop<'_> {
         let work = Work { looks: looks * (to - from) as u64, cancel: self.cancel, is_over: &is_over };
         let (length, _) = Search::new(Rng::new(self.seed, STREAM ^ task), work).shorten(&mut field, 0, FIRST_STEP)?;
         let gain = on_tick(room[0].1 - length);
-        if gain > 0.0 && self.heads_keep_apart(line, &heads, &tails, gain) {
+        if gain > 0.0 && self.heads_keep_apart(line, &heads, to, gain) {
             let made = scene.bins(&field, 1);
             line.advance(self, &frame, &made[0], gain);
         }
         Ok(())
     }
 
-    /// Whether what stands before a frame keeps its distance when what stands beyond it moves up.
-    fn heads_keep_apart(&self, line: &Line, heads: &[usize], tails: &[usize], gain: f64) -> bool {
+    /// Whether what stands before a frame keeps its distance when all from a rank on moves up.
+    fn heads_keep_apart(&self, line: &Line, heads: &[usize], to: usize, gain: f64) -> bool {
         let need = self.scale.gutter + super::SPARE_MM;
         let body = |index: usize| {
             let spot = line.spots[index];
             (Body::new(&self.parts[spot.part].rings, spot.angle_deg), spot.at)
         };
-        tails.iter().all(|tail| {
-            let moved = line.boxes[*tail] - Vec2::new(0.0, gain);
+        (to..line.spots.len()).all(|tail| {
+            let moved = line.boxes[tail] - Vec2::new(0.0, gain);
             let mut near = heads.iter().filter(|head| meet(moved.inflate(need, need), line.boxes[**head])).peekable();
             near.peek().is_none() || {
-                let (tail, at) = body(*tail);
+                let (tail, at) = body(tail);
                 near.all(|head| {
                     let (head, head_at) = body(*head);
                     !tail.is_nearer(&head, head_at - at + Vec2::new(0.0, gain), need)
