@@ -3,7 +3,6 @@ lengths that they had: `fixtures/packing` says where instances, optima and check
 
 import copy
 import functools
-import importlib.util
 import json
 import subprocess
 import sys
@@ -12,6 +11,7 @@ from pathlib import Path
 import pytest
 from shapely import Polygon
 
+from ganging_table import CHECK
 from programs import example
 
 PACKING = Path(__file__).parent.parent / "fixtures" / "packing"
@@ -30,17 +30,6 @@ LENGTH_AT_DRAFT = {
     "a-300-of-12": 5.2130,
 }
 SLACK = 1.0002
-
-
-def checker():
-    """The checker as a module."""
-    spec = importlib.util.spec_from_file_location("check_layout", PACKING / "check_layout.py")
-    module = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
-    return module
-
-
-CHECKER = checker()
 
 
 def instance(name):
@@ -65,21 +54,21 @@ def written(tmp_path_factory):
 
 @pytest.mark.parametrize("name", LENGTH_AT_DRAFT)
 def test_every_copy_stands_where_it_may_and_none_is_lost(written, name):
-    found = CHECKER.check(instance(name), json.loads(written(name)), require_complete=True)
+    found = CHECK.check(instance(name), json.loads(written(name)), require_complete=True)
     assert found["valid"], found["details"][:5]
     assert found["complete"] and found["placed"] == found["copies"]
 
 
 @pytest.mark.parametrize("name", LENGTH_AT_DRAFT)
 def test_layouts_are_no_longer_than_they_were(written, name):
-    found = CHECKER.check(instance(name), json.loads(written(name)))
+    found = CHECK.check(instance(name), json.loads(written(name)))
     print(f"{name}: length equivalent {found['length_equivalent']:.4f}, density {found['density']:.4f}")
     assert found["length_equivalent"] <= LENGTH_AT_DRAFT[name] * SLACK
 
 
 @pytest.mark.parametrize("name", [name for name in LENGTH_AT_DRAFT if name.startswith("T")])
 def test_jigsaws_take_one_bin_more_than_their_optimum_at_most(written, name):
-    found = CHECKER.check(instance(name), json.loads(written(name)))
+    found = CHECK.check(instance(name), json.loads(written(name)))
     assert found["bins_over_optimum"] <= 1
 
 
@@ -139,6 +128,6 @@ def spoiled():
 @pytest.mark.parametrize("kind", spoiled())
 def test_the_checker_sees_a_spoiled_layout(written, kind):
     layout = copy.deepcopy(json.loads(written("fu")))
-    assert CHECKER.check(instance("fu"), layout)["valid"]
+    assert CHECK.check(instance("fu"), layout)["valid"]
     spoiled()[kind](layout)
-    assert kind.strip() in CHECKER.check(instance("fu"), layout)["violations"]
+    assert kind.strip() in CHECK.check(instance("fu"), layout)["violations"]

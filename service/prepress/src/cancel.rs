@@ -32,4 +32,12 @@ impl Cancel {
     pub fn check(&self) -> Result<(), Fault> {
         if self.is_raised() { Err(Fault::Cancelled) } else { Ok(()) }
     }
+
+    /// Polled at the first of so many steps and at each first after them, where a single step is short.
+    ///
+    /// # Errors
+    /// `run.cancelled` once the flag is raised.
+    pub fn check_every(&self, steps: usize, step: usize) -> Result<(), Fault> {
+        if step.is_multiple_of(steps) { self.check() } else { Ok(()) }
+    }
 }

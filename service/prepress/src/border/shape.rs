@@ -68,7 +68,7 @@ impl Lengths {
         let border = growth.border.mm().max(0.0);
         let inside = (cutting.inside_radius.mm() * INSIDE_RESERVE).max(LEAST_RADIUS_MM);
         let outside = cutting.outside_radius.mm().max(0.0);
-        let reserve = if outside * OUTSIDE_RESERVE > border { ROUNDED_RESERVE_MM } else { BORDER_RESERVE_MM };
+        let reserve = if rounds(outside, border) { ROUNDED_RESERVE_MM } else { BORDER_RESERVE_MM };
         let half_width = (cutting.minimum_width.mm() / 2.0).max(0.0);
         Lengths {
             border,
@@ -89,8 +89,13 @@ impl Lengths {
 
     /// Rounds outward where the border is too thin to be round by itself.
     fn rounds_corners(&self) -> bool {
-        self.outside * OUTSIDE_RESERVE > self.border
+        rounds(self.outside, self.border)
     }
+}
+
+/// Whether a border is too thin to be as round by itself as a radius asks.
+fn rounds(outside: f64, border: f64) -> bool {
+    outside * OUTSIDE_RESERVE > border
 }
 
 /// One growth under way.

@@ -72,15 +72,6 @@ impl Sector {
 mod tests {
     use super::*;
 
-    fn from_edges(ring: &Ring, point: Point) -> f64 {
-        let distance = |(a, b): (Point, Point)| {
-            let along = b - a;
-            let share = ((point - a).dot(along) / along.hypot2()).clamp(0.0, 1.0);
-            (a + along * share).distance(point)
-        };
-        ring.edges().map(distance).fold(f64::INFINITY, f64::min)
-    }
-
     #[test]
     fn a_finely_drawn_ring_keeps_few_points_and_all_of_its_shape() {
         let point = |n: u32| {
@@ -91,7 +82,7 @@ mod tests {
         let ring = Ring::new((0..5000).map(point).collect());
         let straight = straightened(&ring);
         assert!(straight.points().len() < 600, "{}", straight.points().len());
-        let off = ring.points().iter().map(|point| from_edges(&straight, *point)).fold(0.0, f64::max);
+        let off = ring.points().iter().map(|point| straight.distance_to_edges(*point)).fold(0.0, f64::max);
         assert!(off <= STRAIGHT_MM + 1e-9, "{off}");
         assert!((straight.area_mm2() / ring.area_mm2() - 1.0).abs() < 1e-4);
     }
@@ -105,7 +96,7 @@ mod tests {
             let ring = Ring::new(corners.iter().map(|(x, y)| Point::new(*x, *y)).collect());
             let straight = straightened(&ring);
             assert_eq!(straight.points().len(), kept, "{straight:?}");
-            let off = ring.points().iter().map(|point| from_edges(&straight, *point)).fold(0.0, f64::max);
+            let off = ring.points().iter().map(|point| straight.distance_to_edges(*point)).fold(0.0, f64::max);
             assert!(off <= STRAIGHT_MM, "{off}");
         }
     }

@@ -29,20 +29,11 @@ fn flower() -> Ring {
     })
 }
 
-fn from_ring(ring: &Ring, point: Point) -> f64 {
-    let distance = |(a, b): (Point, Point)| {
-        let along = b - a;
-        let share = ((point - a).dot(along) / along.hypot2()).clamp(0.0, 1.0);
-        (a + along * share).distance(point)
-    };
-    ring.edges().map(distance).fold(f64::INFINITY, f64::min)
-}
-
 /// Largest distance both ways.
 fn apart(line: &CutLine, ring: &Ring) -> f64 {
     let flat = line.flattened(Mm::of(0.0005));
-    let out = flat.points().iter().map(|point| from_ring(ring, *point)).fold(0.0, f64::max);
-    ring.points().iter().map(|point| from_ring(&flat, *point)).fold(out, f64::max)
+    let out = flat.points().iter().map(|point| ring.distance_to_edges(*point)).fold(0.0, f64::max);
+    ring.points().iter().map(|point| flat.distance_to_edges(*point)).fold(out, f64::max)
 }
 
 /// Largest turn where two pieces meet, degrees.
@@ -148,7 +139,7 @@ fn the_cut_line_around_a_ragged_comb_keeps_its_border_everywhere() {
         for (a, b) in comb.edges() {
             for step in 0..6 {
                 let point = a.lerp(b, f64::from(step) / 6.0);
-                let depth = from_ring(&flat, point) * if flat.contains(point) { 1.0 } else { -1.0 };
+                let depth = flat.distance_to_edges(point) * if flat.contains(point) { 1.0 } else { -1.0 };
                 assert!(depth > border - 0.05, "border {border}: {depth} at {point:?}");
             }
         }

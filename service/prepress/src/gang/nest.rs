@@ -13,7 +13,7 @@ use super::fit::Candidate;
 use super::gate;
 use super::improve::Aim;
 use super::lone::Lone;
-use super::part::{Part, Scale, turned_bounds};
+use super::part::{Part, Scale, most_reach, turned_bounds};
 use super::plan::{Bins, Clock, Shop, Work};
 use super::{FaultTooLarge, Layout, Lot, Nesting, Placed, Progress};
 use crate::cancel::Cancel;
@@ -124,7 +124,7 @@ impl Room {
     }
 
     fn shop<'a>(&'a self, nesting: &Nesting<'a>, parts: &'a [Part], cancel: &'a Cancel) -> Shop<'a> {
-        let reach = parts.iter().map(|part| part.reach).fold(0.0, f64::max);
+        let reach = most_reach(parts);
         let masks = |section: &Section| {
             let mask = |obstacle: &super::feed::Obstacle| {
                 obstacle.mask(reach, self.scale.gutter, self.scale.pad, self.scale.cell)

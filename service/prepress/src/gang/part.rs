@@ -15,6 +15,11 @@ pub(super) fn on_tick(length: f64) -> f64 {
     (length / TICK_MM).round() * TICK_MM
 }
 
+/// The nearest ticks across and along.
+pub(super) fn at_tick(at: Vec2) -> Vec2 {
+    Vec2::new(on_tick(at.x), on_tick(at.y))
+}
+
 /// The next tick, a hair past one counting as on it.
 pub(super) fn up(length: f64) -> f64 {
     ((length - 1e-9) / TICK_MM).ceil() * TICK_MM
@@ -118,6 +123,11 @@ impl Part {
         }
         Ok(Part { rings, coarse: coarse.rings, stray: coarse.stray, area, reach, turns })
     }
+}
+
+/// The widest bleed of any.
+pub(super) fn most_reach(parts: &[Part]) -> f64 {
+    parts.iter().map(|part| part.reach).fold(0.0, f64::max)
 }
 
 /// Outlines for masks, with how far the true ones may stray from them.

@@ -3,7 +3,7 @@
 use super::body::{Body, meet};
 use super::feed::Section;
 use super::fill::Spot;
-use super::part::{Part, TICK_MM, on_tick, turned_bounds};
+use super::part::{Part, TICK_MM, at_tick, turned_bounds};
 use crate::cancel::Cancel;
 use crate::fault::Fault;
 use crate::geom::{Rect, Vec2};
@@ -50,7 +50,7 @@ pub(super) fn settle(
                 let way = travel(&pieces, section, gutter.max(LEAST_GUTTER_MM), index, direction);
                 let way = (way / TICK_MM).floor() * TICK_MM;
                 let moved = pieces[index].at + direction * way;
-                pieces[index].at = Vec2::new(on_tick(moved.x), on_tick(moved.y));
+                pieces[index].at = at_tick(moved);
             }
         }
     }
@@ -83,7 +83,7 @@ pub(super) fn centre(
                 let ahead = travel(&pieces, section, gutter, index, direction);
                 let behind = travel(&pieces, section, gutter, index, -direction);
                 let moved = pieces[index].at + direction * ((ahead - behind) / 2.0);
-                let moved = Vec2::new(on_tick(moved.x), on_tick(moved.y));
+                let moved = at_tick(moved);
                 if (ahead - behind).abs() > 1e-3 && inside(&pieces[index].body, moved) {
                     pieces[index].at = moved;
                 }

@@ -70,6 +70,17 @@ impl Ring {
         self.points.iter().copied().zip(next.copied())
     }
 
+    /// How far a point is from the nearest edge.
+    #[cfg(test)]
+    pub(crate) fn distance_to_edges(&self, point: Point) -> f64 {
+        let distance = |(a, b): (Point, Point)| {
+            let along = b - a;
+            let share = ((point - a).dot(along) / along.hypot2()).clamp(0.0, 1.0);
+            (a + along * share).distance(point)
+        };
+        self.edges().map(distance).fold(f64::INFINITY, f64::min)
+    }
+
     /// Twice-summed shoelace over two: positive when the ring runs clockwise as seen with y down.
     pub fn signed_area(&self) -> f64 {
         self.edges().map(|(a, b)| a.x * b.y - b.x * a.y).sum::<f64>() / 2.0

@@ -139,9 +139,7 @@ pub(super) fn open_windows(
 ) -> Result<(), Fault> {
     let limit = tolerance * tolerance;
     for (number, (first, last)) in windows.iter().enumerate() {
-        if number % (1 << 12) == 0 {
-            cancel.check()?;
-        }
+        cancel.check_every(1 << 12, number)?;
         // Nothing spreads from here: windows were found by a tolerance of their own.
         for index in *first..=*last {
             if judge.distance_squared(index) <= limit {
@@ -158,9 +156,7 @@ fn remove_specks(map: &mut GroundMap, judge: &Judge, tolerance: f32, cancel: &Ca
     let mut large = vec![false; map.classes.len()];
     let mut island = Vec::with_capacity(SPECK_PX + 8);
     for start in 1..map.classes.len() {
-        if start % (1 << 18) == 0 {
-            cancel.check()?;
-        }
+        cancel.check_every(1 << 18, start)?;
         if map.classes[start] == GROUND || map.classes[start - 1] != GROUND || large[start] {
             continue;
         }

@@ -29,9 +29,7 @@ pub(super) fn keep(plane: &mut Plane, cancel: &Cancel) -> Result<(), Fault> {
     let mut candidates = Vec::new();
     let is_weak = |alpha: &u8| (WEAK_ALPHA..STRONG_ALPHA).contains(alpha);
     for (block, alphas) in plane.alphas.chunks(ALIKE).enumerate() {
-        if block % (1 << 12) == 0 {
-            cancel.check()?;
-        }
+        cancel.check_every(1 << 12, block)?;
         // Few pixels are weak: blocks without one are passed at once.
         if alphas.iter().fold(false, |any, alpha| any | is_weak(alpha)) {
             for index in (block * ALIKE..).zip(alphas).filter(|(_, alpha)| is_weak(alpha)).map(|(index, _)| index) {
@@ -50,9 +48,7 @@ pub(super) fn keep(plane: &mut Plane, cancel: &Cancel) -> Result<(), Fault> {
     let mut steps = 0_usize;
     while let Some(index) = open.pop() {
         steps += 1;
-        if steps.is_multiple_of(1 << 16) {
-            cancel.check()?;
-        }
+        cancel.check_every(1 << 16, steps)?;
         for neighbour in around(plane, index) {
             if marks[neighbour] == CANDIDATE {
                 marks[neighbour] = LINKED;

@@ -201,9 +201,7 @@ impl Tracer<'_> {
         let mut steps = 0_usize;
         loop {
             steps += 1;
-            if steps.is_multiple_of(1 << 16) {
-                cancel.check()?;
-            }
+            cancel.check_every(1 << 16, steps)?;
             let (from, to) = (cell.corner(side), cell.corner(side + 1));
             if side.is_multiple_of(2) {
                 self.mark(from.0.min(to.0), from.1);

@@ -59,9 +59,7 @@ pub(super) fn unmix(
     }
     cancel.check()?;
     for (place, index) in rim.into_iter().enumerate() {
-        if place % LOOK == 0 {
-            cancel.check()?;
-        }
+        cancel.check_every(LOOK, place)?;
         let Some(art) = mean_beside(map, index, &known) else { continue };
         let share = work.share(pixels, index, art);
         mixes.push((index, if share < LEAST_GROUND_SHARE { 0.0 } else { share }));
@@ -76,9 +74,7 @@ pub(super) fn unmix(
     }
     let mixed: Vec<usize> = mixes.iter().map(|(index, _)| *index).collect();
     for (place, (index, share)) in mixes.into_iter().enumerate() {
-        if place % LOOK == 0 {
-            cancel.check()?;
-        }
+        cancel.check_every(LOOK, place)?;
         let ground = work.ground(index);
         let was_ground = map.classes[index] == GROUND;
         let sample = &mut whole[index * 4..index * 4 + 4];
@@ -103,9 +99,7 @@ fn drop_crumbs(pixels: &mut RgbaImage, map: &GroundMap, mixed: &[usize], cancel:
     let samples = pixels.as_flat_samples_mut().samples;
     let mut crumb = Vec::with_capacity(CRUMB_PX + 8);
     for (place, start) in mixed.iter().enumerate() {
-        if place % LOOK == 0 {
-            cancel.check()?;
-        }
+        cancel.check_every(LOOK, place)?;
         if samples[start * 4 + 3] < CRUMB_ALPHA {
             continue;
         }

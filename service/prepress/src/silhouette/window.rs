@@ -43,17 +43,13 @@ pub(super) fn find(map: &mut GroundMap, judge: &Judge, cancel: &Cancel) -> Resul
     let noise = SCATTER_SIGMAS * judge.fit.sigma;
     let limit = PIXEL_OFF + noise.max(NOISE_FACTOR * noise_beside_art(map, judge, cancel)?);
     for index in 0..map.classes.len() {
-        if index % (1 << 18) == 0 {
-            cancel.check()?;
-        }
+        cancel.check_every(1 << 18, index)?;
         if map.classes[index] == NEAR && judge.distance_squared(index) > limit * limit {
             map.classes[index] = LOOSE;
         }
     }
     for start in 0..map.classes.len() {
-        if start % (1 << 18) == 0 {
-            cancel.check()?;
-        }
+        cancel.check_every(1 << 18, start)?;
         if map.classes[start] != NEAR {
             continue;
         }
@@ -70,9 +66,7 @@ pub(super) fn find(map: &mut GroundMap, judge: &Judge, cancel: &Cancel) -> Resul
 /// Adds the pixels beside a window that are a little art and mostly backdrop.
 fn widen(map: &mut GroundMap, runs: &[Run], windows: &mut Vec<Run>, cancel: &Cancel) -> Result<(), Fault> {
     for (place, index) in runs.iter().flat_map(|(first, last)| *first..=*last).enumerate() {
-        if place % (1 << 16) == 0 {
-            cancel.check()?;
-        }
+        cancel.check_every(1 << 16, place)?;
         for neighbour in map.around(index) {
             if map.classes[neighbour] == LOOSE {
                 map.classes[neighbour] = ART;
@@ -112,9 +106,7 @@ fn is_window(runs: &[Run], judge: &Judge, cancel: &Cancel) -> Result<bool, Fault
     let mut off = [0.0_f32; 3];
     let mut own = 0_usize;
     for (place, index) in pixels().enumerate() {
-        if place % (1 << 16) == 0 {
-            cancel.check()?;
-        }
+        cancel.check_every(1 << 16, place)?;
         let difference = judge.difference(index);
         off.iter_mut().zip(difference).for_each(|(sum, value)| *sum += value);
         own += usize::from(is_own(judge.ground(index)));

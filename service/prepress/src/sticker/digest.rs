@@ -92,7 +92,7 @@ fn rounded(values: &[f64]) -> Vec<u8> {
 }
 
 /// Hexadecimal digits, as checksums are written.
-pub(crate) fn hex(bytes: &[u8]) -> String {
+pub fn hex(bytes: &[u8]) -> String {
     bytes.iter().map(|byte| format!("{byte:02x}")).collect()
 }
 

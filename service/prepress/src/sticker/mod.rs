@@ -13,7 +13,7 @@ mod plane;
 
 use std::sync::Arc;
 
-pub(crate) use digest::hex;
+pub use digest::hex;
 pub use plane::Plane;
 
 use crate::cancel::Cancel;

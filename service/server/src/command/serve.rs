@@ -9,6 +9,7 @@ use super::terminal::complain;
 use crate::app;
 use crate::logging;
 use crate::settings::{Settings, SettingsArgs, hash_of};
+use quoin_prepress::sticker::hex;
 
 /// What the log of a service says: all of ours, and nothing of every request line that is no HTTP.
 const USUAL_LOG: &str = "info,actix_http::h1=off,actix_server=warn";
@@ -52,18 +53,14 @@ pub(super) fn key(name: &str) -> ExitCode {
         complain(&format!("error: the system gives no random bytes: {error}"));
         return ExitCode::from(EXIT_BROKEN);
     }
-    let key = hexadecimal(&bytes);
+    let key = hex(&bytes);
     let text = format!(
         "Give this to the client, and keep it nowhere else:\n{key}\n\nWrite this into the settings file:\n[[keys]]\nname = \
          \"{name}\"\nsha256 = \"{}\"\nscopes = [\"inspect\", \"gang\", \"metrics\"]\n",
-        hexadecimal(&hash_of(&key))
+        hex(&hash_of(&key))
     );
     let _ = io::stdout().lock().write_all(text.as_bytes());
     ExitCode::SUCCESS
-}
-
-fn hexadecimal(bytes: &[u8]) -> String {
-    bytes.iter().map(|byte| format!("{byte:02x}")).collect()
 }
 
 /// The settings; everything wrong with them is told.

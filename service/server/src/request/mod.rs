@@ -16,6 +16,7 @@ use quoin_prepress::fault::Fault;
 use quoin_prepress::intake::Limits;
 use quoin_prepress::order::{ArtFile, Design, Product};
 use quoin_prepress::run;
+use quoin_prepress::sticker::hex;
 use sha2::{Digest, Sha256};
 use tokio::sync::OwnedSemaphorePermit;
 
@@ -183,7 +184,7 @@ fn read_job<A: Ask>(body: Body, service: &Service) -> Result<(A, u32, String), P
     let text = body.job.load().map_err(Problem::System)?;
     let mut art = PartsArt::new(body.parts, settings.picture.max_bytes);
     let read = A::read(&text, &mut art, &settings.stocks);
-    let sha256 = Sha256::digest(&text).iter().map(|byte| format!("{byte:02x}")).collect();
+    let sha256 = hex(&Sha256::digest(&text));
     drop(text);
     let of_parts = art.mistakes(read.is_err());
     let ask = match read {

@@ -12,7 +12,7 @@ use std::sync::atomic::{AtomicU64, Ordering};
 use rayon::prelude::*;
 
 use super::fill::{Spot, used};
-use super::part::on_tick;
+use super::part::{at_tick, most_reach, on_tick};
 use super::plan::{Bins, Shop};
 use super::rng::Rng;
 use super::separate::{FIRST_STEP, Field, Place, Search, Shape, Work};
@@ -41,32 +41,17 @@ pub(super) struct Aim<'a> {
     pub(super) progress: &'a (dyn Fn(f64) + Sync),
 }
 
-/// Counts the looks of all groups.
-struct Spent<'a> {
+/// Improvement under way.
+struct Improver<'a> {
+    shop: &'a Shop<'a>,
+    /// Of every part that stands somewhere.
+    shapes: BTreeMap<usize, Shape>,
+    /// Looks for each copy.
+    looks: u64,
+    /// Looks for all copies, and those that were spent so far.
     all: u64,
-    so_far: AtomicU64,
+    spent: AtomicU64,
     progress: &'a (dyn Fn(f64) + Sync),
-}
-
-impl Spent<'_> {
-    fn meter(&self) -> Meter<'_> {
-        Meter { spent: self, told: AtomicU64::new(0) }
-    }
-}
-
-/// Counts the looks of one search.
-struct Meter<'a> {
-    spent: &'a Spent<'a>,
-    told: AtomicU64,
-}
-
-impl Meter<'_> {
-    /// The looks so far.
-    fn tell(&self, looks: u64) {
-        let more = looks - self.told.swap(looks, Ordering::Relaxed);
-        let so_far = self.spent.so_far.fetch_add(more, Ordering::Relaxed) + more;
-        (self.spent.progress)((so_far as f64 / self.spent.all.max(1) as f64).min(1.0));
-    }
 }
 
 impl Shop<'_> {
@@ -85,66 +70,66 @@ impl Shop<'_> {
             Ok((part, Shape::new(&self.parts[part], (aim.rotate)(part), gutter)))
         };
         let shapes = stands.into_par_iter().map(shape).collect::<Result<_, Fault>>()?;
-        self.improved_with(bins, &shapes, aim)
-    }
-
-    fn improved_with(&self, bins: Bins, shapes: &BTreeMap<usize, Shape>, aim: &Aim<'_>) -> Result<Bins, Fault> {
         let copies: usize = bins.iter().map(Vec::len).sum();
-        let spent = Spent { all: aim.looks * copies as u64, so_far: AtomicU64::new(0), progress: aim.progress };
-        if self.sections.len() > 1 {
-            return self.shortened(bins, shapes, aim, (0, &spent));
-        }
-        if aim.all_count {
-            let shortened = |(task, bin): (usize, Vec<Spot>)| {
-                if self.is_long(&bin) {
-                    Ok(vec![self.framed(bin, shapes, aim, (task as u64, &spent))?])
-                } else {
-                    self.shortened(vec![bin], shapes, aim, (task as u64, &spent))
-                }
-            };
-            let made: Vec<Result<Bins, Fault>> = bins.into_par_iter().enumerate().map(shortened).collect();
+        let (looks, all, progress) = (aim.looks, aim.looks * copies as u64, aim.progress);
+        let improver = Improver { shop: self, shapes, looks, all, spent: AtomicU64::new(0), progress };
+        let in_one = self.sections.len() == 1;
+        if in_one && aim.all_count {
+            let made: Vec<Result<Bins, Fault>> =
+                bins.into_par_iter().enumerate().map(|(task, bin)| improver.alone(bin, task as u64)).collect();
             let made = made.into_iter().collect::<Result<Vec<Bins>, Fault>>()?;
             return Ok(made.into_iter().flatten().collect());
         }
-        if bins.len() > TOGETHER {
-            return self.emptied(bins, shapes, aim, &spent);
-        }
-        self.shortened(bins, shapes, aim, (0, &spent))
+        if in_one && bins.len() > TOGETHER { improver.emptied(bins) } else { improver.shortened(bins, 0) }
+    }
+}
+
+impl Improver<'_> {
+    /// One search over a field, with so many looks at most.
+    fn search<T>(
+        &self,
+        (looks, task): (u64, u64),
+        run: impl FnOnce(&mut Search<'_>) -> Result<T, Fault>,
+    ) -> Result<T, Fault> {
+        let told = AtomicU64::new(0);
+        let is_over = |looks: u64| {
+            let more = looks - told.swap(looks, Ordering::Relaxed);
+            let spent = self.spent.fetch_add(more, Ordering::Relaxed) + more;
+            (self.progress)((spent as f64 / self.all.max(1) as f64).min(1.0));
+            self.shop.clock.is_over()
+        };
+        let work = Work { looks, cancel: self.shop.cancel, is_over: &is_over };
+        run(&mut Search::new(Rng::new(self.shop.seed, STREAM ^ task), work))
     }
 
-    /// One group of bins made shorter together.
-    fn shortened(
-        &self,
-        bins: Bins,
-        shapes: &BTreeMap<usize, Shape>,
-        aim: &Aim<'_>,
-        (task, spent): (u64, &Spent<'_>),
-    ) -> Result<Bins, Fault> {
+    /// A bin of which the length counts made shorter.
+    fn alone(&self, bin: Vec<Spot>, task: u64) -> Result<Bins, Fault> {
+        if frames::is_long(&bin) { Ok(vec![self.framed(bin, task)?]) } else { self.shortened(vec![bin], task) }
+    }
+
+    /// Bins made shorter together.
+    fn shortened(&self, bins: Bins, task: u64) -> Result<Bins, Fault> {
         let copies = bins.iter().map(Vec::len).sum::<usize>();
         if copies < 2 {
             return Ok(bins);
         }
-        let scene = self.scene(&bins, shapes);
-        let section = |bin: usize| &self.sections[bin % self.sections.len()];
+        let scene = self.scene(&bins);
+        let sections = &self.shop.sections;
+        let section = |bin: usize| &sections[bin % sections.len()];
         let rooms: Vec<(f64, f64)> = (0..bins.len()).map(|bin| (section(bin).width, section(bin).length)).collect();
         let mut field = Field::new(&scene.shapes, &rooms, &scene.pieces);
-        let meter = spent.meter();
-        let is_over = |looks: u64| {
-            meter.tell(looks);
-            self.clock.is_over()
-        };
-        let work = Work { looks: aim.looks * copies as u64, cancel: self.cancel, is_over: &is_over };
-        let mut search = Search::new(Rng::new(self.seed, STREAM ^ task), work);
         let mut last = bins.len() - 1;
-        field.set_length(last, used(self.parts, &bins[last]) + 1e-9);
-        loop {
-            search.shorten(&mut field, last, FIRST_STEP)?;
-            if !field.is_empty(last) || last == 0 {
-                break;
+        field.set_length(last, used(self.shop.parts, &bins[last]) + 1e-9);
+        self.search((self.looks * copies as u64, task), |search| {
+            loop {
+                search.shorten(&mut field, last, FIRST_STEP)?;
+                if !field.is_empty(last) || last == 0 {
+                    return Ok(());
+                }
+                field.set_length(last, 0.0);
+                last -= 1;
             }
-            field.set_length(last, 0.0);
-            last -= 1;
-        }
+        })?;
         let mut made = scene.bins(&field, bins.len());
         while made.last().is_some_and(Vec::is_empty) {
             made.pop();
@@ -152,12 +137,12 @@ impl Shop<'_> {
         Ok(made)
     }
 
-    fn scene(&self, bins: &[Vec<Spot>], shapes: &BTreeMap<usize, Shape>) -> Scene {
-        let gutter = self.scale.gutter + SPARE_MM;
-        let reach = self.parts.iter().map(|part| part.reach).fold(0.0, f64::max);
+    fn scene(&self, bins: &[Vec<Spot>]) -> Scene {
+        let gutter = self.shop.scale.gutter + SPARE_MM;
+        let reach = most_reach(self.shop.parts);
         let mut scene = Scene::default();
         for (window, spots) in bins.iter().enumerate() {
-            for obstacle in &self.sections[window % self.sections.len()].obstacles {
+            for obstacle in &self.shop.sections[window % self.shop.sections.len()].obstacles {
                 let place = Place { window, at: Vec2::ZERO, angle_deg: 0.0 };
                 let shape = Shape::obstacle(&obstacle.outline, obstacle.radius, reach, gutter, SPARE_MM);
                 scene.pieces.push((scene.shapes.len(), place, true));
@@ -166,7 +151,7 @@ impl Shop<'_> {
             }
             for spot in spots {
                 let place = Place { window, at: spot.at, angle_deg: spot.angle_deg };
-                scene.add(spot.part, place, false, shapes);
+                scene.add(spot.part, place, false, &self.shapes);
             }
         }
         scene
@@ -201,14 +186,10 @@ impl Scene {
         for (piece, part) in field.pieces.iter().zip(&self.parts) {
             if let Some(part) = part {
                 let place = piece.place();
-                let spot = Spot { part: *part, angle_deg: on_tick(place.angle_deg), at: tick(place.at) };
+                let spot = Spot { part: *part, angle_deg: on_tick(place.angle_deg), at: at_tick(place.at) };
                 made[place.window].push(spot);
             }
         }
         made
     }
-}
-
-fn tick(at: Vec2) -> Vec2 {
-    Vec2::new(on_tick(at.x), on_tick(at.y))
 }

@@ -18,7 +18,7 @@ use self::search::{Aim, Goal, Outline};
 use super::body::Body;
 use super::feed::Section;
 use super::fill::Spot;
-use super::part::{Part, Scale, down, on_tick, smallest_box_angle, turned_bounds, up};
+use super::part::{Part, Scale, at_tick, down, on_tick, smallest_box_angle, turned_bounds, up};
 use super::settle::LEAST_GUTTER_MM;
 use crate::cancel::Cancel;
 use crate::fault::Fault;
@@ -225,7 +225,7 @@ impl<'a> Lattice<'a> {
         let spot = |(x, y, turned): (f64, f64, bool)| {
             let at = Vec2::new(x, y) + origin[usize::from(turned)];
             let angle_deg = on_tick(angle_deg + if turned { 90.0 } else { 0.0 }).rem_euclid(360.0);
-            Spot { part: self.part, angle_deg, at: Vec2::new(on_tick(at.x), on_tick(at.y)) }
+            Spot { part: self.part, angle_deg, at: at_tick(at) }
         };
         Ok(packing(length).boxes().into_iter().map(spot).collect())
     }

@@ -1,7 +1,7 @@
 //! A periodic pattern: rows of copies, each row shifted against the one before it; with a mate, a copy turned by half a turn
 //! beside each. Any lattice can be seen as rows; here the rows lie along a side of the window.
 
-use super::super::part::{TICK_MM, down, on_tick, up};
+use super::super::part::{TICK_MM, at_tick, down, up};
 use crate::geom::{Rect, Vec2};
 
 /// A pattern of rows, in the rows' frame: rows along x, one below the other.
@@ -97,7 +97,7 @@ impl Rows {
         self.each_row(boxes, width, length, origin, |kind, start, first, last| {
             for index in first..=last {
                 let at = start + Vec2::new(self.pitch * index as f64, 0.0);
-                copies.push((kind, Vec2::new(on_tick(at.x), on_tick(at.y))));
+                copies.push((kind, at_tick(at)));
             }
         });
         copies
