@@ -1,5 +1,7 @@
 //! Fills one container: each part goes where it fits best among the places nearest the feed edge.
 
+use pulp::{Arch, NullaryFnOnce};
+
 use super::map::{Map, Places};
 use super::mask::Mask;
 use super::part::{Part, Scale, Turn};
@@ -163,7 +165,7 @@ impl<'a> Fill<'a> {
         let mut sought = Sought { taste, limit, floor, best: None, has_room: false };
         for index in 0..turns.len() {
             cancel.check()?;
-            self.search_turn(part, index, &mut sought);
+            Arch::new().dispatch(SearchTurn { fill: self, part, index, sought: &mut sought });
         }
         Ok(match sought.best {
             Some(best) => Found::At(best),
@@ -199,6 +201,7 @@ impl<'a> Fill<'a> {
         self.map.rows / 64 + 1
     }
 
+    #[inline(always)]
     fn search_turn(&mut self, part: usize, index: usize, sought: &mut Sought) {
         let parts = self.parts;
         let turn = &parts[part].turns[index];
@@ -230,6 +233,7 @@ impl<'a> Fill<'a> {
     }
 
     /// The next row, from one on, where there may be room for a turn.
+    #[inline(always)]
     fn next_row(&self, part: usize, index: usize, from: i32, last: i32) -> Option<i32> {
         let discs = &self.parts[part].turns[index].discs;
         let row_words = self.row_words();
@@ -262,6 +266,7 @@ impl<'a> Fill<'a> {
     }
 
     /// Marks the columns of a row where a turn fits; false when there is none.
+    #[inline(always)]
     fn free_places(&self, turn: &Turn, row: i32, last_col: i32, free: &mut Places) -> bool {
         free.first(last_col as usize + 1);
         for (disc, col, down) in &turn.discs {
@@ -286,16 +291,34 @@ impl<'a> Fill<'a> {
     }
 
     /// Scores both ends of every free stretch.
+    #[inline(always)]
     fn judge(&self, turn: &Turn, (index, row): (usize, i32), depth: f64, free: &Places, sought: &mut Sought) {
-        let all = f64::from(turn.ring_cells.first().copied().unwrap_or(0).max(1));
+        let all = f64::from(turn.halo.all().max(1));
         for col in free.ends() {
             let least = ((sought.least() + depth) * all).max(0.0) as u32;
-            let contact = f64::from(self.map.taken(&turn.halo, col, row, (&turn.ring_cells, least))) / all;
+            let contact = f64::from(self.map.taken(&turn.halo, col, row, least)) / all;
             let score = contact - depth;
             if score > sought.least() + 1e-12 {
                 sought.best = Some(Best { score, turn: index, col, row });
             }
         }
+    }
+}
+
+/// A search at one angle, on the widest registers that the machine has: what it calls is inlined into it for that.
+struct SearchTurn<'a, 'b, 'c> {
+    fill: &'a mut Fill<'b>,
+    part: usize,
+    index: usize,
+    sought: &'c mut Sought,
+}
+
+impl NullaryFnOnce for SearchTurn<'_, '_, '_> {
+    type Output = ();
+
+    #[inline(always)]
+    fn call(self) {
+        self.fill.search_turn(self.part, self.index, self.sought);
     }
 }
 

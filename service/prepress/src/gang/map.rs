@@ -5,6 +5,7 @@
 //! fit somewhere need not be tried there. From memory; the bit-parallel raster is common practice, no source.
 
 use super::mask::Mask;
+use super::part::Halo;
 
 /// Ratio of neighbouring disc radii. Closer ratios test more sharply and cost more tables.
 const DISC_RATIO: f64 = 1.2;
@@ -47,6 +48,7 @@ pub(super) struct Places {
 
 impl Places {
     /// The first so many columns.
+    #[inline(always)]
     pub(super) fn first(&mut self, count: usize) {
         (self.low, self.high) = (0, count.div_ceil(64));
         self.words.resize(self.high, 0);
@@ -65,11 +67,13 @@ impl Places {
     }
 
     /// Whether there is no place left.
+    #[inline(always)]
     pub(super) fn is_none(&self) -> bool {
         self.low >= self.high
     }
 
     /// Takes away the columns whose bits are set in `cells` moved down by `shift`.
+    #[inline(always)]
     fn clear(&mut self, cells: &[u64], shift: i32) {
         let (skip, bits) = (shift.div_euclid(64) as isize, shift.rem_euclid(64) as u32);
         let from = self.low as isize + skip;
@@ -92,6 +96,7 @@ impl Places {
     }
 
     /// Both ends of every stretch of neighbouring places.
+    #[inline(always)]
     pub(super) fn ends(&self) -> impl Iterator<Item = i32> + '_ {
         (self.low..self.high).flat_map(|index| {
             let word = self.words[index];
@@ -123,6 +128,7 @@ impl Map {
         Map { cols, rows, cell, words, doubled, discs: vec![None; 64], stamped: 0, fresh: 0 }
     }
 
+    #[inline(always)]
     fn row(&self, level: usize, row: usize) -> &[u64] {
         &self.doubled[level][row * self.words..(row + 1) * self.words]
     }
@@ -156,6 +162,7 @@ impl Map {
     }
 
     /// Takes away the places where a row of a mask meets taken cells.
+    #[inline(always)]
     pub(super) fn test_row(&self, mask: &Mask, index: usize, row: i32, free: &mut Places) {
         let at = mask.top + index as i32 + row;
         if at < 0 || at as usize >= self.rows {
@@ -175,6 +182,7 @@ impl Map {
 
     /// Takes away the places where a disc does not fit with its centre that many cells from the place. The tables may be some
     /// pieces old, which only makes the test milder.
+    #[inline(always)]
     pub(super) fn test_disc(&self, disc: usize, col: i32, row: i32, free: &mut Places) {
         if let Some(Some(table)) = self.discs.get(disc)
             && row >= 0
@@ -186,6 +194,7 @@ impl Map {
     }
 
     /// Of 64 rows from `64 * word` those where a disc fits anywhere with its centre `down` rows below, one bit each.
+    #[inline(always)]
     pub(super) fn open_rows(&self, disc: usize, down: i32, word: usize) -> u64 {
         self.discs[disc].as_ref().map_or(u64::MAX, |table| shifted(&table.open, down, word))
     }
@@ -236,17 +245,20 @@ impl Map {
         Disc { blocked, open, full }
     }
 
-    /// How many cells of a mask at a place are taken; cells outside the map count as taken. `left` has for each row of the mask
-    /// how many can be from there on: once `least` cannot be reached, fewer are told.
-    pub(super) fn taken(&self, mask: &Mask, col: i32, row: i32, (left, least): (&[u32], u32)) -> u32 {
+    /// How many cells of a ring at a place are taken, in the rows that are looked at; cells outside the map count as taken. Once
+    /// `least` cannot be reached, fewer are told: looks from the far side, because parts crowd at the near side and a hopeless
+    /// place shows where there is nothing.
+    #[inline(always)]
+    pub(super) fn taken(&self, halo: &Halo, col: i32, row: i32, least: u32) -> u32 {
         let mut sum = 0;
-        for (index, left) in left.iter().enumerate() {
+        for (index, left) in halo.cells.iter().enumerate().rev() {
             if sum + left < least {
                 return sum;
             }
-            let at = mask.top + index as i32 + row;
+            let index = index * halo.step;
+            let at = halo.mask.top + index as i32 + row;
             let inside = at >= 0 && (at as usize) < self.rows;
-            for run in mask.row(index) {
+            for run in halo.mask.row(index) {
                 let from = (run.from + col).clamp(0, self.cols as i32);
                 let to = (run.to + col).clamp(0, self.cols as i32);
                 let outside = (run.to - run.from) - (to - from);
@@ -271,12 +283,14 @@ pub(super) fn set_bits(words: &mut [u64], from: usize, to: usize) {
     for_words(from, to, |index, bits| words[index] |= bits);
 }
 
+#[inline(always)]
 fn count_bits(words: &[u64], from: usize, to: usize) -> u32 {
     let mut sum = 0;
     for_words(from, to, |index, bits| sum += (words[index] & bits).count_ones());
     sum
 }
 
+#[inline(always)]
 fn for_words(from: usize, to: usize, mut each: impl FnMut(usize, u64)) {
     if from >= to {
         return;
@@ -290,6 +304,7 @@ fn for_words(from: usize, to: usize, mut each: impl FnMut(usize, u64)) {
 }
 
 /// Bit x of the result is bit x + shift of `words`.
+#[inline(always)]
 fn shifted(words: &[u64], shift: i32, index: usize) -> u64 {
     let (skip, bits) = (shift.div_euclid(64), shift.rem_euclid(64) as u32);
     let word = |at: i64| usize::try_from(at).ok().and_then(|at| words.get(at)).copied().unwrap_or(0);

@@ -31,11 +31,13 @@ pub(super) struct Mask {
 
 impl Mask {
     /// Rows in the mask.
+    #[inline(always)]
     pub(super) fn rows(&self) -> usize {
         self.starts.len().saturating_sub(1)
     }
 
     /// Runs of the row at `top + index`.
+    #[inline(always)]
     pub(super) fn row(&self, index: usize) -> &[Run] {
         &self.runs[self.starts[index] as usize..self.starts[index + 1] as usize]
     }

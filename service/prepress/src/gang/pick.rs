@@ -51,8 +51,8 @@ impl Picker<'_, '_> {
     /// The best of the next few and its place; lots that have room nowhere make way for later ones.
     fn pick(&mut self, fill: &mut Fill<'_>, choices: usize) -> Result<Option<(usize, Best)>, Fault> {
         while let Some(largest) = self.open.first() {
-            let whole = self.shop.parts[*largest].area;
-            let worth = |part: usize| SIZE_WORTH * (self.shop.parts[part].area / whole).sqrt();
+            let whole = self.shop.parts[*largest].hull_area;
+            let worth = |part: usize| SIZE_WORTH * (self.shop.parts[part].hull_area / whole).sqrt();
             let next: Vec<usize> = self.open.iter().take(choices).copied().collect();
             // A place that is still free is as good as it was; better ones beside what came since are passed up.
             self.known.retain(|part, best| fill.is_free(*part, *best));

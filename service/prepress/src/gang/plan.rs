@@ -47,17 +47,19 @@ impl Work {
         let total = (placements / copies.max(1)).clamp(1, 96);
         // Where there would be few tries, one is made with more care: measured, that is denser for the same work.
         let (cell, choices) = match effort {
-            Effort::Standard if total <= 4 => (0.5, 4),
-            Effort::Thorough if total <= 4 => (0.5, 8),
+            Effort::Draft if total == 1 => (cell, 2),
+            Effort::Standard if total <= 4 => (0.5, 12),
+            Effort::Thorough if total <= 4 => (0.5, 16),
             Effort::Draft | Effort::Standard | Effort::Thorough => (cell, 1),
         };
         let (total, layouts) = if choices > 1 { (1, 1) } else { (total, layouts.min(total)) };
         // With very many designs some part always fits well, and the masks of all angles would take much memory.
-        let most_steps = (8_000 / lots.max(1)).clamp(12, 48) as u32;
+        let (turns, least) = if effort == Effort::Draft { (5_000, 8) } else { (8_000, 12) };
+        let most_steps = (turns / lots.max(1)).clamp(least, 48) as u32;
         let refills = if effort == Effort::Draft && lots > 100 { 1 } else { 2 };
         let looks = match effort {
             Effort::Draft => 0,
-            Effort::Standard if total == 1 => 20_000,
+            Effort::Standard if total == 1 => 10_000,
             Effort::Standard => 30_000,
             Effort::Thorough => 400_000,
         };
@@ -275,7 +277,7 @@ impl Shop<'_> {
     fn order(&self, left: &[u32], rng: &mut Rng, noise: f64) -> Vec<usize> {
         let mut keyed: Vec<(f64, usize)> = Vec::new();
         for (index, part) in self.parts.iter().enumerate() {
-            let key = part.area * (1.0 + noise * (rng.unit() - 0.5));
+            let key = part.hull_area * (1.0 + noise * (rng.unit() - 0.5));
             if left[index] > 0 {
                 keyed.push((key, index));
             }

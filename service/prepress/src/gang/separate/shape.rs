@@ -1,5 +1,7 @@
 //! A part made ready for the search: few corners, never inside the true outline, and discs that tell how deep two meet.
 
+use pulp::{Arch, NullaryFnOnce};
+
 use super::super::body::{Body, point_edge_sq};
 use super::super::mask::simplified;
 use super::super::part::{Part, turned_bounds};
@@ -179,12 +181,29 @@ impl Turned {
     /// Source: J. Gardeyn, G. Vanden Berghe, T. Wauters, *An open-source heuristic to reboot 2D nesting research*, 2025, the
     /// overlap proxy by poles of inaccessibility.
     pub(super) fn depth(&self, other: &Turned, offset: Vec2, fade: f32) -> (f32, bool) {
-        let (dx, dy) = (offset.x as f32, offset.y as f32);
+        Arch::new().dispatch(Depth { discs: &self.discs, others: &other.discs, offset, fade })
+    }
+}
+
+/// The sum of [`Turned::depth`], on the widest registers that the machine has.
+struct Depth<'a> {
+    discs: &'a [Discs],
+    others: &'a [Discs],
+    offset: Vec2,
+    fade: f32,
+}
+
+impl NullaryFnOnce for Depth<'_> {
+    type Output = (f32, bool);
+
+    #[inline(always)]
+    fn call(self) -> (f32, bool) {
+        let (dx, dy, fade) = (self.offset.x as f32, self.offset.y as f32, self.fade);
         let mut sums = [0.0f32; LANES];
         let mut deepest = [f32::NEG_INFINITY; LANES];
         for own in self.discs.iter().flat_map(Discs::each) {
             let (x, y, radius) = (own.0 - dx, own.1 - dy, own.2);
-            for theirs in &other.discs {
+            for theirs in self.others {
                 for lane in 0..LANES {
                     let (u, v) = (theirs.x[lane] - x, theirs.y[lane] - y);
                     let depth = radius + theirs.radius[lane] - (u * u + v * v).sqrt();
@@ -200,6 +219,7 @@ impl Turned {
 }
 
 impl Discs {
+    #[inline(always)]
     fn each(&self) -> impl Iterator<Item = (f32, f32, f32)> + '_ {
         (0..LANES).filter(|lane| self.x[*lane] < NOWHERE).map(|lane| (self.x[lane], self.y[lane], self.radius[lane]))
     }
