@@ -113,7 +113,8 @@ mod tests {
     #[test]
     fn differences_are_those_published() {
         for [l1, a1, b1, l2, a2, b2, wanted] in PAIRS {
-            let [one, other] = [[l1, a1, b1], [l2, a2, b2]].map(|[l, a, b]| Lab { l: l as f32, a: a as f32, b: b as f32 });
+            let [one, other] =
+                [[l1, a1, b1], [l2, a2, b2]].map(|[l, a, b]| Lab { l: l as f32, a: a as f32, b: b as f32 });
             for found in [delta_e_2000(one, other), delta_e_2000(other, one)] {
                 assert!((found - wanted).abs() < 1e-4, "{one:?} {other:?}: {found} for {wanted}");
             }

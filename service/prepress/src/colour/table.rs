@@ -40,7 +40,8 @@ impl Table {
         let grid = usize::from(lut.num_clut_grid_points);
         let curves = |store: &LutStore, entries: u16, count: usize| -> Option<Vec<Vec<f32>>> {
             let (values, entries) = (shares(store), usize::from(entries));
-            (entries >= 2 && values.len() == entries * count).then(|| values.chunks(entries).map(<[f32]>::to_vec).collect())
+            (entries >= 2 && values.len() == entries * count)
+                .then(|| values.chunks(entries).map(<[f32]>::to_vec).collect())
         };
         let nodes = shares(&lut.clut_table);
         let is_whole = (3..=4).contains(&inputs)

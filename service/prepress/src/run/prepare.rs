@@ -130,7 +130,8 @@ fn changed(job: &Job, made: &[Made], of_item: &[usize]) -> Vec<Option<Finding>> 
     let items: Vec<&Item> = items(job).collect();
     let is_another = |(item, product): (&&Item, &usize)| {
         let (approved, sticker) = (item.approved.as_ref()?, made[*product].sticker.as_ref()?);
-        let digest = sticker.digest(job.stocks[item.stock].face);
+        let stock = &job.stocks[item.stock];
+        let digest = sticker.digest(stock.face, stock.colour);
         (digest != *approved).then(|| Finding::new(Code::ProofChanged))
     };
     items.par_iter().zip(of_item.par_iter()).map(is_another).collect()
@@ -368,16 +369,19 @@ pub(super) fn draft(
     stock: &Stock,
     bench: Bench<'_>,
 ) -> Result<Draft, Fault> {
-    match outline::fit(&source.cut_out, design, backing, stock, bench.cancel) {
+    let mut draft = match outline::fit(&source.cut_out, design, backing, stock, bench.cancel) {
         Ok(outlined) => {
             let facts = preflight::inspect_outline(&source.facts, &outlined, design, stock, bench.thresholds);
-            Ok(Draft { facts, outlined: Some(outlined) })
+            Draft { facts, outlined: Some(outlined) }
         }
         Err(fault) => {
             let Some(finding) = fault.finding() else { return Err(fault) };
             let mut facts = source.facts.clone();
             facts.findings.push(finding);
-            Ok(Draft { facts, outlined: None })
+            Draft { facts, outlined: None }
         }
-    }
+    };
+    let colours = preflight::inspect_colours(&source.cut_out, &source.facts, stock, bench.thresholds);
+    draft.facts.findings.extend(colours);
+    Ok(draft)
 }

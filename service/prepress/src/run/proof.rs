@@ -77,7 +77,7 @@ pub fn proof(
     let look = look(inquiry, bench)?;
     let report = look.report(inquiry);
     let sticker = make(inquiry, look, bench)?.map_err(|findings| Fault::NoSticker { findings })?;
-    let digest = sticker.digest(inquiry.stock.face);
+    let digest = sticker.digest(inquiry.stock.face, inquiry.stock.colour);
     cancel.check()?;
     let picture = match drawing {
         ProofDrawing::Png => drawing::png(&sticker, &inquiry.stock, view)?,
