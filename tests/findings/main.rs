@@ -13,7 +13,9 @@ use std::time::Instant;
 use quoin_prepress::cancel::Cancel;
 use quoin_prepress::finding::Code;
 use quoin_prepress::intake::{self, Limits};
-use quoin_prepress::order::{ArtInput, Design, Form, Inquiry, Parts, PrintColour, Product, Rotate, Size, Stock, Thresholds};
+use quoin_prepress::order::{
+    ArtInput, Design, Form, Inquiry, Parts, PrintColour, Product, Rotate, Size, Stock, Thresholds,
+};
 use quoin_prepress::run;
 use quoin_prepress::units::Mm;
 use quoin_prepress::{preflight, silhouette};
@@ -34,7 +36,10 @@ fn main() -> Result<(), Box<dyn Error>> {
     let runs: u32 = arguments.next().and_then(|runs| runs.parse().ok()).ok_or(USAGE)?;
     let mut out = std::io::stdout().lock();
     let codes = TOLD.map(Code::as_str).join("\t");
-    writeln!(out, "file\twidth_px\theight_px\tdecode_s\tcut_out_s\tlook_s\tpreflight_s\tedge_px\t{codes}\tgamut_share\tgamut_off\tink\tcmyk_s")?;
+    writeln!(
+        out,
+        "file\twidth_px\theight_px\tdecode_s\tcut_out_s\tlook_s\tpreflight_s\tedge_px\t{codes}\tgamut_share\tgamut_off\tink\tcmyk_s"
+    )?;
     for file in arguments {
         let bytes: Arc<[u8]> = std::fs::read(&file)?.into();
         match line(&bytes, runs) {

@@ -65,8 +65,8 @@ def judged(colours):
     wanted[:, 0] = numpy.maximum(wanted[:, 0], black)
     printed = delta_e_2000(wanted, shown(through(TO_INKS, colours, "RGB")))
     nearest, aim, found = printed, wanted, shown(through(TO_INKS, colours, "RGB"))
-    for _ in range(6):
-        aim = aim + 0.7 * (wanted - found)
+    for _ in range(4):
+        aim = aim + wanted - found
         found = shown(inks_for(aim))
         nearest = numpy.minimum(nearest, delta_e_2000(wanted, found))
     dark = numpy.clip((DARK_L - wanted[:, 0]) / (DARK_L - black), 0, 1)

@@ -15,13 +15,9 @@ pub struct Lab {
 }
 
 impl Lab {
-    /// Moved towards or away from others: `self + (of - minus) * share`.
-    pub(super) fn pushed(self, of: Lab, minus: Lab, share: f32) -> Lab {
-        Lab {
-            l: self.l + (of.l - minus.l) * share,
-            a: self.a + (of.a - minus.a) * share,
-            b: self.b + (of.b - minus.b) * share,
-        }
+    /// Moved as far as it is from one colour to another.
+    pub(super) fn moved(self, from: Lab, to: Lab) -> Lab {
+        Lab { l: self.l + to.l - from.l, a: self.a + to.a - from.a, b: self.b + to.b - from.b }
     }
 }
 

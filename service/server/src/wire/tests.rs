@@ -1,7 +1,8 @@
 //! Whole jobs through the reader.
 
 use quoin_prepress::order::{
-    ArtFit, ArtInput, BackdropRemove, Effort, Fill, Form, Job, OutputKind, Parts, PrintColour, Product, Rotate, Shape, Size,
+    ArtFit, ArtInput, BackdropRemove, Effort, Fill, Form, Job, OutputKind, Parts, PrintColour, Product, Rotate, Shape,
+    Size,
 };
 use quoin_prepress::units::Mm;
 use serde_json::{Value, json};
