@@ -123,7 +123,8 @@ def test_colours_are_printed_as_littlecms_prints_them():
     back = delta_e_2000(lab(product["shown"]), lab(through(TO_SRGB, product["inks"], "CMYK")))
     assert back.mean() <= 0.5 and numpy.percentile(back, 99) <= 2, (back.mean(), back.max())
     total = through(TO_INKS, colours, "RGB").astype(int).sum(axis=1) / 2.55
-    assert numpy.abs(total - product["percent"]).mean() <= 2
+    # Of single colours inks are told from a table of 25 steps.
+    assert numpy.abs(total - product["percent"]).mean() <= 3
 
 
 def test_what_is_off_in_print_and_what_is_beyond_the_gamut_are_littlecms():
@@ -135,6 +136,7 @@ def test_what_is_off_in_print_and_what_is_beyond_the_gamut_are_littlecms():
 
 
 def test_gamut_share_and_difference_of_real_pictures_are_littlecms():
+    """Pillow's L*a*b* of eight bits is off by up to 0.5: a flat colour so near the limits may fall on either side of them."""
     pictures = sorted(CLIPS.glob("*.png"))[::3]
     done = subprocess.run([programs.example("findings"), "1", *pictures], check=True, capture_output=True, text=True)
     rows = list(csv.DictReader(io.StringIO(done.stdout), delimiter="\t"))
@@ -142,13 +144,16 @@ def test_gamut_share_and_difference_of_real_pictures_are_littlecms():
     shares = []
     for picture, line in zip(pictures, rows):
         pixels = numpy.asarray(Image.open(picture).convert("RGBA"))
-        colours = pixels[pixels[..., 3] >= 128][::23, :3]
+        colours, seen = numpy.unique(pixels[pixels[..., 3] >= 128][::23, :3], axis=0, return_counts=True)
         printed, beyond = judged(colours)
-        outside = (beyond > 0) & (printed > 3)
-        shares.append(outside.mean())
-        assert abs(float(line["gamut_share"]) - outside.mean()) <= 0.04, (picture.name, line["gamut_share"], outside.mean())
-        if outside.mean() > 0.05:
-            assert abs(float(line["gamut_off"]) - printed[outside].mean()) <= 0.6, (picture.name, line["gamut_off"])
+        share = lambda slack: seen[(beyond > slack) & (printed > 3 + slack)].sum() / seen.sum()
+        ours = float(line["gamut_share"])
+        assert share(0.5) - 0.02 <= ours <= share(-0.5) + 0.02, (picture.name, share(0.5), ours, share(-0.5))
+        if share(-0.5) - share(0.5) < 0.05 < share(0.5):
+            outside = (beyond > 0) & (printed > 3)
+            off = (printed * seen)[outside].sum() / seen[outside].sum()
+            assert abs(float(line["gamut_off"]) - off) <= 0.5, (picture.name, line["gamut_off"], off)
+        shares.append(ours)
     assert max(shares) > 0.2 and min(shares) < 0.01
 
 
