@@ -33,6 +33,9 @@ pub struct Press {
 
 impl Press {
     /// The coated profile's, read once.
+    ///
+    /// # Panics
+    /// Never: the profile is part of the program, and a test reads it.
     pub fn coated() -> &'static Press {
         static PRESS: OnceLock<Press> = OnceLock::new();
         PRESS.get_or_init(|| Press::read().expect("the bundled profile has its tables: a test reads them"))
@@ -69,7 +72,10 @@ pub struct Converter {
 }
 
 impl Converter {
-    /// Through the coated profile.
+    /// Through the coated profile; made once.
+    ///
+    /// # Panics
+    /// Never: the profile is part of the program, and a test converts with it.
     pub fn coated() -> &'static Converter {
         static CONVERTER: OnceLock<Converter> = OnceLock::new();
         CONVERTER.get_or_init(|| Converter::new().expect("the bundled profile converts: a test does it"))

@@ -1,7 +1,5 @@
 //! Rows and columns of a picture, copied out one at a time.
 
-use std::ops::Range;
-
 use image::RgbaImage;
 
 use crate::finding::Place;
@@ -54,14 +52,7 @@ pub(super) struct Scan {
     from: u32,
     to: u32,
     line: Line,
-    /// Columns that were copied out ahead, one after the other, and how many of them are used up.
-    ahead: Vec<[u8; 4]>,
-    used: usize,
 }
-
-/// Columns that are copied out together: each pixel of a column lies in another part of the memory, so going down costs less
-/// once for several columns than for each by itself.
-const TOGETHER: usize = 16;
 
 impl Scan {
     /// Over an area, at most so many lines, evenly spread.
@@ -78,8 +69,6 @@ impl Scan {
             from: along.0.saturating_sub(2),
             to: along.0 + along.1 + 2,
             line,
-            ahead: Vec::new(),
-            used: TOGETHER,
         }
     }
 
@@ -105,13 +94,8 @@ impl Scan {
                 line.pixels.extend(row.chunks_exact(4).map(four));
             }
             Axis::Column => {
-                let rows = self.from as usize..to as usize;
-                if self.used >= TOGETHER {
-                    copy_columns(samples, width, rows.clone(), (fixed, line.step as usize), &mut self.ahead);
-                    self.used = 0;
-                }
-                line.pixels.extend_from_slice(&self.ahead[self.used * rows.len()..][..rows.len()]);
-                self.used += 1;
+                let column = (self.from as usize..to as usize).map(|y| (y * width + fixed) * 4);
+                line.pixels.extend(column.map(|at| four(&samples[at..at + 4])));
             }
         }
         line.alpha.clear();
@@ -119,25 +103,6 @@ impl Scan {
         line.luma.clear();
         line.luma.extend(line.pixels.iter().map(|pixel| luma(*pixel)));
         Some(&self.line)
-    }
-}
-
-/// Copies out columns from one to the next by a step; those beside the picture stay empty.
-fn copy_columns(
-    samples: &[u8],
-    width: usize,
-    rows: Range<usize>,
-    (first, step): (usize, usize),
-    out: &mut Vec<[u8; 4]>,
-) {
-    let count = rows.len();
-    out.clear();
-    out.resize(count * TOGETHER, [0; 4]);
-    for (down, y) in rows.enumerate() {
-        let row = &samples[y * width * 4..(y + 1) * width * 4];
-        for (number, x) in (first..width).step_by(step).take(TOGETHER).enumerate() {
-            out[number * count + down].copy_from_slice(&row[x * 4..x * 4 + 4]);
-        }
     }
 }
 
