@@ -2,6 +2,8 @@
 //!
 //! `findings RUNS FILE…`: one line of tab-separated values for each picture. Seconds are the least of the runs: decoding
 //! alone, taking the backdrop away, looking at the pixels, and all of preflight for a sticker of 100 mm, decoding included.
+//! The last columns are of the same sticker on stock that is printed in CMYK: the share outside the gamut, however small, how
+//! far it is off on average, the most ink, and seconds of preflight.
 
 use std::error::Error;
 use std::io::Write;
@@ -11,7 +13,9 @@ use std::time::Instant;
 use quoin_prepress::cancel::Cancel;
 use quoin_prepress::finding::Code;
 use quoin_prepress::intake::{self, Limits};
-use quoin_prepress::order::{ArtInput, Design, Form, Inquiry, Parts, Product, Rotate, Size, Stock, Thresholds};
+use quoin_prepress::order::{
+    ArtInput, Design, Form, Inquiry, Parts, PrintColour, Product, Rotate, Size, Stock, Thresholds,
+};
 use quoin_prepress::run;
 use quoin_prepress::units::Mm;
 use quoin_prepress::{preflight, silhouette};
@@ -32,7 +36,10 @@ fn main() -> Result<(), Box<dyn Error>> {
     let runs: u32 = arguments.next().and_then(|runs| runs.parse().ok()).ok_or(USAGE)?;
     let mut out = std::io::stdout().lock();
     let codes = TOLD.map(Code::as_str).join("\t");
-    writeln!(out, "file\twidth_px\theight_px\tdecode_s\tcut_out_s\tlook_s\tpreflight_s\tedge_px\t{codes}")?;
+    writeln!(
+        out,
+        "file\twidth_px\theight_px\tdecode_s\tcut_out_s\tlook_s\tpreflight_s\tedge_px\t{codes}\tgamut_share\tgamut_off\tink\tcmyk_s"
+    )?;
     for file in arguments {
         let bytes: Arc<[u8]> = std::fs::read(&file)?.into();
         match line(&bytes, runs) {
@@ -76,7 +83,24 @@ fn line(bytes: &Arc<[u8]>, runs: u32) -> Option<String> {
         finding.and_then(|finding| finding.measured).map_or_else(|| "-".to_owned(), |value| value.to_string())
     });
     let (width, height) = (report.measures.width_px?, report.measures.height_px?);
-    Some(format!("{width}\t{height}\t{times}\t{edge}\t{}", measured.join("\t")))
+    let inks = in_inks(inquiry, &limits)?;
+    Some(format!("{width}\t{height}\t{times}\t{edge}\t{}\t{inks}", measured.join("\t")))
+}
+
+/// What is told where the same sticker is printed in CMYK.
+fn in_inks(mut inquiry: Inquiry, limits: &Limits) -> Option<String> {
+    inquiry.stock.colour = PrintColour::Cmyk;
+    // So low that whatever is outside is told.
+    inquiry.thresholds = Thresholds { gamut_share: 0.0, ..Thresholds::default() };
+    let began = Instant::now();
+    let report = run::preflight(&inquiry, limits, &Cancel::new()).ok()?;
+    let seconds = began.elapsed().as_secs_f64();
+    let told = |code: Code| report.findings.iter().find(|finding| finding.code == code);
+    let measured = |code: Code| told(code).and_then(|finding| finding.measured).unwrap_or(0.0);
+    // Of the two numbers only the share is a field of its own.
+    let off = told(Code::ColourGamut).and_then(|finding| finding.message.split(" by ").nth(1)?.split(' ').next());
+    let (share, ink) = (measured(Code::ColourGamut), measured(Code::ColourInk));
+    Some(format!("{share}\t{}\t{ink}\t{seconds:.4}", off.unwrap_or("0")))
 }
 
 /// A sticker of 100 mm with everything at its default, on a large sheet.

@@ -8,7 +8,7 @@ use image::{ImageFormat, Rgba, RgbaImage};
 use quoin_prepress::cancel::Cancel;
 use quoin_prepress::intake::Limits;
 use quoin_prepress::order::{
-    ArtInput, Design, Face, Form, Inquiry, Margins, Parts, Product, Rotate, Shape, Size, Stock, Thresholds,
+    ArtInput, Design, Face, Form, Inquiry, Margins, Parts, PrintColour, Product, Rotate, Shape, Size, Stock, Thresholds,
 };
 use quoin_prepress::output::report::Report;
 use quoin_prepress::run;
@@ -54,6 +54,7 @@ fn inquiry(chance: &mut Chance) -> Inquiry {
     let form = Form::Sheet { width: Mm::of(330.0), height: Mm::of(480.0), media: None };
     let mut stock = Stock::with_defaults("plain", form);
     stock.face = chance.of(&[Face::White, Face::Clear]);
+    stock.colour = chance.of(&[PrintColour::Rgb, PrintColour::Cmyk]);
     stock.margins = Margins::even(Mm::of(chance.of(&[16.0, 30.0])));
     stock.bleed = Mm::of(chance.of(&[0.0, 1.0, 5.0]));
     let mut thresholds = Thresholds::default();

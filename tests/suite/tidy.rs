@@ -19,7 +19,7 @@ const STAGES: [&str; 12] = [
     "run",
 ];
 /// What every stage may use, and what uses no stage.
-const GROUND: [&str; 7] = ["cancel", "fault", "finding", "geom", "lettering", "order", "units"];
+const GROUND: [&str; 8] = ["cancel", "colour", "fault", "finding", "geom", "lettering", "order", "units"];
 /// A file that needs more is two files.
 const MOST_LINES: usize = 600;
 

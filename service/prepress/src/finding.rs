@@ -136,6 +136,14 @@ codes! {
     ColourCmyk = "colour.cmyk", Caution,
         "The picture is in print colours (CMYK) and was converted; colours may shift.",
         "Check the proof, or send the picture in RGB.";
+    /// Colours outside the gamut of the inks that it is printed in.
+    ColourGamut = "colour.gamut", Caution,
+        "The picture has colours that printing inks cannot show; they will look duller.",
+        "Check the colours in the proof, or choose less vivid ones.";
+    /// More ink than the stock takes, or in the art than is printed.
+    ColourInk = "colour.ink", Caution,
+        "The picture has colours with more ink than the material takes.",
+        "Check the dark colours in the proof, or send the picture with lighter or plainer darks, or in RGB.";
     /// Art in the colour of what is around it.
     ColourWhiteOnWhite = "colour.white_on_white", Caution,
         "Parts of the picture have the colour of what is around it and cannot be told from it.",

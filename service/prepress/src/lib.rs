@@ -7,6 +7,7 @@
 //! with straight (unassociated) alpha.
 
 pub mod cancel;
+pub mod colour;
 pub mod fault;
 pub mod finding;
 pub mod geom;

@@ -11,6 +11,7 @@ use moxcms::{
 };
 use rayon::prelude::*;
 
+use super::inks::InkLoad;
 use super::profile;
 use super::samples::{Profile, Samples};
 
@@ -30,6 +31,8 @@ pub(super) struct Used {
     pub(super) name: Option<String>,
     /// It could not be used: the samples were taken for sRGB, or for inks without a profile.
     pub(super) broken: bool,
+    /// How much ink the samples asked for, where they were inks.
+    pub(super) ink_load: Option<InkLoad>,
 }
 
 /// Converts samples to sRGB; alpha stays. A profile that cannot be used leaves them as they are: they are then taken for
@@ -42,16 +45,17 @@ pub(super) fn to_srgb(samples: Samples, profile: Option<&Profile>) -> (RgbaImage
     match samples {
         Samples::Rgb(mut pixels) => {
             let done = is_told && convert(&mut pixels, source.as_ref(), DataColorSpace::Rgb);
-            (pixels, Used { name, broken: is_told && !done })
+            (pixels, Used { name, broken: is_told && !done, ink_load: None })
         }
         Samples::Grey(mut pixels) => {
             // Grey samples under an RGB profile are colours with three equal channels.
             let done = is_told
                 && (convert(&mut pixels, source.as_ref(), DataColorSpace::Gray)
                     || convert(&mut pixels, source.as_ref(), DataColorSpace::Rgb));
-            (pixels, Used { name, broken: is_told && !done })
+            (pixels, Used { name, broken: is_told && !done, ink_load: None })
         }
         Samples::Inks { mut pixels, alpha } => {
+            let ink_load = Some(InkLoad::of(&pixels, alpha.as_deref()));
             let done = is_told && convert(&mut pixels, source.as_ref(), DataColorSpace::Cmyk);
             if !done {
                 pixels.as_flat_samples_mut().samples.par_chunks_exact_mut(4).for_each(product);
@@ -60,7 +64,7 @@ pub(super) fn to_srgb(samples: Samples, profile: Option<&Profile>) -> (RgbaImage
                 pixels.pixels_mut().zip(alpha).for_each(|(pixel, alpha)| pixel.0[3] = alpha);
             }
             let name = name.map_or_else(|| CMYK.to_owned(), |name| format!("{CMYK}: {name}"));
-            (pixels, Used { name: Some(name), broken: is_told && !done })
+            (pixels, Used { name: Some(name), broken: is_told && !done, ink_load })
         }
     }
 }
@@ -239,9 +243,10 @@ mod tests {
     #[test]
     fn inks_without_a_profile_let_light_through_one_after_the_other() {
         let inks = RgbaImage::from_pixel(1, 1, image::Rgba([255, 128, 0, 51]));
-        let (light, used) = to_srgb(Samples::Inks { pixels: inks, alpha: Some(vec![7]) }, None);
+        let (light, used) = to_srgb(Samples::Inks { pixels: inks, alpha: Some(vec![201]) }, None);
         // (255 - 128) x (255 - 51) / 255 = 101.6; 255 x 204 / 255 = 204.
-        assert_eq!(light.get_pixel(0, 0).0, [0, 102, 204, 7]);
-        assert_eq!(used, Used { name: Some(CMYK.to_owned()), broken: false });
+        assert_eq!(light.get_pixel(0, 0).0, [0, 102, 204, 201]);
+        assert_eq!((used.name.as_deref(), used.broken), (Some(CMYK), false));
+        assert!((used.ink_load.unwrap().most_percent() - 170.0).abs() < 1e-9);
     }
 }

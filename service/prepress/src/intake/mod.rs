@@ -7,6 +7,7 @@ mod colour;
 mod drawing;
 mod exif;
 mod gif;
+mod inks;
 mod jpeg;
 mod kind;
 mod limits;
@@ -29,6 +30,7 @@ use samples::unreadable;
 
 pub use colour::CMYK;
 pub use drawing::{Drawing, Rendering, Scale, Window};
+pub use inks::InkLoad;
 pub use limits::{Drawings, Limits, Renderer};
 pub use vector::render;
 
@@ -68,6 +70,8 @@ pub struct Artwork {
     /// Name of the embedded colour profile; `None` where there is none. Starts with [`CMYK`] when the samples were CMYK
     /// and have been converted.
     pub colour_profile: Option<String>,
+    /// How much ink the file's own samples ask for; only of those in CMYK.
+    pub ink_load: Option<InkLoad>,
     /// The profile could not be used: the samples were taken for sRGB.
     pub profile_broken: bool,
     /// Words of vector art that are live text in another face than a bundled one, each once, in the file's order.
@@ -83,6 +87,7 @@ impl Artwork {
             format,
             animated: false,
             colour_profile: None,
+            ink_load: None,
             profile_broken: false,
             live_text: Vec::new(),
         }

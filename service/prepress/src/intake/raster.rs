@@ -44,6 +44,7 @@ fn finish(decoded: Decoded, format: Format) -> Result<Artwork, Fault> {
     Ok(Artwork {
         animated: decoded.animated,
         colour_profile: used.name,
+        ink_load: used.ink_load,
         profile_broken: used.broken,
         ..Artwork::new(Arc::new(picture.into_rgba8()), format)
     })

@@ -19,8 +19,8 @@ pub use item::{
 pub use job::{Effort, Filler, Job, Order, OutputKind, Policy};
 pub use media::{media_size, media_word};
 pub use stock::{
-    AtHand, CutLinesInPrint, Cutting, Face, FeedEdge, Form, LabelPlace, Layer, Layers, Margins, RegisterMarks, Stock,
-    Underbase,
+    AtHand, CutLinesInPrint, Cutting, Face, FeedEdge, Form, LabelPlace, Layer, Layers, Margins, PrintColour,
+    RegisterMarks, Stock, Underbase,
 };
 pub use thresholds::{Threshold, Thresholds};
 pub use view::{Ground, ProofDrawing, View};

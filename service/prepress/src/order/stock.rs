@@ -149,6 +149,25 @@ impl Cutting {
     }
 }
 
+/// What a stock's art is printed in.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum PrintColour {
+    /// sRGB, for a desktop driver.
+    Rgb,
+    /// Inks of the coated output profile.
+    Cmyk,
+}
+
+impl PrintColour {
+    /// The contract's word.
+    pub const fn word(self) -> &'static str {
+        match self {
+            PrintColour::Rgb => "rgb",
+            PrintColour::Cmyk => "cmyk",
+        }
+    }
+}
+
 /// How white ink lies under colours.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Underbase {
@@ -206,6 +225,8 @@ pub struct Stock {
     pub cut_lines_in_print: CutLinesInPrint,
     /// Names and colours of layers.
     pub layers: Layers,
+    /// What it is printed in.
+    pub colour: PrintColour,
     /// Resolution of printed pictures.
     pub print_ppi: Ppi,
     /// Limits of cutting and peeling.
@@ -238,6 +259,7 @@ impl Stock {
                 through: layer("Cutting", [0xb4, 0x53, 0x09]),
                 white: layer("White", [0xc7, 0xd2, 0xfe]),
             },
+            colour: PrintColour::Rgb,
             print_ppi: Ppi::of(300.0),
             cutting: Cutting {
                 minimum_width: Mm::of(3.0),

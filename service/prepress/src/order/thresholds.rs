@@ -75,6 +75,16 @@ thresholds! {
     white_area_share = 0.4 in 0.0..1.0,
         "Share of the art's area in the border's colour over which `colour.white_on_white` is a note.",
         "measured: `load/findings`";
+    gamut_delta_e = 3.0 in 0.0..100.0,
+        "Difference in print, delta E 2000, from which a colour outside the inks' gamut counts (`colour.gamut`, only of stock with `colour: cmyk`).",
+        "common practice, no source";
+    gamut_share = 0.05 in 0.0..1.0,
+        "Share of the visible art in such colours over which it is `colour.gamut`.", "common practice, no source";
+    ink_limit_percent = 300.0 in 0.0..400.0,
+        "All inks of a place together, in percent, over which it is too much (`colour.ink`, only of stock with `colour: cmyk`).",
+        "the contract";
+    ink_share = 0.01 in 0.0..1.0,
+        "Share of the visible art with too much ink over which it is `colour.ink`.", "common practice, no source";
     fine_line_mm = 0.25 in 0.0..10.0,
         "Width in print under which a line on clear ground is fine (`detail.fine_lines`).", "common practice, no source";
     fine_line_length_mm = 10.0 in 0.0..100000.0,

@@ -34,7 +34,7 @@ pub fn stock(stock: &Stock) -> Value {
             "through": layer(&stock.layers.through),
             "white": layer(&stock.layers.white),
         },
-        "colour": "rgb",
+        "colour": stock.colour.word(),
         "print_ppi": stock.print_ppi.ppi(),
         "print_scale": {"x": 1.0, "y": 1.0},
         "cutting": {

@@ -48,6 +48,16 @@ const SAID: &[(Code, &str, &str)] = &[
     (Code::ColourProfile, "embedded profile other than sRGB", CONTRACT),
     (Code::ColourCmyk, "samples in CMYK", CONTRACT),
     (
+        Code::ColourGamut,
+        "stock with `colour: cmyk`: more than {gamut_share} of the visible art outside the gamut of the coated profile's inks and more than {gamut_delta_e} (delta E 2000) off in print; black and what is darker than the press's black is inside",
+        "share and difference: common practice, no source; gamut: the profile",
+    ),
+    (
+        Code::ColourInk,
+        "stock with `colour: cmyk`: more than {ink_limit_percent} % of ink on more than {ink_share} of the visible art, in print or, of a picture in CMYK, in its own samples",
+        CONTRACT,
+    ),
+    (
         Code::ColourWhiteOnWhite,
         "within {white_delta_e} (100 x distance in OKLab) of the border's colour, or of white stock: more than {white_rim_share} of the edge: caution; more than {white_area_share} of the area: note",
         MEASURED,

@@ -5,12 +5,14 @@
 //! the ordered outline adds.
 
 mod catalogue;
+mod inks;
 mod ordered;
 mod picture;
 mod seen;
 mod survey;
 
 pub use catalogue::{catalogue, said};
+pub use inks::inspect_colours;
 pub use ordered::inspect_outline;
 pub use picture::inspect_art;
 

@@ -1,7 +1,7 @@
 //! Makes every distinct product of a job into a sticker, each picture opened once.
 
 use std::collections::BTreeMap;
-use std::sync::Arc;
+use std::sync::{Arc, OnceLock};
 
 use rayon::prelude::*;
 
@@ -130,7 +130,8 @@ fn changed(job: &Job, made: &[Made], of_item: &[usize]) -> Vec<Option<Finding>> 
     let items: Vec<&Item> = items(job).collect();
     let is_another = |(item, product): (&&Item, &usize)| {
         let (approved, sticker) = (item.approved.as_ref()?, made[*product].sticker.as_ref()?);
-        let digest = sticker.digest(job.stocks[item.stock].face);
+        let stock = &job.stocks[item.stock];
+        let digest = sticker.digest(stock.face, stock.colour);
         (digest != *approved).then(|| Finding::new(Code::ProofChanged))
     };
     items.par_iter().zip(of_item.par_iter()).map(is_another).collect()
@@ -212,7 +213,9 @@ fn make_group(
 /// A picture without its ground, and what was seen of it.
 pub(super) struct Source {
     cut_out: CutOut,
-    facts: ArtFacts,
+    /// The picture as decoded; once it was looked at, of its pixels only those without their ground are kept.
+    artwork: Artwork,
+    facts: OnceLock<ArtFacts>,
 }
 
 /// A picture, or why it cannot be used.
@@ -239,13 +242,24 @@ impl Source {
         }
         drop(bytes);
         cut_out = silhouette::cut_out(&artwork, backdrop, bench.cancel)?;
-        let facts = preflight::inspect_art(&artwork, &cut_out, bench.thresholds);
-        Ok(Source { cut_out, facts })
+        let facts = OnceLock::new();
+        // A ground that was taken away is only needed to look at: it must not take memory until that is done elsewhere.
+        if !Arc::ptr_eq(&artwork.pixels, &cut_out.pixels) {
+            facts.get_or_init(|| preflight::inspect_art(&artwork, &cut_out, bench.thresholds));
+            artwork.pixels = Arc::clone(&cut_out.pixels);
+        }
+        Ok(Source { cut_out, artwork, facts })
+    }
+
+    /// What was seen of the picture. Looked at when first asked for, so that it can be done beside other work; nothing in it
+    /// may wait for other threads, which may wait for it.
+    fn facts(&self, bench: Bench<'_>) -> &ArtFacts {
+        self.facts.get_or_init(|| preflight::inspect_art(&self.artwork, &self.cut_out, bench.thresholds))
     }
 
     /// Whether it was rendered from a drawing.
     pub(super) fn is_vector(&self) -> bool {
-        self.facts.measures.format == Some("svg")
+        self.artwork.format == Format::Svg
     }
 
     /// The sticker of a design drawn from this picture.
@@ -368,16 +382,21 @@ pub(super) fn draft(
     stock: &Stock,
     bench: Bench<'_>,
 ) -> Result<Draft, Fault> {
-    match outline::fit(&source.cut_out, design, backing, stock, bench.cancel) {
+    let fit = || outline::fit(&source.cut_out, design, backing, stock, bench.cancel);
+    let (fitted, seen) = rayon::join(fit, || source.facts(bench));
+    let mut draft = match fitted {
         Ok(outlined) => {
-            let facts = preflight::inspect_outline(&source.facts, &outlined, design, stock, bench.thresholds);
-            Ok(Draft { facts, outlined: Some(outlined) })
+            let facts = preflight::inspect_outline(seen, &outlined, design, stock, bench.thresholds);
+            Draft { facts, outlined: Some(outlined) }
         }
         Err(fault) => {
             let Some(finding) = fault.finding() else { return Err(fault) };
-            let mut facts = source.facts.clone();
+            let mut facts = seen.clone();
             facts.findings.push(finding);
-            Ok(Draft { facts, outlined: None })
+            Draft { facts, outlined: None }
         }
-    }
+    };
+    let colours = preflight::inspect_colours(&source.cut_out, seen, stock, bench.thresholds);
+    draft.facts.findings.extend(colours);
+    Ok(draft)
 }

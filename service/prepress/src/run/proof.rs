@@ -36,7 +36,8 @@ pub struct Proof {
 pub struct ProofDocument<'a> {
     /// What preflight says of the item.
     pub report: &'a Report,
-    /// Digest of what will be made: SHA-256 over print pixels, cut lines and the stock's face, in hexadecimal.
+    /// Digest of what will be made: SHA-256 over print pixels, cut lines and the stock's face (of stock with `colour: cmyk` also
+    /// the profile that it is printed through), in hexadecimal.
     #[schemars(regex(pattern = r"^[0-9a-f]{64}$"))]
     pub digest: &'a str,
     /// The picture.
@@ -77,7 +78,7 @@ pub fn proof(
     let look = look(inquiry, bench)?;
     let report = look.report(inquiry);
     let sticker = make(inquiry, look, bench)?.map_err(|findings| Fault::NoSticker { findings })?;
-    let digest = sticker.digest(inquiry.stock.face);
+    let digest = sticker.digest(inquiry.stock.face, inquiry.stock.colour);
     cancel.check()?;
     let picture = match drawing {
         ProofDrawing::Png => drawing::png(&sticker, &inquiry.stock, view)?,

@@ -6,17 +6,19 @@ use std::sync::Arc;
 use sha2::{Digest, Sha256};
 
 use super::{Cut, Print, Sticker};
+use crate::colour::coated;
 use crate::geom::PathEl;
-use crate::order::Face;
+use crate::order::{Face, PrintColour};
 
 /// Names what follows, so that no two different stickers are written down alike. The number grows when that changes.
 const STICKER: &[u8] = b"quoin sticker 1";
 
 impl Sticker {
-    /// SHA-256 in hexadecimal over the printed pixels with their places, the cut lines and the stock's face.
+    /// SHA-256 in hexadecimal over the printed pixels with their places, the cut lines and the stock's face; on stock that is
+    /// printed in CMYK also over the profile that its pixels are printed through.
     ///
     /// Lengths are rounded to a millionth of a millimetre, as poses are. Colour counts only where it is printed.
-    pub fn digest(&self, face: Face) -> String {
+    pub fn digest(&self, face: Face, colour: PrintColour) -> String {
         let mut hash = Sha256::new();
         part(&mut hash, STICKER, 1);
         hash.update([match face {
@@ -33,6 +35,10 @@ impl Sticker {
         }
         cuts(&mut hash, b"kiss", &self.kiss);
         cuts(&mut hash, b"through", &self.through);
+        if colour == PrintColour::Cmyk {
+            part(&mut hash, b"profile", coated::ICC.len());
+            hash.update(coated::ICC);
+        }
         hex(&hash.finalize())
     }
 }
@@ -111,8 +117,10 @@ mod tests {
             (design(Shape::Contour, Size::Longest(Mm::of(30.0)), border), stock(), Cancel::new());
         let outlined = fit(cut_out, &design, None, &stock, &cancel).unwrap();
         let sticker = crate::sticker::make(cut_out, &outlined, &design, None, &stock, &cancel).unwrap();
-        assert_ne!(sticker.digest(Face::White), sticker.digest(Face::Metallic));
-        sticker.digest(stock.face)
+        let digest = |face, colour| sticker.digest(face, colour);
+        assert_ne!(digest(Face::White, PrintColour::Rgb), digest(Face::Metallic, PrintColour::Rgb));
+        assert_ne!(digest(Face::White, PrintColour::Rgb), digest(Face::White, PrintColour::Cmyk));
+        digest(stock.face, stock.colour)
     }
 
     /// The disc with one pixel changed.

@@ -94,6 +94,7 @@ fn read_stocks(job: &Node<'_>, configured: &Configured, mistakes: &mut Mistakes)
     let mut stocks = Vec::with_capacity(list.len());
     for (index, entry) in list.iter().enumerate() {
         let stock = stock::read_checked(entry, configured, mistakes);
+        stock::refuse_in_runs(entry, stock.as_ref(), mistakes);
         names.bleeds.push(stock.as_ref().map(|stock| stock.bleed));
         match stock::name_of(entry) {
             // Nobody knows which items mean a stock whose name cannot be read.

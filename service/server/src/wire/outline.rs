@@ -58,7 +58,7 @@ pub(super) const BACKING_FIELDS: [&str; 4] = ["shape", "margin_mm", "corner_radi
 pub(super) const BACKDROP_FIELDS: [&str; 2] = ["remove", "tolerance_delta_e"];
 
 /// Codes of findings that a customer can settle: those of the families `resolution`, `transparency`, `shape`, `colour` and
-/// `detail` (the contract, section 1), also the ones that no stage reports yet.
+/// `detail` (the contract, section 1).
 pub(crate) const ACCEPTABLE: [&str; 17] = [
     "resolution.low",
     "resolution.upscaled",

@@ -3,8 +3,8 @@
 use quoin_prepress::fault::Fault;
 use quoin_prepress::frame;
 use quoin_prepress::order::{
-    AtHand, CutLinesInPrint, Cutting, Face, FeedEdge, Form, LabelPlace, Layer, Layers, Margins, Stock, Underbase,
-    media_size,
+    AtHand, CutLinesInPrint, Cutting, Face, FeedEdge, Form, LabelPlace, Layer, Layers, Margins, PrintColour, Stock,
+    Underbase, media_size,
 };
 use quoin_prepress::units::{Mm, Ppi};
 use serde_json::Value;
@@ -83,8 +83,8 @@ pub(super) const LABELS: [(&str, LabelPlace); 2] = [("margin", LabelPlace::Margi
 pub(super) const CUT_LINES: [(&str, CutLinesInPrint); 2] =
     [("none", CutLinesInPrint::None), ("separations", CutLinesInPrint::Separations)];
 
-/// Words of `colour`. Only the first is made yet.
-pub(super) const COLOURS: [(&str, ()); 2] = [("rgb", ()), ("cmyk", ())];
+/// Words of `colour`. The second is refused by runs so far: see [`refuse_in_runs`].
+pub(super) const COLOURS: [(&str, PrintColour); 2] = [("rgb", PrintColour::Rgb), ("cmyk", PrintColour::Cmyk)];
 
 /// Longest length cut off a roll where nothing is said.
 pub(super) const DEFAULT_ROLL_LENGTH: Mm = Mm::of(2000.0);
@@ -180,6 +180,7 @@ fn read_settings(entry: &Node<'_>, built_in: Stock, mistakes: &mut Mistakes) -> 
             .word(mistakes, "cut_lines_in_print", &CUT_LINES)
             .unwrap_or(built_in.cut_lines_in_print),
         layers: read_layers(entry, built_in.layers, mistakes),
+        colour: entry.word(mistakes, "colour", &COLOURS).unwrap_or(built_in.colour),
         print_ppi: entry.number(mistakes, "print_ppi", &range::PRINT_PPI).map_or(built_in.print_ppi, Ppi::of),
         cutting: read_cutting(entry, built_in.cutting, mistakes),
         underbase: read_underbase(entry, built_in.underbase, mistakes),
@@ -191,9 +192,6 @@ fn read_settings(entry: &Node<'_>, built_in: Stock, mistakes: &mut Mistakes) -> 
 
 /// Fields of the contract that have one value so far.
 fn refuse_what_is_not_made_yet(entry: &Node<'_>, mistakes: &mut Mistakes) {
-    if entry.word(mistakes, "colour", &COLOURS).is_some() {
-        entry.not_yet(mistakes, "colour", |value| value == "rgb");
-    }
     let is_zero = |value: &Value| value.as_f64().is_some_and(|number| number.abs() <= 0.0);
     entry.not_yet(mistakes, "start_offset_mm", is_zero);
     let scale = entry.section(mistakes, "print_scale");
@@ -201,6 +199,18 @@ fn refuse_what_is_not_made_yet(entry: &Node<'_>, mistakes: &mut Mistakes) {
     let is_one = |value: &Value| value.as_f64().is_some_and(|number| (number - 1.0).abs() <= 0.0);
     scale.not_yet(mistakes, "x", is_one);
     scale.not_yet(mistakes, "y", is_one);
+}
+
+/// Refuses in a run what only preflight, proofs and estimates make yet: there are no print PDFs in CMYK. A configured stock
+/// that asks for it is refused where it is named.
+pub(super) fn refuse_in_runs(entry: &Node<'_>, stock: Option<&Stock>, mistakes: &mut Mistakes) {
+    let written = entry.get("colour").filter(|node| node.value().is_some_and(|value| value == "cmyk"));
+    if written.is_some() || stock.is_some_and(|stock| stock.colour == PrintColour::Cmyk) {
+        let pointer = written.map_or_else(|| entry.pointer(), |node| node.pointer());
+        let message = "`colour`: `cmyk` is not supported yet by runs, only by preflight, proofs and estimates; leave it out or \
+                       write `rgb`";
+        mistakes.add(MistakeCode::NotSupportedYet, &pointer, message);
+    }
 }
 
 /// Exactly one of sheet and roll.

@@ -1,7 +1,8 @@
 //! Whole jobs through the reader.
 
 use quoin_prepress::order::{
-    ArtFit, ArtInput, BackdropRemove, Effort, Fill, Form, Job, OutputKind, Parts, Product, Rotate, Shape, Size,
+    ArtFit, ArtInput, BackdropRemove, Effort, Fill, Form, Job, OutputKind, Parts, PrintColour, Product, Rotate, Shape,
+    Size,
 };
 use quoin_prepress::units::Mm;
 use serde_json::{Value, json};
@@ -167,6 +168,31 @@ fn what_is_not_made_yet_is_refused_unless_it_is_the_default() {
     job = with(job, "/stocks/0/cutting", json!({"nick_mm": null}));
     job = with(job, "/policy", json!({"overs_percent": 0, "order_tags": false}));
     read(&job);
+}
+
+#[test]
+fn stock_printed_in_inks_is_taken_before_the_order_and_refused_in_runs() {
+    let stock = json!({"stock": "gloss", "form": {"sheet": {"size": "na_letter_8.5x11in"}}, "colour": "cmyk"});
+    let item = json!({"art": {"part": "a"}, "size": {"width_mm": 60}});
+    let question = json!({"item": item, "stock": stock}).to_string();
+    let taken = read_preflight(question.as_bytes(), &mut AnyArt, &Configured::default()).expect("good");
+    assert_eq!(taken.stock.colour, PrintColour::Cmyk);
+    assert!(read_proof(question.as_bytes(), &mut AnyArt, &Configured::default()).is_ok());
+    assert!(read_estimate(question.as_bytes(), &mut AnyArt, &Configured::default()).is_ok());
+    // A configured one is told where it is named, or where the request says it anew.
+    let configured = Configured::read(&[stock]).expect("good");
+    for (entry, pointer) in [
+        (json!("gloss"), "/stocks/0"),
+        (json!({"stock": "gloss"}), "/stocks/0"),
+        (json!({"stock": "gloss", "colour": "cmyk"}), "/stocks/0/colour"),
+    ] {
+        let job = with(good_job(), "/stocks/0", entry).to_string();
+        let refused = read_gang_job(job.as_bytes(), &mut AnyArt, &configured).expect_err("not yet");
+        let told: Vec<_> = refused.iter().map(|mistake| (mistake.code, mistake.pointer.as_str())).collect();
+        assert_eq!(told, [(MistakeCode::NotSupportedYet, pointer)]);
+    }
+    let rgb = with(good_job(), "/stocks/0", json!({"stock": "gloss", "colour": "rgb"})).to_string();
+    assert!(read_gang_job(rgb.as_bytes(), &mut AnyArt, &configured).is_ok());
 }
 
 #[test]

@@ -4,6 +4,7 @@ use resvg::tiny_skia::{
     BlendMode, FillRule, FilterQuality, Mask, Pixmap, PixmapPaint, PremultipliedColorU8, Stroke, Transform,
 };
 
+use super::inks::as_printed;
 use super::shadow::Shadow;
 use super::{CHEQUERS, CUT_LINE, all_lines, area, ground};
 use crate::fault::Fault;
@@ -22,6 +23,7 @@ const LEAST_LINE_PX: f64 = 1.25;
 /// # Errors
 /// `output.broken`.
 pub fn png(sticker: &Sticker, stock: &Stock, view: &View) -> Result<Vec<u8>, Fault> {
+    let sticker = &*as_printed(sticker, stock);
     let canvas = Canvas::of(sticker, view);
     let broken = || Fault::OutputBroken { file: "proof.png", source: "the picture cannot be drawn".into() };
     let pixels = canvas.draw(sticker, stock, view).ok_or_else(broken)?;

@@ -6,6 +6,7 @@ use std::collections::BTreeMap;
 use std::fmt::Write as _;
 use std::sync::Arc;
 
+use super::inks::as_printed;
 use super::shadow::{DROP_SHARE, SOFT_SHARE, STRENGTH};
 use super::{CHEQUERS, CUT_LINE, all_lines, area, base64, ground};
 use crate::fault::Fault;
@@ -21,6 +22,7 @@ use crate::sticker::{Cut, Print, Sticker};
 /// # Errors
 /// `output.broken`.
 pub fn svg(sticker: &Sticker, stock: &Stock, view: &View) -> Result<Vec<u8>, Fault> {
+    let sticker = &*as_printed(sticker, stock);
     let mut drawing = Drawing { text: String::new(), area: area(sticker) };
     drawing.open(sticker, stock);
     if let Some(colour) = ground(view.ground) {

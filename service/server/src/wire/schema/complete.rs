@@ -84,6 +84,7 @@ fn complete(schema: &Value) -> Value {
             "default"
             | "x-default"
             | "x-not-supported-yet"
+            | "x-not-supported-yet-in-runs"
             | "allOf"
             | "if"
             | "then"

@@ -140,6 +140,15 @@ impl Field {
         self.with("x-not-supported-yet", values)
     }
 
+    /// Values that runs refuse so far; preflight, proofs and estimates take them.
+    #[must_use]
+    pub(super) fn not_yet_in_runs(mut self, values: &[&str]) -> Field {
+        let words: Vec<String> = values.iter().map(|word| format!("`{word}`")).collect();
+        let words = words.join(", ");
+        self.say(&format!("Not supported yet in runs: a gang job with {words} is refused (`job.not_supported_yet`)."));
+        self.with("x-not-supported-yet-in-runs", json!(values))
+    }
+
     fn into_value(self) -> Value {
         Value::Object(self.0)
     }

@@ -92,7 +92,9 @@ fn start_offset() -> Field {
 fn of_the_print(built_in: &Value) -> Vec<(&'static str, Field)> {
     let or = |field: Field, pointer: &str| field.or(default_of(built_in, pointer));
     let finish = "For the people at the machine: \"removable, gloss laminate\". Stands on label and pick list.";
-    let colour = "`rgb`: sRGB for a desktop driver. `cmyk`: through the coated output profile, PDF/X-4.";
+    let colour = "`rgb`: sRGB for a desktop driver. `cmyk`: through the coated output profile, PDF/X-4; a proof then shows what \
+                  its inks show, and preflight tells colours outside their gamut (`colour.gamut`) and too much ink \
+                  (`colour.ink`).";
     let cut_lines = "`separations`: every cut line is stroked in a spot colour named like its layer.";
     let ppi = Field::number(&range::PRINT_PPI, "Resolution of printed pictures.").with("x-unit", "ppi");
     vec![
@@ -104,7 +106,7 @@ fn of_the_print(built_in: &Value) -> Vec<(&'static str, Field)> {
             "layers",
             Field::refer("Layers", "Names and colours of layers, as the shop's cutter expects them.").optional(),
         ),
-        ("colour", or(Field::word(&COLOURS, colour), "/colour").not_yet(json!(["cmyk"]))),
+        ("colour", or(Field::word(&COLOURS, colour), "/colour").not_yet_in_runs(&["cmyk"])),
         ("print_ppi", or(ppi, "/print_ppi")),
         ("print_scale", Field::refer("PrintScale", "Measured correction of a printer that prints short.").optional()),
         ("underbase", Field::refer("Underbase", "How white ink lies under colours.").optional()),

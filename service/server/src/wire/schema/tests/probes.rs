@@ -34,7 +34,7 @@ pub(super) fn probes(property: &Value) -> Vec<Probe> {
     let mut probes = of_schema(property);
     let default = property.get("default").or_else(|| property.get("x-default"));
     let is_default = |value: &Value| value.is_null() || default.is_some_and(|default| equal(default, value));
-    match property.get("x-not-supported-yet") {
+    match property.get("x-not-supported-yet").or_else(|| property.get("x-not-supported-yet-in-runs")) {
         Some(Value::Array(words)) => {
             let named = |value: &Value| {
                 words.contains(value)
