@@ -154,6 +154,19 @@ pub(super) fn grouped(discs: &[Disc], link: f64) -> Vec<Vec<Disc>> {
     groups
 }
 
+/// Some of the discs, so that each other one has one of them within `apart`.
+pub(super) fn spread(discs: &[Disc], apart: f64) -> Vec<Disc> {
+    let mut kept: Vec<Disc> = Vec::new();
+    let mut squares = Squares { side: apart, members: BTreeMap::new() };
+    for disc in discs {
+        if squares.near(&kept, disc.centre).next().is_none() {
+            squares.members.entry(Squares::key(disc.centre, apart)).or_default().push(kept.len());
+            kept.push(*disc);
+        }
+    }
+    kept
+}
+
 /// A group's discs without those so near to a tip that a disc of `radius` there would reach past the shape's own end. Of a
 /// group that is all tip the disc that best covers it stays.
 pub(super) fn without_tips(group: &[Disc], radius: f64, link: f64) -> Vec<Disc> {
