@@ -23,8 +23,9 @@ const BLIND_PUSH_MM: f64 = 2.0;
 /// the art. A corner of 45 degrees pokes out by 1.8 mm at the default radius, a tip with hollow flanks by more.
 const PUSH_MM: f64 = 4.0;
 
-/// Steps of the search for how far a disc fits; each halves what is left of two cells.
-const FITTING_STEPS: usize = 7;
+/// Steps of the search for how far a disc fits, each halving what is left of two cells, and how often it turns.
+const FITTING_STEPS: usize = 6;
+const FITTING_TURNS: usize = 3;
 
 /// Side of the squares into which the edges of the cores are sorted, mm. Measured, no source.
 const SQUARE_MM: f64 = 1.0;
@@ -100,19 +101,34 @@ impl Corners<'_> {
     }
 
     /// From where a disc fits to where it touches a tip; `None` where it reaches the tip without a push. What the grid tells
-    /// of cores is clipped at their corners, by up to half a cell: from there on it is measured how far the disc fits.
-    fn pushed(&self, foot: Point, tip: Point) -> Option<(Point, Point)> {
+    /// of cores is clipped at their corners, by up to half a cell: from there on the disc goes as far as it fits, towards
+    /// the tip and along the side that it touches, in turn.
+    fn pushed(&self, mut foot: Point, tip: Point) -> Option<(Point, Point)> {
+        for _ in 0..FITTING_TURNS {
+            foot = self.farthest_fit(foot, tip - foot);
+            if let Some(side) = self.shape.nearest_to(foot) {
+                let along = Vec2::new(side.foot.y - foot.y, foot.x - side.foot.x);
+                foot = self.farthest_fit(foot, along * ((tip - foot).dot(along) / along.hypot2().max(1e-12)));
+            }
+        }
+        let distance = foot.distance(tip);
+        (distance > self.radius + POKE_MM).then(|| (foot, tip + (foot - tip) * (self.radius / distance)))
+    }
+
+    /// How far a disc may be moved some way, at most two cells.
+    fn farthest_fit(&self, from: Point, way: Vec2) -> Point {
         let fits = |place: Point| {
             self.shape.nearest_to(place).is_none_or(|nearest| nearest.distance >= self.radius - POKE_MM / 4.0)
         };
-        let (mut low, mut high) = (0.0, (2.0 * self.shape.grid().cell() / foot.distance(tip)).min(1.0));
+        let (mut low, mut high) = (0.0, (2.0 * self.shape.grid().cell() / way.hypot().max(1e-12)).min(1.0));
+        if fits(from + way * high) {
+            return from + way * high;
+        }
         for _ in 0..FITTING_STEPS {
             let middle = (low + high) / 2.0;
-            (low, high) = if fits(foot.lerp(tip, middle)) { (middle, high) } else { (low, middle) };
+            (low, high) = if fits(from + way * middle) { (middle, high) } else { (low, middle) };
         }
-        let foot = foot.lerp(tip, low);
-        let distance = foot.distance(tip);
-        (distance > self.radius + POKE_MM).then(|| (foot, tip + (foot - tip) * (self.radius / distance)))
+        from + way * low
     }
 
     /// Whether a disc that touches the edge from inside at a place fits: straight inward from it is a place deep enough.

@@ -10,7 +10,7 @@ use crate::units::Mm;
 const CELLS_PER_MM: f64 = 8.0;
 
 /// The same where only the size of the outcome is asked for: four cells across the narrowest that is grown.
-const ROUGH_CELLS_PER_MM: f64 = 4.0;
+const ROUGH_CELLS_PER_MM: f64 = 3.0;
 
 /// How finely distances are sampled.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

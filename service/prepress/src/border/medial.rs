@@ -1,8 +1,6 @@
 //! Narrow places, found on the medial axis: the centres of the largest discs that fit, where the border is touched on
 //! opposite sides (Blum 1967, "A transformation for extracting new descriptors of shape").
 
-use std::collections::BTreeMap;
-
 use super::field::Field;
 use crate::cancel::Cancel;
 use crate::fault::Fault;
@@ -105,27 +103,31 @@ fn disc(field: &Field<'_>, node: usize, next: usize) -> Option<Disc> {
 /// Points sorted into squares, for neighbours within one square's side.
 struct Squares {
     side: f64,
-    members: BTreeMap<(i64, i64), Vec<usize>>,
+    /// Row and column of a square, and who is in it; sorted.
+    members: Vec<((i64, i64), u32)>,
 }
 
 impl Squares {
     fn of(discs: &[Disc], side: f64) -> Squares {
-        let mut members: BTreeMap<(i64, i64), Vec<usize>> = BTreeMap::new();
-        for (index, disc) in discs.iter().enumerate() {
-            members.entry(Squares::key(disc.centre, side)).or_default().push(index);
-        }
+        let key = |(index, disc): (usize, &Disc)| (Squares::key(disc.centre, side), index as u32);
+        let mut members: Vec<_> = discs.iter().enumerate().map(key).collect();
+        members.sort_unstable();
         Squares { side, members }
     }
 
     fn key(point: Point, side: f64) -> (i64, i64) {
-        ((point.x / side).floor() as i64, (point.y / side).floor() as i64)
+        ((point.y / side).floor() as i64, (point.x / side).floor() as i64)
     }
 
     fn near<'a>(&'a self, discs: &'a [Disc], point: Point) -> impl Iterator<Item = usize> + 'a {
-        let (x, y) = Squares::key(point, self.side);
-        let keys = (-1..=1).flat_map(move |dy| (-1..=1).map(move |dx| (x + dx, y + dy)));
-        let members = keys.filter_map(|key| self.members.get(&key)).flatten().copied();
-        members.filter(move |index| discs[*index].centre.distance(point) <= self.side)
+        let (y, x) = Squares::key(point, self.side);
+        let rows = (-1..=1).flat_map(move |down| {
+            let first = self.members.partition_point(|member| member.0 < (y + down, x - 1));
+            self.members[first..].iter().take_while(move |member| member.0 <= (y + down, x + 1))
+        });
+        let reach2 = self.side * self.side;
+        let members = rows.map(|member| member.1 as usize);
+        members.filter(move |index| discs[*index].centre.distance_squared(point) <= reach2)
     }
 }
 
@@ -156,12 +158,13 @@ pub(super) fn grouped(discs: &[Disc], link: f64) -> Vec<Vec<Disc>> {
 
 /// Some of the discs, so that each other one has one of them within `apart`.
 pub(super) fn spread(discs: &[Disc], apart: f64) -> Vec<Disc> {
-    let mut kept: Vec<Disc> = Vec::new();
-    let mut squares = Squares { side: apart, members: BTreeMap::new() };
-    for disc in discs {
-        if squares.near(&kept, disc.centre).next().is_none() {
-            squares.members.entry(Squares::key(disc.centre, apart)).or_default().push(kept.len());
+    let squares = Squares::of(discs, apart);
+    let mut is_covered = vec![false; discs.len()];
+    let mut kept = Vec::new();
+    for (index, disc) in discs.iter().enumerate() {
+        if !is_covered[index] {
             kept.push(*disc);
+            squares.near(discs, disc.centre).for_each(|near| is_covered[near] = true);
         }
     }
     kept

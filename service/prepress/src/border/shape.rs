@@ -252,46 +252,45 @@ impl Work<'_> {
     }
 
     /// Adds discs at narrow places until there are none, rounds outside corners, and shrinks. Rounding may join what nearly
-    /// touched, so that narrow places are looked for once more then; what is said of them is what was there at first. The
+    /// touched, so that narrow places are looked for after it too; what is said of them is what was there at first. The
     /// distances of the last look also tell the shrunk shape.
     fn thicken(&self, values: &mut [f32], patched: &mut Vec<bool>) -> Result<(Thin, bool, Vec<Ring>), Fault> {
-        let inside = self.lengths.inside;
-        let mut first: Option<Thin> = None;
-        let mut rounded: Option<bool> = if self.lengths.rounds_corners() { None } else { Some(false) };
-        let mut rounds = 0;
+        let (mut first, mut moved) = (None, None);
+        let mut round = 0;
         loop {
             let rings = self.trace(values).rings;
             let edges = Edges::of_rings(&rings);
-            let least = self.lengths.half_width + LOOK_OVER_CELLS * self.grid.cell();
-            let look = if first.is_none() { self.look().max(least) } else { least };
-            let radius = if rounded.is_none() { self.lengths.rounding() } else { 0.0 };
+            let is_last = round >= if self.fineness == Fineness::Rough { 1 } else { THICKENING_ROUNDS };
+            let look = self.look(round, is_last);
+            let rounding = if self.lengths.rounds_corners() && moved.is_none() { self.lengths.rounding() } else { 0.0 };
             // Out of the shape it is only asked what is farther than is told.
-            let field = self.measure(&edges, &rings, (look + inside).max(radius), TOLD_MM)?;
-            let (thin, mut strokes) = self.thin_places(&field, look)?;
+            let field = self.measure(&edges, &rings, (look + self.lengths.inside).max(rounding), TOLD_MM)?;
+            let (thin, discs) = if is_last { <_>::default() } else { self.thin_places(&field, look)? };
             first.get_or_insert(thin);
-            rounds += 1;
-            if !strokes.is_empty() && rounds <= THICKENING_ROUNDS {
-                self.patch(&strokes, self.lengths.half_width, values, patched)?;
-                continue;
+            let mut pushed = Vec::new();
+            // Hairs are thick before corners are looked for, or their tips get more than they need. What discs later rounds
+            // add makes no corner as long as they are round enough.
+            let makes_none = round > 0 && self.lengths.half_width + self.lengths.inside >= rounding;
+            if rounding > 0.0 && (discs.is_empty() || makes_none) {
+                let corners = Corners { shape: &field, rings: &rings, art: self.art, radius: rounding };
+                pushed = corners.strokes(self.cancel)?;
+                moved = Some(self.round(&field, &pushed, values)?);
             }
-            strokes.clear();
-            if rounded.is_none() {
-                let corners = Corners { shape: &field, rings: &rings, art: self.art, radius };
-                strokes = corners.strokes(self.cancel)?;
-                rounded = Some(self.round(&field, &strokes, values)?);
-                rounds = rounds.min(THICKENING_ROUNDS - 1);
+            if discs.is_empty() && pushed.is_empty() {
+                return Ok((first.unwrap_or_default(), moved.unwrap_or(false), self.shrunk(&field)));
             }
-            if strokes.is_empty() {
-                return Ok((first.unwrap_or_default(), rounded == Some(true), self.shrunk(&field)));
-            }
+            self.patch(&discs, self.lengths.half_width, values, patched)?;
+            round += 1;
         }
     }
 
-    /// Half the width up to which narrow places are told.
-    fn look(&self) -> f64 {
+    /// Half the width up to which narrow places are looked for in a round; in the first one those that are told.
+    fn look(&self, round: usize, is_last: bool) -> f64 {
+        let least = self.lengths.half_width + LOOK_OVER_CELLS * self.grid.cell();
         match self.fineness {
-            Fineness::Full => self.lengths.look,
-            Fineness::Rough => 0.0,
+            _ if is_last => 0.0,
+            Fineness::Full if round == 0 => self.lengths.look.max(least),
+            Fineness::Full | Fineness::Rough => least,
         }
     }
 

@@ -26,7 +26,7 @@ const PROMISED_MM: f64 = 0.1;
 const JUMP_MM: f64 = 0.012;
 
 /// Rounds of the search after which whatever may be scaled all the same ends it: what has not come near by then jumps.
-const PATIENT_ROUNDS: u32 = 4;
+const PATIENT_ROUNDS: u32 = 2;
 
 /// Rounds of the search on a coarse grid. It only tells where to start.
 const ROUGH_ROUNDS: u32 = 6;
