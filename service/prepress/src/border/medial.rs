@@ -92,12 +92,19 @@ fn disc(field: &Field<'_>, node: usize, next: usize) -> Option<Disc> {
     let centre = from.lerp(to, along);
     // Seen from the centre the feet are elsewhere than seen from the nodes: close to the edge far from opposite.
     let (one, other) = (field.edges().nearest_from(one, centre), field.edges().nearest_from(other, centre));
-    let (a, b) = (one.foot - centre, other.foot - centre);
-    let reach = one.distance * other.distance;
-    let even = (one.distance - other.distance).abs() < UNEVEN_CELLS * field.grid().cell();
+    let radius = one.distance.min(other.distance);
+    let uneven = UNEVEN_CELLS * field.grid().cell();
+    let (mut a, mut b) = (one.foot - centre, other.foot - centre);
+    // In a round dot every way leads to the one nearest place.
+    let has_slid = a.dot(b) > 0.0 && foot.distance(centre).max(other_foot.distance(centre)) < radius + uneven;
+    if has_slid {
+        (a, b) = (foot - centre, other_foot - centre);
+    }
+    let reach = a.hypot() * b.hypot();
+    let even = (one.distance - other.distance).abs() < uneven;
     let opposite = reach > 0.0 && even && a.dot(b) < OPPOSITE_COSINE * reach;
     let across = (b - a) / (b - a).hypot();
-    opposite.then(|| Disc { centre, radius: one.distance.min(other.distance), across, cosine: a.dot(b) / reach })
+    opposite.then(|| Disc { centre, radius, across, cosine: a.dot(b) / reach })
 }
 
 /// Points sorted into squares, for neighbours within one square's side.
