@@ -38,7 +38,7 @@ const WIDTH_RESERVE_MM: f64 = 0.02;
 /// The border is made so much wider than asked, mm: what edges with fewer points and the grid take from it; more where
 /// corners are rounded. At the end of a narrow notch this counts many times.
 const BORDER_RESERVE_MM: f64 = 0.001;
-const ROUNDED_RESERVE_MM: f64 = 0.003;
+const ROUNDED_RESERVE_MM: f64 = 0.005;
 
 /// Rounds of thickening; what a round adds seldom makes a new narrow place, and never many. Measured, no source.
 const THICKENING_ROUNDS: usize = 6;
