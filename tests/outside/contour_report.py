@@ -12,6 +12,7 @@ import contours
 PX_PER_MM = 20
 MARGIN_MM = 2
 COLUMNS = 4
+BORDERS_MM = [0, 1, 3]
 FIXTURES = Path(__file__).resolve().parents[1] / "fixtures" / "art" / "clip"
 # Heading, measure, and which end of it is the worst.
 FIGURES = [
@@ -35,7 +36,7 @@ def arguments():
     parser.add_argument("folder", nargs="?", type=Path, default=FIXTURES)
     parser.add_argument("--out", type=Path, help="folder for contact sheets")
     parser.add_argument("--longest", type=float, default=80)
-    parser.add_argument("--border", type=float, default=3)
+    parser.add_argument("--border", type=float, help="3; with --enlarge 0, 1 and 3 in turn")
     parser.add_argument("--minimum-width", type=float, default=3)
     parser.add_argument("--enlarge", type=int, default=0, help="pixels of the longer side; times are then of that size")
     parser.add_argument("--repeat", type=int, default=1, help="the least time of so many is told")
@@ -45,11 +46,12 @@ def arguments():
 def main():
     asked = arguments()
     pictures = sorted(path for path in asked.folder.iterdir() if path.suffix in {".png", ".webp"})
-    options = {"longest": asked.longest, "border": asked.border, "minimum-width": asked.minimum_width}
-    drawn = contours.draw(asked.dumper, pictures, **options, enlarge=asked.enlarge, repeat=asked.repeat)
     if asked.enlarge:
-        timed(drawn)
+        timed(asked, pictures)
         return
+    border = 3 if asked.border is None else asked.border
+    options = {"longest": asked.longest, "border": border, "minimum-width": asked.minimum_width}
+    drawn = contours.draw(asked.dumper, pictures, **options, repeat=asked.repeat)
     table(drawn)
     if asked.out:
         asked.out.mkdir(parents=True, exist_ok=True)
@@ -60,12 +62,20 @@ def main():
         contact(sorted(asked.out.glob("*.png"))).save(asked.out / "all.jpg", quality=90)
 
 
-def timed(drawn):
-    """Pictures enlarged no longer match their files: times only."""
-    for contour in drawn:
-        print(f"{contour.name:28}{contour.said['edge_cpu_ms']:9.0f}{contour.said['line_cpu_ms']:9.0f} CPU ms")
-    totals = [contour.said["edge_cpu_ms"] + contour.said["line_cpu_ms"] for contour in drawn]
-    print(f"median {np.median(totals):.0f}, most {max(totals):.0f} CPU ms for silhouette and line together")
+def timed(asked, pictures):
+    """Pictures enlarged no longer match their files: times and memory only."""
+    options = {"longest": asked.longest, "minimum-width": asked.minimum_width}
+    for border in BORDERS_MM if asked.border is None else [asked.border]:
+        drawn = contours.draw(asked.dumper, pictures, **options, border=border, enlarge=asked.enlarge, repeat=asked.repeat)
+        print(f"border {border:g} mm{'edge':>26}{'line':>9}")
+        for contour in drawn:
+            print(f"{contour.name:28}{contour.said['edge_cpu_ms']:9.0f}{contour.said['line_cpu_ms']:9.0f} CPU ms")
+        most_mib, hungriest = max((contour.said["added_mib"], contour.name) for contour in drawn)
+        for name in ("edge", "line"):
+            times = {contour.name: contour.said[f"{name}_cpu_ms"] for contour in drawn}
+            slowest = max(times, key=times.get)
+            print(f"{name}: median {np.median(list(times.values())):.0f}, most {times[slowest]:.0f} CPU ms ({slowest})")
+        print(f"most memory beside the picture: {most_mib:.0f} MiB ({hungriest})")
 
 
 def table(drawn):

@@ -182,6 +182,15 @@ impl<'a> Field<'a> {
         self.sites.iter().zip(&self.inside).map(|(site, inside)| signed(site.distance, *inside) + length).collect()
     }
 
+    /// Signed distance at a point between nodes, by linear interpolation.
+    pub(super) fn signed_at(&self, point: Point) -> f64 {
+        let (x, y) = self.grid.in_cells(point);
+        let nodes = self.grid.around(point);
+        let (right, down) = (x.fract().max(0.0), y.fract().max(0.0));
+        let [a, b, c, d] = nodes.map(|node| f64::from(self.signed(node)));
+        (a + (b - a) * right) * (1.0 - down) + (c + (d - c) * right) * down
+    }
+
     /// The edge nearest to a node, within reach.
     pub(super) fn nearest_edge(&self, node: usize) -> Option<u32> {
         Some(self.sites[node].nearest).filter(|edge| *edge != NOTHING)

@@ -9,11 +9,20 @@ use crate::units::Mm;
 /// their square. Measured, no source.
 const CELLS_PER_MM: f64 = 8.0;
 
-/// The same where corners of the art are rounded outward: what is clipped off a corner there moves the line by a multiple.
-const FINE_CELLS_PER_MM: f64 = 12.0;
+/// The same where only the size of the outcome is asked for: four cells across the narrowest that is grown.
+const ROUGH_CELLS_PER_MM: f64 = 3.0;
 
-/// Most nodes of a grid: 128 MiB of distances and feet. Above about 500 x 500 mm, 330 x 330 mm with fine cells, cells
-/// grow, and with them the clipping of corners: half a cell, 0.1 mm for a sticker of 800 x 800 mm.
+/// How finely distances are sampled.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Fineness {
+    /// Within the promised tolerances.
+    Full,
+    /// Good to about a tenth of a millimetre.
+    Rough,
+}
+
+/// Most nodes of a grid: 128 MiB of distances and feet. Above about 500 x 500 mm cells grow, and with them the clipping of
+/// corners: half a cell, 0.1 mm for a sticker of 800 x 800 mm.
 const MOST_NODES: f64 = 16.0e6;
 
 /// Longest side that is taken at all: ordered sizes end at 100 m (the contract's table of sizes).
@@ -29,18 +38,21 @@ pub(super) struct Grid {
 }
 
 impl Grid {
-    /// A grid over a box with a margin on every side; a finer one where corners are rounded.
+    /// A grid over a box with a margin on every side.
     ///
     /// # Errors
     /// `size.too_large` over 200 m.
-    pub(super) fn over(bounds: Rect, margin: f64, rounds_corners: bool) -> Result<Grid, Fault> {
+    pub(super) fn over(bounds: Rect, margin: f64, fineness: Fineness) -> Result<Grid, Fault> {
         let bounds = bounds.inflate(margin, margin);
         let longest = bounds.width().max(bounds.height());
         if longest.is_nan() || longest > LONGEST_SIDE_MM {
             let measured = Mm::checked(longest)?;
             return Err(Fault::SizeTooLarge { measured, limit: Mm::of(LONGEST_SIDE_MM), would_fit: None });
         }
-        let cells = if rounds_corners { FINE_CELLS_PER_MM } else { CELLS_PER_MM };
+        let cells = match fineness {
+            Fineness::Full => CELLS_PER_MM,
+            Fineness::Rough => ROUGH_CELLS_PER_MM,
+        };
         let cell = (1.0 / cells).max((bounds.width() * bounds.height() / MOST_NODES).sqrt());
         // Two cells more on each side, so that every level line closes inside the grid.
         let columns = (bounds.width() / cell).ceil() as usize + 5;

@@ -1,8 +1,6 @@
 //! Narrow places, found on the medial axis: the centres of the largest discs that fit, where the border is touched on
 //! opposite sides (Blum 1967, "A transformation for extracting new descriptors of shape").
 
-use std::collections::BTreeMap;
-
 use super::field::Field;
 use crate::cancel::Cancel;
 use crate::fault::Fault;
@@ -94,38 +92,49 @@ fn disc(field: &Field<'_>, node: usize, next: usize) -> Option<Disc> {
     let centre = from.lerp(to, along);
     // Seen from the centre the feet are elsewhere than seen from the nodes: close to the edge far from opposite.
     let (one, other) = (field.edges().nearest_from(one, centre), field.edges().nearest_from(other, centre));
-    let (a, b) = (one.foot - centre, other.foot - centre);
-    let reach = one.distance * other.distance;
-    let even = (one.distance - other.distance).abs() < UNEVEN_CELLS * field.grid().cell();
+    let radius = one.distance.min(other.distance);
+    let uneven = UNEVEN_CELLS * field.grid().cell();
+    let (mut a, mut b) = (one.foot - centre, other.foot - centre);
+    // In a round dot every way leads to the one nearest place.
+    let has_slid = a.dot(b) > 0.0 && foot.distance(centre).max(other_foot.distance(centre)) < radius + uneven;
+    if has_slid {
+        (a, b) = (foot - centre, other_foot - centre);
+    }
+    let reach = a.hypot() * b.hypot();
+    let even = (one.distance - other.distance).abs() < uneven;
     let opposite = reach > 0.0 && even && a.dot(b) < OPPOSITE_COSINE * reach;
     let across = (b - a) / (b - a).hypot();
-    opposite.then(|| Disc { centre, radius: one.distance.min(other.distance), across, cosine: a.dot(b) / reach })
+    opposite.then(|| Disc { centre, radius, across, cosine: a.dot(b) / reach })
 }
 
 /// Points sorted into squares, for neighbours within one square's side.
 struct Squares {
     side: f64,
-    members: BTreeMap<(i64, i64), Vec<usize>>,
+    /// Row and column of a square, and who is in it; sorted.
+    members: Vec<((i64, i64), u32)>,
 }
 
 impl Squares {
     fn of(discs: &[Disc], side: f64) -> Squares {
-        let mut members: BTreeMap<(i64, i64), Vec<usize>> = BTreeMap::new();
-        for (index, disc) in discs.iter().enumerate() {
-            members.entry(Squares::key(disc.centre, side)).or_default().push(index);
-        }
+        let key = |(index, disc): (usize, &Disc)| (Squares::key(disc.centre, side), index as u32);
+        let mut members: Vec<_> = discs.iter().enumerate().map(key).collect();
+        members.sort_unstable();
         Squares { side, members }
     }
 
     fn key(point: Point, side: f64) -> (i64, i64) {
-        ((point.x / side).floor() as i64, (point.y / side).floor() as i64)
+        ((point.y / side).floor() as i64, (point.x / side).floor() as i64)
     }
 
     fn near<'a>(&'a self, discs: &'a [Disc], point: Point) -> impl Iterator<Item = usize> + 'a {
-        let (x, y) = Squares::key(point, self.side);
-        let keys = (-1..=1).flat_map(move |dy| (-1..=1).map(move |dx| (x + dx, y + dy)));
-        let members = keys.filter_map(|key| self.members.get(&key)).flatten().copied();
-        members.filter(move |index| discs[*index].centre.distance(point) <= self.side)
+        let (y, x) = Squares::key(point, self.side);
+        let rows = (-1..=1).flat_map(move |down| {
+            let first = self.members.partition_point(|member| member.0 < (y + down, x - 1));
+            self.members[first..].iter().take_while(move |member| member.0 <= (y + down, x + 1))
+        });
+        let reach2 = self.side * self.side;
+        let members = rows.map(|member| member.1 as usize);
+        members.filter(move |index| discs[*index].centre.distance_squared(point) <= reach2)
     }
 }
 
@@ -152,6 +161,20 @@ pub(super) fn grouped(discs: &[Disc], link: f64) -> Vec<Vec<Disc>> {
         groups.push(group.into_iter().map(|index| discs[index]).collect());
     }
     groups
+}
+
+/// Some of the discs, so that each other one has one of them within `apart`.
+pub(super) fn spread(discs: &[Disc], apart: f64) -> Vec<Disc> {
+    let squares = Squares::of(discs, apart);
+    let mut is_covered = vec![false; discs.len()];
+    let mut kept = Vec::new();
+    for (index, disc) in discs.iter().enumerate() {
+        if !is_covered[index] {
+            kept.push(*disc);
+            squares.near(discs, disc.centre).for_each(|near| is_covered[near] = true);
+        }
+    }
+    kept
 }
 
 /// A group's discs without those so near to a tip that a disc of `radius` there would reach past the shape's own end. Of a

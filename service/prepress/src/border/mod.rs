@@ -7,7 +7,7 @@
 //! 2. Floating parts within reach are bridged; holes are filled or kept.
 //! 3. Places narrower than the minimum width get discs of half that width along their medial axis,
 //!    but for tips that taper out of a body: nothing tears there.
-//! 4. Where the border is thinner than the outside radius, corners are rounded outward.
+//! 4. Where the border is thinner than the outside radius, corners are rounded outward; what that joins gets its width too.
 //! 5. The shape is shrunk by the inside radius. Growing first and shrinking last is a closing (Serra 1982, "Image analysis
 //!    and mathematical morphology", II.C): every inside corner turns at least that radius, and nothing of the border is
 //!    lost. Steps 2 to 4 happen in between, so their own inside corners are rounded too, and hairlines stay wide enough for
@@ -33,7 +33,7 @@ mod tests;
 
 use crate::cancel::Cancel;
 use crate::fault::Fault;
-use crate::geom::{Affine, Point, Region};
+use crate::geom::{Affine, Point, Rect, Region};
 use crate::order::{Cutting, HolesKept, Parts};
 use crate::units::Mm;
 
@@ -113,4 +113,13 @@ impl Grown {
 /// `run.cancelled`; `art.blank` when nothing but specks is left; `order.not_finite`; `size.too_large` over 200 m.
 pub fn grow(art: &Region, growth: &Growth, cancel: &Cancel) -> Result<Grown, Fault> {
     shape::grow(art, growth, cancel)
+}
+
+/// The box of what [`grow`] makes, in a tenth of its time: good to about 0.1 mm, but where a thin place comes and goes with
+/// less.
+///
+/// # Errors
+/// As [`grow`].
+pub(crate) fn rough_bounds(art: &Region, growth: &Growth, cancel: &Cancel) -> Result<Rect, Fault> {
+    shape::rough_bounds(art, growth, cancel)
 }

@@ -2,9 +2,9 @@
 
 use super::corners::{Corners, stamp};
 use super::edges::Edges;
-use super::field::{FAR, Field, Reach};
-use super::grid::Grid;
-use super::medial::{Disc, groups, without_tips};
+use super::field::{Field, Reach};
+use super::grid::{Fineness, Grid};
+use super::medial::{Disc, groups, spread, without_tips};
 use super::parts::{Art, bridges};
 use super::taper::Tapering;
 use super::trace::{Filled, fill_holes, largest_inside, zero_rings};
@@ -12,7 +12,7 @@ use super::winding::inside_flags;
 use super::{Bridge, Grown, Growth, Thickening};
 use crate::cancel::Cancel;
 use crate::fault::Fault;
-use crate::geom::{Point, Region, Ring};
+use crate::geom::{Point, Rect, Region, Ring};
 use crate::order::Parts;
 use crate::units::Mm;
 
@@ -38,10 +38,19 @@ const WIDTH_RESERVE_MM: f64 = 0.02;
 /// The border is made so much wider than asked, mm: what edges with fewer points and the grid take from it; more where
 /// corners are rounded. At the end of a narrow notch this counts many times.
 const BORDER_RESERVE_MM: f64 = 0.001;
-const ROUNDED_RESERVE_MM: f64 = 0.003;
+const ROUNDED_RESERVE_MM: f64 = 0.005;
 
 /// Rounds of thickening; what a round adds seldom makes a new narrow place, and never many. Measured, no source.
 const THICKENING_ROUNDS: usize = 6;
+
+/// Discs along a narrow place stand about so far apart, mm: between two of them the edge lacks 0.006 mm of its width.
+const DISC_STEP_MM: f64 = 0.15;
+
+/// Medial discs are looked at up to so many cells over half the minimum width, that those just under it have neighbours.
+const LOOK_OVER_CELLS: f64 = 3.0;
+
+/// Distance from a bridge or a thickening up to which a line moved because of it, mm.
+const NEAR_PATCH_MM: f64 = 0.1;
 
 /// Half the width up to which the narrowest place is looked for, at least, mm: `thinnest`.
 const LEAST_LOOK_MM: f64 = 1.5;
@@ -87,6 +96,11 @@ impl Lengths {
         self.kept_hole.map_or(0.0, |width| (width / 2.0 - self.inside).max(0.0))
     }
 
+    /// Radius of the disc that rounds outside corners of the grown shape.
+    fn rounding(&self) -> f64 {
+        self.outside * OUTSIDE_RESERVE + self.inside
+    }
+
     /// Rounds outward where the border is too thin to be round by itself.
     fn rounds_corners(&self) -> bool {
         rounds(self.outside, self.border)
@@ -100,46 +114,75 @@ fn rounds(outside: f64, border: f64) -> bool {
 
 /// One growth under way.
 struct Work<'a> {
-    lengths: Lengths,
+    lengths: &'a Lengths,
     grid: Grid,
     art: &'a Field<'a>,
+    fineness: Fineness,
     cancel: &'a Cancel,
+}
+
+/// Art ready to be grown on a grid.
+struct Laid {
+    art: Art,
+    edges: Edges,
+    lengths: Lengths,
+    grid: Grid,
+}
+
+impl Laid {
+    fn out(edge: &Region, growth: &Growth, fineness: Fineness) -> Result<Laid, Fault> {
+        let lengths = Lengths::of(growth);
+        let hole_floor = lengths.kept_hole.map(|width| width + 2.0 * lengths.border);
+        let art = Art::sort_out(edge, growth.cutting.speck.mm(), hole_floor)?;
+        let bounds = art.rings.iter().map(Ring::bounds).reduce(|a, b| a.union(b)).ok_or(Fault::ArtBlank)?;
+        let margin = lengths.grown.max(lengths.half_width + lengths.inside) + lengths.outside + lengths.inside;
+        let grid = Grid::over(bounds, margin, fineness)?;
+        Ok(Laid { edges: art.edges(), art, lengths, grid })
+    }
+
+    /// The art measured outside, as far as anything asks.
+    fn measured(&self, order: Parts, cancel: &Cancel) -> Result<Field<'_>, Fault> {
+        let lengths = &self.lengths;
+        let between = if self.art.parts > 1 && order != Parts::SetAside { lengths.reach / 2.0 } else { 0.0 };
+        // Only bridges narrower than the disc that rounds corners ask so far from the art.
+        let rounded = if lengths.half_width < lengths.outside { lengths.outside + lengths.inside } else { 0.0 };
+        let outward = (lengths.grown + lengths.hole_depth()).max(between).max(rounded) + 2.0 * self.grid.cell();
+        let reach = Reach { inward: 0.0, outward };
+        Field::measure(self.grid, &self.edges, inside_flags(&self.grid, &self.art.rings), reach, cancel)
+    }
 }
 
 /// See [`super::grow`].
 pub(super) fn grow(edge: &Region, growth: &Growth, cancel: &Cancel) -> Result<Grown, Fault> {
-    let lengths = Lengths::of(growth);
-    let hole_floor = lengths.kept_hole.map(|width| width + 2.0 * lengths.border);
-    let art = Art::sort_out(edge, growth.cutting.speck.mm(), hole_floor)?;
-    let bounds = art.rings.iter().map(Ring::bounds).reduce(|a, b| a.union(b)).ok_or(Fault::ArtBlank)?;
-    let margin = lengths.grown.max(lengths.half_width + lengths.inside) + lengths.outside + lengths.inside;
-    let grid = Grid::over(bounds, margin, lengths.rounds_corners())?;
-    let edges = art.edges();
-    let between = if art.parts > 1 && growth.parts != Parts::SetAside { lengths.reach / 2.0 } else { 0.0 };
-    let outward = (lengths.grown + lengths.hole_depth())
-        .max(between)
-        .max(lengths.half_width.max(lengths.outside) + lengths.inside)
-        + 2.0 * grid.cell();
-    let reach = Reach { inward: 0.0, outward };
-    let field = Field::measure(grid, &edges, inside_flags(&grid, &art.rings), reach, cancel)?;
-    let work = Work { lengths, grid, art: &field, cancel };
-    work.finish(&art, growth.parts)
+    let laid = Laid::out(edge, growth, Fineness::Full)?;
+    let field = laid.measured(growth.parts, cancel)?;
+    let work = Work { lengths: &laid.lengths, grid: laid.grid, art: &field, fineness: Fineness::Full, cancel };
+    work.finish(&laid.art, growth.parts)
+}
+
+/// See [`super::rough_bounds`].
+pub(super) fn rough_bounds(edge: &Region, growth: &Growth, cancel: &Cancel) -> Result<Rect, Fault> {
+    let laid = Laid::out(edge, growth, Fineness::Rough)?;
+    let field = laid.measured(growth.parts, cancel)?;
+    let work = Work { lengths: &laid.lengths, grid: laid.grid, art: &field, fineness: Fineness::Rough, cancel };
+    let shaped = work.shape(&laid.art, growth.parts)?;
+    shaped.rings.iter().map(Ring::bounds).reduce(|a, b| a.union(b)).ok_or(Fault::ArtBlank)
+}
+
+/// A shape with what was done to it.
+struct Shaped {
+    rings: Vec<Ring>,
+    bridges: Vec<Bridge>,
+    thin: Thin,
+    /// Nodes at and near bridges and thickenings; empty: none.
+    patched: Vec<bool>,
+    /// Rounding moved the line outward by more than is left untold.
+    moved: bool,
 }
 
 impl Work<'_> {
     fn finish(&self, art: &Art, order: Parts) -> Result<Grown, Fault> {
-        let mut values = self.art.signed_plus(-self.lengths.grown);
-        let mut patched = Vec::new();
-        let bridges = if art.parts > 1 && order != Parts::SetAside { self.bridges(art, &values) } else { Vec::new() };
-        self.build(&bridges, &mut values, &mut patched)?;
-        let (thin, shrunk) = self.thicken(&mut values, &mut patched)?;
-        let (rings, moved) = match shrunk {
-            Some(rings) => (rings, false),
-            None => {
-                let (values, moved) = self.round(values)?;
-                (self.shrink(&values)?, moved)
-            }
-        };
+        let Shaped { rings, bridges, thin, patched, moved } = self.shape(art, order)?;
         let parts = rings.iter().filter(|ring| ring.signed_area() > 0.0).count();
         if parts == 0 {
             return Err(Fault::ArtBlank);
@@ -157,6 +200,15 @@ impl Work<'_> {
         })
     }
 
+    fn shape(&self, art: &Art, order: Parts) -> Result<Shaped, Fault> {
+        let mut values = self.art.signed_plus(-self.lengths.grown);
+        let mut patched = Vec::new();
+        let bridges = if art.parts > 1 && order != Parts::SetAside { self.bridges(art, &values) } else { Vec::new() };
+        self.build(&bridges, &mut values, &mut patched)?;
+        let (thin, moved, rings) = self.thicken(&mut values, &mut patched)?;
+        Ok(Shaped { rings, bridges, thin, patched, moved })
+    }
+
     /// Traces values and fills the holes that are not to be kept.
     fn trace(&self, values: &[f32]) -> Filled {
         fill_holes(zero_rings(&self.grid, values), |hole| {
@@ -171,7 +223,7 @@ impl Work<'_> {
         bridges(self.art, art, &swallowed, self.lengths.border, self.lengths.reach)
     }
 
-    fn build(&self, bridges: &[Bridge], values: &mut [f32], patched: &mut Vec<f32>) -> Result<(), Fault> {
+    fn build(&self, bridges: &[Bridge], values: &mut [f32], patched: &mut Vec<bool>) -> Result<(), Fault> {
         let strokes: Vec<(Point, Point)> = bridges.iter().map(|bridge| (bridge.from, bridge.to)).collect();
         self.patch(&strokes, self.lengths.half_width.max(LEAST_BRIDGE_MM / 2.0), values, patched)
     }
@@ -182,14 +234,14 @@ impl Work<'_> {
         strokes: &[(Point, Point)],
         radius: f64,
         values: &mut [f32],
-        patched: &mut Vec<f32>,
+        patched: &mut Vec<bool>,
     ) -> Result<(), Fault> {
-        patched.resize(if strokes.is_empty() { patched.len() } else { self.grid.nodes() }, FAR);
+        patched.resize(if strokes.is_empty() { patched.len() } else { self.grid.nodes() }, false);
         let radius = radius + WIDTH_RESERVE_MM + self.lengths.inside;
         let extent = (radius, self.lengths.hole_depth());
         stamp(&self.grid, strokes, extent, self.cancel, |node, value| {
             values[node] = values[node].min(value);
-            patched[node] = patched[node].min(value);
+            patched[node] |= value <= NEAR_PATCH_MM as f32;
         })
     }
 
@@ -199,31 +251,55 @@ impl Work<'_> {
         Field::measure(self.grid, edges, inside_flags(&self.grid, rings), reach, self.cancel)
     }
 
-    /// Adds discs at narrow places until there are none. Where no corner is rounded after that, the distances of the last
-    /// look also tell the shrunk shape.
-    fn thicken(&self, values: &mut [f32], patched: &mut Vec<f32>) -> Result<(Thin, Option<Vec<Ring>>), Fault> {
-        let mut first: Option<Thin> = None;
-        for _ in 0..THICKENING_ROUNDS {
+    /// Adds discs at narrow places until there are none, rounds outside corners, and shrinks. Rounding may join what nearly
+    /// touched, so that narrow places are looked for after it too; what is said of them is what was there at first. The
+    /// distances of the last look also tell the shrunk shape.
+    fn thicken(&self, values: &mut [f32], patched: &mut Vec<bool>) -> Result<(Thin, bool, Vec<Ring>), Fault> {
+        let (mut first, mut moved) = (None, None);
+        let mut round = 0;
+        loop {
             let rings = self.trace(values).rings;
             let edges = Edges::of_rings(&rings);
-            let field = self.measure(&edges, &rings, self.lengths.look + self.lengths.inside, 0.0)?;
-            let (thin, strokes) = self.thin_places(&field)?;
-            let thin = first.get_or_insert(thin);
-            if strokes.is_empty() {
-                let shrunk = (!self.lengths.rounds_corners()).then(|| self.shrunk(&field));
-                return Ok((std::mem::take(thin), shrunk));
+            let is_last = round >= if self.fineness == Fineness::Rough { 1 } else { THICKENING_ROUNDS };
+            let look = self.look(round, is_last);
+            let rounding = if self.lengths.rounds_corners() && moved.is_none() { self.lengths.rounding() } else { 0.0 };
+            // Out of the shape it is only asked what is farther than is told.
+            let field = self.measure(&edges, &rings, (look + self.lengths.inside).max(rounding), TOLD_MM)?;
+            let (thin, discs) = if is_last { <_>::default() } else { self.thin_places(&field, look)? };
+            first.get_or_insert(thin);
+            let mut pushed = Vec::new();
+            // Hairs are thick before corners are looked for, or their tips get more than they need. What discs later rounds
+            // add makes no corner as long as they are round enough.
+            let makes_none = round > 0 && self.lengths.half_width + self.lengths.inside >= rounding;
+            if rounding > 0.0 && (discs.is_empty() || makes_none) {
+                let corners = Corners { shape: &field, rings: &rings, art: self.art, radius: rounding };
+                pushed = corners.strokes(self.cancel)?;
+                moved = Some(self.round(&field, &pushed, values)?);
             }
-            self.patch(&strokes, self.lengths.half_width, values, patched)?;
+            if discs.is_empty() && pushed.is_empty() {
+                return Ok((first.unwrap_or_default(), moved.unwrap_or(false), self.shrunk(&field)));
+            }
+            self.patch(&discs, self.lengths.half_width, values, patched)?;
+            round += 1;
         }
-        Ok((first.unwrap_or_default(), None))
+    }
+
+    /// Half the width up to which narrow places are looked for in a round; in the first one those that are told.
+    fn look(&self, round: usize, is_last: bool) -> f64 {
+        let least = self.lengths.half_width + LOOK_OVER_CELLS * self.grid.cell();
+        match self.fineness {
+            _ if is_last => 0.0,
+            Fineness::Full if round == 0 => self.lengths.look.max(least),
+            Fineness::Full | Fineness::Rough => least,
+        }
     }
 
     /// Narrow places, and the discs that they lack.
-    fn thin_places(&self, field: &Field<'_>) -> Result<(Thin, Vec<(Point, Point)>), Fault> {
+    fn thin_places(&self, field: &Field<'_>, look: f64) -> Result<(Thin, Vec<(Point, Point)>), Fault> {
         let inside = self.lengths.inside;
         let link = 2.5 * self.grid.cell();
         let least = inside - self.grid.cell() / 4.0;
-        let groups = groups(field, least, self.lengths.look + inside, self.cancel)?;
+        let groups = groups(field, least, look + inside, self.cancel)?;
         let width = |disc: &Disc| 2.0 * (disc.radius - inside);
         let narrowest = |discs: &[Disc]| discs.iter().copied().min_by(|a, b| a.radius.total_cmp(&b.radius));
         let mut thin = Thin::default();
@@ -239,7 +315,7 @@ impl Work<'_> {
             let lacking: Vec<Disc> =
                 body.into_iter().filter(|disc| width(disc) < 2.0 * self.lengths.half_width - WIDTH_SLACK_MM).collect();
             for stretch in super::medial::grouped(&lacking, 2.0 * link) {
-                strokes.extend(stretch.iter().map(|disc| (disc.centre, disc.centre)));
+                strokes.extend(spread(&stretch, DISC_STEP_MM).iter().map(|disc| (disc.centre, disc.centre)));
                 let at = narrowest(&stretch)
                     .map(|disc| Thickening { at: disc.centre, width_before: Mm::of(width(&disc).max(0.0)) });
                 thin.thickenings.extend(at);
@@ -248,28 +324,15 @@ impl Work<'_> {
         Ok((thin, strokes))
     }
 
-    /// Rounds outside corners outward; says whether that moved the line by more than is left untold.
-    fn round(&self, values: Vec<f32>) -> Result<(Vec<f32>, bool), Fault> {
-        if !self.lengths.rounds_corners() {
-            return Ok((values, false));
-        }
-        let radius = self.lengths.outside * OUTSIDE_RESERVE + self.lengths.inside;
-        let rings = self.trace(&values).rings;
-        let edges = Edges::of_rings(&rings);
-        let shape = self.measure(&edges, &rings, radius, radius)?;
-        let corners =
-            Corners { shape: &shape, rings: &rings, art: self.art, radius, outward: self.lengths.hole_depth() };
-        let rounded = corners.rounded(self.cancel)?;
-        let told = TOLD_MM as f32;
-        let moved = rounded.iter().enumerate().any(|(node, value)| *value < 0.0 && shape.signed(node) > told);
-        Ok((rounded, moved))
-    }
-
-    /// Shrinks by the inside radius.
-    fn shrink(&self, values: &[f32]) -> Result<Vec<Ring>, Fault> {
-        let rings = self.trace(values).rings;
-        let edges = Edges::of_rings(&rings);
-        Ok(self.shrunk(&self.measure(&edges, &rings, self.lengths.inside, 0.0)?))
+    /// Adds the discs that round corners outward; says whether that moved the line by more than is left untold.
+    fn round(&self, shape: &Field<'_>, strokes: &[(Point, Point)], values: &mut [f32]) -> Result<bool, Fault> {
+        let mut moved = false;
+        let extent = (self.lengths.rounding(), self.lengths.hole_depth());
+        stamp(&self.grid, strokes, extent, self.cancel, |node, value| {
+            values[node] = values[node].min(value);
+            moved |= value < 0.0 && shape.signed(node) > TOLD_MM as f32;
+        })?;
+        Ok(moved)
     }
 
     /// The shape's edge shrunk by the inside radius.
@@ -279,13 +342,12 @@ impl Work<'_> {
     }
 
     /// Whether closing alone moved the line outward by more than is left untold, away from bridges and thickenings.
-    fn closing_moved(&self, rings: &[Ring], patched: &[f32]) -> bool {
-        let near_patch = (self.lengths.inside + 0.1) as f32;
+    fn closing_moved(&self, rings: &[Ring], patched: &[bool]) -> bool {
         rings.iter().flat_map(Ring::points).any(|point| {
-            let from_patch = |node: &usize| patched.get(*node).copied().unwrap_or(FAR) + self.lengths.inside as f32;
-            let free = self.grid.around(*point).iter().all(|node| from_patch(node) > near_patch);
+            let around = self.grid.around(*point);
+            let free = around.iter().all(|node| !patched.get(*node).copied().unwrap_or(false));
             free && self.art.nearest_to(*point).is_some_and(|nearest| {
-                let inside = self.grid.around(*point).iter().all(|node| self.art.signed(*node) < 0.0);
+                let inside = around.iter().all(|node| self.art.signed(*node) < 0.0);
                 !inside && nearest.distance > self.lengths.border + TOLD_MM
             })
         })

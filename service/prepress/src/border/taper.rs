@@ -2,7 +2,7 @@
 
 use super::field::Field;
 use super::medial::{Disc, grouped};
-use crate::geom::{Point, Vec2};
+use crate::geom::{Point, Rect, Vec2};
 
 /// Longest tip, in half widths of its root: a wedge of 45 degrees. What is longer is a tail or a hair and needs its width.
 /// Judged by eye on clip art, no source.
@@ -14,6 +14,9 @@ const UNEVEN_MM: f64 = 0.1;
 /// How far past the last medial discs of a stretch it is looked whether the shape widens, mm: there flanks may flare too
 /// much for medial discs that measure a width. No source.
 const LOOK_PAST_MM: f64 = 0.3;
+
+/// By how much it widens there at least: less is the grid's noise. A neck that lacks 0.1 mm of its width opens by 0.04 mm.
+const WIDENS_MM: f64 = 0.025;
 
 /// Openings of one root lie within this of it, mm. No source.
 const ROOT_MM: f64 = 1.0;
@@ -40,18 +43,35 @@ impl Tapering {
     /// A group's discs without those in tips that taper out of a body.
     pub(super) fn without(&self, field: &Field<'_>, group: Vec<Disc>) -> Vec<Disc> {
         let (lacking, mut kept): (Vec<Disc>, Vec<Disc>) = group.into_iter().partition(|disc| disc.radius < self.enough);
-        kept.extend(grouped(&lacking, self.link).into_iter().filter(|stretch| !self.is_tip(field, stretch)).flatten());
+        let stretches = grouped(&lacking, self.link).into_iter();
+        let necks: Vec<Disc> = stretches.filter(|stretch| !self.is_tip(field, stretch, &kept)).flatten().collect();
+        kept.extend(necks);
         kept
     }
 
     /// Whether a thin stretch is short, has one root in a wide body, and nowhere widens again.
-    fn is_tip(&self, field: &Field<'_>, stretch: &[Disc]) -> bool {
+    fn is_tip(&self, field: &Field<'_>, stretch: &[Disc], wide: &[Disc]) -> bool {
         let Some(root) = stretch.iter().max_by(|a, b| a.radius.total_cmp(&b.radius)) else { return false };
         let longest = LONGEST_TIP * (root.radius - self.grown);
+        // What takes longest is asked last.
         stretch.iter().all(|disc| disc.centre.distance(root.centre) <= longest)
-            && !self.has_neck(stretch, root.radius)
-            && !opens_elsewhere(field, stretch, root.centre)
+            && !self.hangs_elsewhere(stretch, wide, root.centre)
             && self.climbs(field, root)
+            && !self.opens_elsewhere(field, stretch, root.centre)
+            && !self.has_neck(stretch, root.radius)
+    }
+
+    /// Whether a stretch goes on in discs that are wide enough, and that is not at its root: it is the middle of a neck.
+    fn hangs_elsewhere(&self, stretch: &[Disc], wide: &[Disc], root: Point) -> bool {
+        let ends = stretch.iter().map(|disc| Rect::from_points(disc.centre, disc.centre));
+        let Some(bounds) = ends.reduce(|a, b| a.union(b)).map(|bounds| bounds.inflate(self.link, self.link)) else {
+            return false;
+        };
+        let mut beside = wide
+            .iter()
+            .map(|disc| disc.centre)
+            .filter(|centre| bounds.contains(*centre) && centre.distance(root) > ROOT_MM);
+        beside.any(|centre| stretch.iter().any(|disc| disc.centre.distance(centre) <= self.link))
     }
 
     /// Whether anything but the root is cut off from it by a narrower place: discs are looked at from a least
@@ -91,24 +111,21 @@ impl Tapering {
         }
         false
     }
-}
 
-/// Whether a stretch widens past one of its ends and that is not its root: it is the middle of a neck.
-fn opens_elsewhere(field: &Field<'_>, stretch: &[Disc], root: Point) -> bool {
-    let depth = |point: Point| {
-        let around = field.grid().around(point);
-        around.into_iter().map(|node| -f64::from(field.signed(node))).fold(f64::INFINITY, f64::min)
-    };
-    let mut openings: Vec<(Point, Vec2)> = Vec::new();
-    for disc in stretch {
-        let along = Vec2::new(-disc.across.y, disc.across.x);
-        for way in [along, -along] {
-            let past = disc.centre + way * LOOK_PAST_MM;
-            let widens = depth(past) > disc.radius + UNEVEN_MM / 2.0;
-            if widens && stretch.iter().all(|other| other.centre.distance(past) > LOOK_PAST_MM / 2.0) {
-                openings.push((disc.centre, way));
+    /// Whether a stretch widens past one of its ends and that is not its root: it is the middle of a neck.
+    fn opens_elsewhere(&self, field: &Field<'_>, stretch: &[Disc], root: Point) -> bool {
+        let depth = |point: Point| -field.signed_at(point);
+        let mut openings: Vec<(Point, Vec2)> = Vec::new();
+        for disc in stretch {
+            let along = Vec2::new(-disc.across.y, disc.across.x);
+            for way in [along, -along] {
+                let past = disc.centre + way * LOOK_PAST_MM;
+                let widens = depth(past) > self.enough.min(disc.radius + WIDENS_MM);
+                if widens && stretch.iter().all(|other| other.centre.distance(past) > LOOK_PAST_MM / 2.0) {
+                    openings.push((disc.centre, way));
+                }
             }
         }
+        openings.iter().any(|(at, way)| at.distance(root) > ROOT_MM || way.dot(openings[0].1) < 0.0)
     }
-    openings.iter().any(|(at, way)| at.distance(root) > ROOT_MM || way.dot(openings[0].1) < 0.0)
 }

@@ -100,6 +100,7 @@ impl<'a> Scan<'a> {
 
 #[cfg(test)]
 mod tests {
+    use super::super::grid::Fineness;
     use super::*;
 
     #[test]
@@ -113,7 +114,7 @@ mod tests {
         assert_eq!(scan.winding_without(Point::new(3.0, 5.0), usize::MAX), 0);
         assert_eq!(scan.winding_without(Point::new(5.0, 5.0), usize::MAX), 1);
         assert_eq!(scan.winding_without(Point::new(5.0, 5.0), 1), 2);
-        let grid = Grid::over(Rect::new(0.0, 0.0, 10.0, 10.0), 1.0, false).expect("a small grid");
+        let grid = Grid::over(Rect::new(0.0, 0.0, 10.0, 10.0), 1.0, Fineness::Full).expect("a small grid");
         let flags = inside_flags(&grid, &rings);
         for (node, flag) in flags.iter().enumerate() {
             let point = grid.point(node);

@@ -25,6 +25,12 @@ const PROMISED_MM: f64 = 0.1;
 /// all the same as long as border and least width change by no more than this, mm.
 const JUMP_MM: f64 = 0.012;
 
+/// Rounds of the search after which whatever may be scaled all the same ends it: what has not come near by then jumps.
+const PATIENT_ROUNDS: u32 = 2;
+
+/// Rounds of the search on a coarse grid. It only tells where to start.
+const ROUGH_ROUNDS: u32 = 6;
+
 /// Rounds of the search: two or three are usual; bisection across a jump in the outline takes about a dozen.
 const ROUNDS: u32 = 16;
 
@@ -103,7 +109,8 @@ pub(super) fn fit(art: &ArtEdge<'_>, design: &Design, stock: &Stock, cancel: &Ca
     for speck_share in [1.0, 0.5, 0.0] {
         let cutting = Cutting { speck: stock.cutting.speck * speck_share, ..stock.cutting };
         let close = scaling(art, ask, design, stock, guess, CLOSE_MM).min(PROMISED_MM);
-        let found = search(art, ask, &growth(design, cutting), (guess, close), cancel)?;
+        let ends = Ends { close, settled: scaled_at_most, rounds: ROUNDS };
+        let found = search(art, ask, &growth(design, cutting), (guess, ends), cancel)?;
         if found.excess.abs() <= scaled_at_most {
             let lines = cutline::draw(&found.grown.region, &cutting, cancel)?;
             return finish(art, design, scaled(&found, &lines, ask)?);
@@ -128,20 +135,55 @@ fn growth(design: &Design, cutting: Cutting) -> Growth {
     }
 }
 
-/// A secant's step where it stays between the nearest scales known to be too small and too large, else bisection.
+/// When a search ends, mm: at once, and after a few rounds.
+#[derive(Clone, Copy)]
+struct Ends {
+    close: f64,
+    settled: f64,
+    rounds: u32,
+}
+
 fn search(
     art: &ArtEdge<'_>,
     ask: Ask,
     growth: &Growth,
-    (guess, close): (f64, f64),
+    (guess, ends): (f64, Ends),
     cancel: &Cancel,
 ) -> Result<Try, Fault> {
-    let art_slope = ask.slope(art.bounds);
+    let start = if growth.border < growth.cutting.outside_radius {
+        // Rounding moves the line at the art's outermost places: a coarse grid tells how far.
+        let rough = Ends { close: ends.close / 2.0, settled: ends.settled, rounds: ROUGH_ROUNDS };
+        let rough_excess = |scale: f64| {
+            cancel.check()?;
+            let edge = art.region.transformed(about(art.bounds.center(), scale));
+            let bounds = border::rough_bounds(&edge, growth, cancel)?;
+            Ok((ask.excess(bounds.width(), bounds.height()), scale))
+        };
+        let (_, scale) = nearest_zero(guess, ask.slope(art.bounds), rough, rough_excess)?;
+        scale
+    } else {
+        guess
+    };
+    let attempt = |scale: f64| {
+        let tried = attempt(art, ask, growth, scale, cancel)?;
+        Ok((tried.excess, tried))
+    };
+    Ok(nearest_zero(start, ask.slope(art.bounds), ends, attempt)?.1)
+}
+
+/// What comes nearest to no excess: a secant's step where it stays between the nearest scales known to be too small and too
+/// large, else bisection.
+fn nearest_zero<T>(
+    start: f64,
+    art_slope: f64,
+    ends: Ends,
+    mut attempt: impl FnMut(f64) -> Result<(f64, T), Fault>,
+) -> Result<(f64, T), Fault> {
     let (mut low, mut high): (Option<f64>, Option<f64>) = (None, None);
-    let mut best = attempt(art, ask, growth, guess, cancel)?;
-    let (mut scale, mut excess, mut slope) = (best.scale, best.excess, art_slope);
-    for round in 1..ROUNDS {
-        if best.excess.abs() <= close {
+    let mut best = attempt(start)?;
+    let (mut scale, mut excess, mut slope) = (start, best.0, art_slope);
+    for round in 1..ends.rounds {
+        if best.0.abs() <= if round > PATIENT_ROUNDS { ends.settled } else { ends.close } {
             break;
         }
         if excess < 0.0 {
@@ -156,11 +198,11 @@ fn search(
             _ if step <= 0.0 => scale / 2.0,
             _ => step,
         };
-        let tried = attempt(art, ask, growth, next, cancel)?;
-        let secant = (tried.excess - excess) / (next - scale);
+        let tried = attempt(next)?;
+        let secant = (tried.0 - excess) / (next - scale);
         slope = if SLOPES.contains(&(secant / art_slope)) { secant } else { art_slope };
-        (scale, excess) = (next, tried.excess);
-        if excess.abs() < best.excess.abs() {
+        (scale, excess) = (next, tried.0);
+        if excess.abs() < best.0.abs() {
             best = tried;
         }
     }
