@@ -17,6 +17,7 @@
 //! less than asked by more than 0.02 mm. Left to others: fitting curves (`cutline`), judging what was done (`preflight`).
 
 mod corners;
+mod dents;
 mod edges;
 mod field;
 mod grid;
