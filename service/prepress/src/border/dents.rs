@@ -21,8 +21,11 @@ const DEEPEST_SHARE: f64 = 0.1;
 /// And no deeper than this, mm: waves behind wide borders are shallow by themselves.
 const DEEPEST_MM: f64 = 0.3;
 
-/// Share of that depth by which tight inside corners are eased. More is a wider border for no fewer nodes.
-const CORNER_SHARE: f64 = 0.4;
+/// Share of that depth by which tight inside corners are eased. More widens the border and saves no nodes.
+const CORNER_SHARE: f64 = 2.0 / 3.0;
+
+/// Discs that do so, in cutting radii: of those that go no deeper, the largest counts.
+const CORNER_RADII: [f64; 4] = [1.2, 1.4, 1.7, 2.0];
 
 /// Less is not worth it: the curve fit passes over so much by itself, mm.
 const LEAST_DEPTH_MM: f64 = 0.02;
@@ -31,8 +34,14 @@ const LEAST_DEPTH_MM: f64 = 0.02;
 const STEP_MM: f64 = 0.1;
 
 /// Samples that a smoothing parabola spans to each side, and how often it is laid.
-const WINDOW: usize = 8;
+const WINDOW: usize = 10;
 const ROUNDS: usize = 24;
+
+/// Fewest samples of a ring that can have dents.
+const FEWEST: usize = 4 * WINDOW;
+
+/// Half the chord by which directions are measured, samples.
+const SLOPE_WINDOW: isize = 2;
 
 /// What a bridge over a dent must keep; where two limits are given, it is kept at the first and fades out to the second.
 struct Limits {
@@ -64,10 +73,10 @@ impl Limits {
         Limits { radius: 60.0, depth, poke: [0.01, 0.05], beyond: 10, length: [5.0, 8.0], stride: 2 }
     }
 
-    /// Corners tighter than twice the cutting radius, wherever they are.
-    fn of_corners(depth: f64, inside_radius: f64) -> Limits {
+    /// Corners tighter than a radius, wherever they are, that it touches from the side.
+    fn of_corners(depth: f64, radius: f64) -> Limits {
         let depth = [depth * CORNER_SHARE, 1.5 * depth * CORNER_SHARE];
-        Limits { radius: 2.0 * inside_radius, depth, poke: [0.01, 0.05], beyond: 0, length: [2.0, 3.0], stride: 1 }
+        Limits { radius, depth, poke: [0.02, 0.06], beyond: 2, length: [2.0, 3.0], stride: 1 }
     }
 
     fn longest(&self) -> usize {
@@ -82,15 +91,24 @@ fn fading(value: f64, [all, nothing]: [f64; 2]) -> f64 {
 
 /// A ring as points at even steps.
 struct Samples {
+    /// With the last ones once more before the first, and the first ones once more after the last.
     points: Vec<Point>,
+    count: usize,
     step: f64,
 }
 
+/// How many come once more: longer than any bridge and what is looked at beyond it.
+const AROUND: usize = 96;
+
 impl Samples {
-    fn of(ring: &Ring) -> Samples {
+    /// `None` of a ring too short to have dents.
+    fn of(ring: &Ring) -> Option<Samples> {
         let length = ring.perimeter().mm();
         let count = (length / STEP_MM).round() as usize;
-        let step = length / count.max(1) as f64;
+        if count < FEWEST {
+            return None;
+        }
+        let step = length / count as f64;
         let mut points = Vec::with_capacity(count);
         let mut walked = 0.0;
         for (from, to) in ring.edges() {
@@ -100,16 +118,21 @@ impl Samples {
             }
             walked += along;
         }
-        Samples { points, step }
+        let count = points.len();
+        let around =
+            (0..count + 2 * AROUND).map(|index| points[(index + (AROUND / count + 1) * count - AROUND) % count]);
+        Some(Samples { points: around.collect(), count, step })
     }
 
-    fn count(&self) -> usize {
-        self.points.len()
+    /// Counted from the first one; up to [`AROUND`] less, or more than there are, goes around the ring.
+    fn at(&self, index: isize) -> Point {
+        self.points[(index + AROUND as isize) as usize]
     }
 
-    /// Counted on around the ring.
-    fn at(&self, index: usize) -> Point {
-        self.points[index % self.points.len()]
+    /// Samples next to each other.
+    fn run(&self, from: isize, count: usize) -> &[Point] {
+        let first = (from + AROUND as isize) as usize;
+        &self.points[first..first + count]
     }
 }
 
@@ -124,7 +147,7 @@ struct Bridge {
 }
 
 impl Bridge {
-    fn between(from: Point, to: Point, radius: f64) -> Option<Bridge> {
+    fn between((from, to): (Point, Point), radius: f64) -> Option<Bridge> {
         let chord = to - from;
         let length = chord.hypot();
         let along = chord / length;
@@ -148,60 +171,54 @@ struct Room {
 }
 
 impl Room {
-    fn none(count: usize) -> Room {
-        Room { most: vec![0.0; count], direction: vec![Vec2::ZERO; count] }
+    fn none(samples: &Samples) -> Room {
+        let direction = |index: usize| {
+            let index = index as isize;
+            let along = samples.at(index + SLOPE_WINDOW) - samples.at(index - SLOPE_WINDOW);
+            // The region lies to the right of its rings.
+            Vec2::new(along.y, -along.x) / along.hypot().max(1e-9)
+        };
+        Room { most: vec![0.0; samples.count], direction: (0..samples.count).map(direction).collect() }
     }
 
     /// Makes room under all bridges that keep limits, each as far as it keeps them.
     fn add(&mut self, samples: &Samples, limits: &Limits, cancel: &Cancel) -> Result<(), Fault> {
-        let count = samples.count();
         // No bridge leads over more than a quarter of a ring.
-        let longest = limits.longest().min(count / 4);
-        for start in (0..count).step_by(limits.stride) {
+        let longest = limits.longest().min(samples.count / 4);
+        for start in (0..samples.count).step_by(limits.stride) {
             if start % 256 == 0 {
                 cancel.check()?;
             }
             for span in (SHORTEST..=longest).step_by(limits.stride) {
-                let Some(bridge) = Bridge::between(samples.at(start), samples.at(start + span), limits.radius) else {
-                    continue;
-                };
+                let ends = (samples.at(start as isize), samples.at((start + span) as isize));
+                let Some(bridge) = Bridge::between(ends, limits.radius) else { continue };
                 let share = kept(samples, &bridge, (start, span), limits);
                 if share > 0.0 {
-                    self.add_under(samples, &bridge, (start, span), share);
+                    for index in start + 1..start + span {
+                        let rise = bridge.over(samples.at(index as isize)).0 * share;
+                        let most = &mut self.most[index % samples.count];
+                        *most = most.max(rise);
+                    }
                 }
             }
         }
         Ok(())
     }
-
-    fn add_under(&mut self, samples: &Samples, bridge: &Bridge, (start, span): (usize, usize), share: f64) {
-        for index in start + 1..start + span {
-            let index = index % samples.count();
-            let rise = bridge.over(samples.points[index]).0 * share;
-            if rise > self.most[index] {
-                (self.most[index], self.direction[index]) = (rise, bridge.outward);
-            }
-        }
-    }
 }
 
 /// How far a bridge keeps limits, 0 to 1.
 fn kept(samples: &Samples, bridge: &Bridge, (start, span): (usize, usize), limits: &Limits) -> f64 {
-    let count = samples.count();
-    let under = |index: usize| bridge.over(samples.at(index)).0;
+    let (start, beyond, stride) = (start as isize, limits.beyond as isize, limits.stride);
+    let end = start + span as isize;
     // Most candidates fail here: what is round outward in the middle, what leads into a bay at the ends.
-    let [deepest_fill, deepest] = limits.depth;
-    let before = start + count - limits.beyond;
-    if under(start + span / 2) < -limits.poke[1]
-        || under(before) < -limits.poke[1]
-        || under(start + span + limits.beyond) < -limits.poke[1]
-    {
+    let quick = [(start + end) / 2, start - beyond, end + beyond];
+    if quick.iter().any(|index| bridge.over(samples.at(*index)).0 < -limits.poke[1]) {
         return 0.0;
     }
-    let (mut depth, mut poke, mut progress) = (0.0_f64, 0.0_f64, f64::INFINITY);
-    let (mut last, stride) = (0.0, limits.stride);
-    for index in (start + stride..=start + span).step_by(stride) {
-        let (under, along) = bridge.over(samples.at(index));
+    let [_, deepest] = limits.depth;
+    let (mut depth, mut poke, mut progress, mut last) = (0.0_f64, 0.0_f64, f64::INFINITY, 0.0);
+    for point in samples.run(start, span + 1).iter().skip(stride).step_by(stride) {
+        let (under, along) = bridge.over(*point);
         depth = depth.max(under);
         poke = poke.max(-under);
         progress = progress.min(along - last);
@@ -210,13 +227,14 @@ fn kept(samples: &Samples, bridge: &Bridge, (start, span): (usize, usize), limit
             return 0.0;
         }
     }
-    for index in (before..start + count).chain(start + span + 1..=start + span + limits.beyond).step_by(stride) {
-        poke = poke.max(-under(index));
+    let aside = [samples.run(start - beyond, limits.beyond), samples.run(end + 1, limits.beyond)];
+    for point in aside.into_iter().flatten() {
+        poke = poke.max(-bridge.over(*point).0);
     }
     if depth < LEAST_DEPTH_MM / 4.0 {
         return 0.0;
     }
-    fading(depth, [deepest_fill, deepest])
+    fading(depth, limits.depth)
         * fading(poke, limits.poke)
         * fading(bridge.length, limits.length)
         * fading(progress / (samples.step * stride as f64), PROGRESS)
@@ -227,17 +245,17 @@ fn kept(samples: &Samples, bridge: &Bridge, (start, span): (usize, usize), limit
 /// leaves of them is as much as is smooth.
 fn smoothed(samples: &Samples, room: &Room) -> Vec<Point> {
     let window = WINDOW as i64;
-    let weight = |k: i64| (3 * window * (window + 1) - 1 - 5 * k * k) as f64;
-    let total: f64 = (-window..=window).map(weight).sum();
-    let count = samples.count();
+    let weights: Vec<f64> = (-window..=window).map(|k| (3 * window * (window + 1) - 1 - 5 * k * k) as f64).collect();
+    let total: f64 = weights.iter().sum();
+    let count = samples.count;
     let movable: Vec<usize> = (0..count).filter(|index| room.most[*index] > 0.0).collect();
     let mut rise = room.most.clone();
-    let place = |rise: f64, index: usize| samples.points[index] + room.direction[index] * rise;
+    let place = |rise: f64, index: usize| samples.at(index as isize) + room.direction[index] * rise;
     let mut points: Vec<Point> = (0..count).map(|index| place(rise[index], index)).collect();
     for _ in 0..ROUNDS {
         for &index in &movable {
-            let at = |k: i64| points[(index as i64 + k).rem_euclid(count as i64) as usize].to_vec2();
-            let smooth = (-window..=window).fold(Vec2::ZERO, |sum, k| sum + at(k) * weight(k)) / total;
+            let at = |k: usize| points[(index + count + k - WINDOW) % count].to_vec2();
+            let smooth = weights.iter().enumerate().fold(Vec2::ZERO, |sum, (k, weight)| sum + at(k) * *weight) / total;
             let moved = (smooth - points[index].to_vec2()).dot(room.direction[index]);
             rise[index] = (rise[index] + moved).clamp(0.0, room.most[index]);
         }
@@ -250,7 +268,7 @@ fn smoothed(samples: &Samples, room: &Room) -> Vec<Point> {
 
 /// The ring's own points where nothing moves, the moved samples elsewhere.
 fn merged(ring: &Ring, samples: &Samples, moved: &[Point], room: &Room) -> Ring {
-    let count = samples.count();
+    let count = samples.count;
     let moves = |index: usize| room.most[index % count] > 0.0;
     let mut points = Vec::with_capacity(ring.points().len());
     let mut sample = 0;
@@ -281,13 +299,12 @@ pub(super) fn filled(ring: Ring, border: f64, inside_radius: f64, cancel: &Cance
     if depth < LEAST_DEPTH_MM {
         return Ok(ring);
     }
-    let samples = Samples::of(&ring);
-    if samples.count() <= 2 * WINDOW + 1 {
-        return Ok(ring);
-    }
-    let mut room = Room::none(samples.count());
+    let Some(samples) = Samples::of(&ring) else { return Ok(ring) };
+    let mut room = Room::none(&samples);
     room.add(&samples, &Limits::of_dents(depth), cancel)?;
-    room.add(&samples, &Limits::of_corners(depth, inside_radius), cancel)?;
+    for radius in CORNER_RADII {
+        room.add(&samples, &Limits::of_corners(depth, radius * inside_radius), cancel)?;
+    }
     if room.most.iter().all(|most| *most <= 0.0) {
         return Ok(ring);
     }
