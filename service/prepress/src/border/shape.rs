@@ -1,6 +1,7 @@
 //! The steps from art to bordered shape, in order.
 
 use super::corners::{Corners, stamp};
+use super::dents;
 use super::edges::Edges;
 use super::field::{Field, Reach};
 use super::grid::{Fineness, Grid};
@@ -188,6 +189,8 @@ impl Work<'_> {
             return Err(Fault::ArtBlank);
         }
         let closed = self.lengths.border < self.lengths.inside && self.closing_moved(&rings, &patched);
+        let even = |ring| dents::filled(ring, self.lengths.border, self.lengths.inside, self.cancel);
+        let rings = rings.into_iter().map(even).collect::<Result<_, _>>()?;
         Ok(Grown {
             region: Region::new(rings),
             art_parts: art.parts,
