@@ -15,8 +15,9 @@ use crate::geom::{BezPath, Point, Vec2};
 /// Rounds of parameter improvement. More change the error by less than a hundredth of the tolerance. Measured, no source.
 const ROUNDS: usize = 6;
 
-/// Ways that are followed at once. More cost time and save little: twelve instead of six save 3 % of the nodes.
-const BEAM: usize = 6;
+/// Ways that are followed at once. More cost time and save little: twelve instead of six save 3 % of the nodes. But where a
+/// line turns tighter than it should, many more may find a way around that. Measured on drawings by chance, no source.
+pub(super) const BEAMS: [usize; 2] = [6, 24];
 
 /// Steps between stations of a span that are looked at while it is fitted; what is between them only once it fits.
 const LOOKED_AT: usize = 24;
@@ -47,7 +48,7 @@ const TIGHTER: f64 = 0.98;
 
 /// Shares of the cutting radii that are kept then, in turn, by cubics of at most [`FREED`] stations: with less a cubic may
 /// double back on itself.
-const TIGHTEST: [f64; 3] = [0.8, 0.6, 0.4];
+const TIGHTEST: [f64; 7] = [0.94, 0.88, 0.8, 0.7, 0.6, 0.5, 0.4];
 const FREED: usize = 20;
 
 /// Shares of the longest span that are tried besides it.
@@ -78,8 +79,8 @@ pub(super) struct Radii {
 pub(super) struct Fitted {
     /// Closed.
     pub(super) path: BezPath,
-    /// It turns nowhere tighter than the cutting radii.
-    pub(super) gentle: bool,
+    /// The share of the cutting radii that it keeps everywhere.
+    pub(super) kept: f64,
 }
 
 /// A cubic by its control points.
@@ -151,7 +152,9 @@ struct Search<'a> {
     stations: &'a Stations,
     strict: [Limits; 2],
     /// For where those lead nowhere.
-    loose: [Limits; 3],
+    loose: [Limits; TIGHTEST.len()],
+    /// How many ways are followed.
+    beam: usize,
     rows: Vec<Row>,
     cancel: &'a Cancel,
 }
@@ -171,7 +174,7 @@ impl Search<'_> {
     fn advance(&mut self) -> bool {
         let starts = self.starts(self.rows.len());
         for (kept, limits) in self.strict.iter().enumerate() {
-            let ways = farther(self.stations, &starts, limits, BEAM, self.cancel);
+            let ways = farther(self.stations, &starts, limits, self.beam, self.cancel);
             if !ways.is_empty() {
                 self.rows.push(Row { ways, rest: None, kept });
                 return true;
@@ -188,24 +191,25 @@ impl Search<'_> {
         let Some(limits) = self.strict.get(row.kept) else { return false };
         let rest = row.rest.get_or_insert_with(|| {
             let mut all = farther(self.stations, &starts, limits, usize::MAX, self.cancel);
-            all.split_off(BEAM.min(all.len()))
+            all.split_off(self.beam.min(all.len()))
         });
         if rest.is_empty() {
             return false;
         }
-        let next = rest.split_off(BEAM.min(rest.len()));
+        let next = rest.split_off(self.beam.min(rest.len()));
         row.ways = std::mem::replace(rest, next);
         true
     }
 
-    /// On within the tolerance, as gently as can be.
-    fn force(&mut self) {
+    /// On within the tolerance, as gently as can be; says which share of the cutting radii that keeps.
+    fn force(&mut self) -> f64 {
         let starts = self.starts(self.rows.len());
         let kept = self.strict.len();
-        let ways = self.loose.iter().map(|limits| farther(self.stations, &starts, limits, BEAM, self.cancel));
-        let ways = ways.into_iter().find(|ways| !ways.is_empty());
-        let ways = ways.unwrap_or_else(|| vec![straightest(self.stations, starts[0])]);
+        let ways = self.loose.iter().map(|limits| farther(self.stations, &starts, limits, self.beam, self.cancel));
+        let ways = ways.zip(TIGHTEST).find(|(ways, _)| !ways.is_empty());
+        let (ways, share) = ways.unwrap_or_else(|| (vec![straightest(self.stations, starts[0])], 0.0));
         self.rows.push(Row { ways, rest: Some(Vec::new()), kept });
+        share
     }
 
     /// The way that came farthest.
@@ -231,7 +235,13 @@ impl Search<'_> {
 ///
 /// # Errors
 /// `run.cancelled`.
-pub(super) fn path(stations: &Stations, tolerance: f64, radii: Radii, cancel: &Cancel) -> Result<Fitted, Fault> {
+pub(super) fn path(
+    stations: &Stations,
+    tolerance: f64,
+    radii: Radii,
+    beam: usize,
+    cancel: &Cancel,
+) -> Result<Fitted, Fault> {
     let strict = Limits { tolerance, radii, stations: HEEDED..=MOST_STATIONS };
     // Where no way leads on, the last joint lies badly: a short cubic or a little tighter one gets away from it. Where the
     // region itself turns too tightly, short ones keep the tolerance and hardly any radius.
@@ -241,17 +251,16 @@ pub(super) fn path(stations: &Stations, tolerance: f64, radii: Radii, cancel: &C
         let radii = Radii { inside: radii.inside * share, outside: radii.outside * share };
         Limits { tolerance, radii, stations: 1..=FREED }
     });
-    let mut search = Search { stations, strict: [strict, short], loose, rows: Vec::new(), cancel };
-    let mut gentle = true;
+    let mut search = Search { stations, strict: [strict, short], loose, beam, rows: Vec::new(), cancel };
+    let mut kept = 1.0_f64;
     while !search.is_complete() {
         cancel.check()?;
         if !search.advance() && !search.turn_back() {
-            gentle = false;
-            search.force();
+            kept = kept.min(search.force());
         }
     }
     cancel.check()?;
-    Ok(Fitted { path: search.path(), gentle })
+    Ok(Fitted { path: search.path(), kept })
 }
 
 /// One cubic more on each of the ways so far, the farthest first: those `most` that come farthest, and perhaps some others.

@@ -63,8 +63,8 @@ pub fn draw(region: &Region, cutting: &Cutting, cancel: &Cancel) -> Result<Vec<C
     let fitted = |tolerance: f64, smoothing: f64| -> Result<(Vec<CutLine>, bool), Fault> {
         let mut gentle = true;
         let mut line = |ring: &&Ring| {
-            let fitted = fit::path(&Stations::along(ring, smoothing), tolerance, radii, cancel)?;
-            gentle &= fitted.gentle;
+            let fitted = gentlest(&Stations::along(ring, smoothing), tolerance, radii, cancel)?;
+            gentle &= fitted.kept >= 1.0;
             CutLine::new(fitted.path).ok_or_else(broken)
         };
         let lines = rings.iter().map(&mut line).collect::<Result<_, _>>()?;
@@ -92,6 +92,18 @@ pub fn draw(region: &Region, cutting: &Cutting, cancel: &Cancel) -> Result<Vec<C
         return Err(Fault::CutLineBroken { reason: "the region's edge crosses itself".to_owned() });
     }
     Ok(lines)
+}
+
+/// Follows more ways where the few usual ones turn tighter than the cutting radii; of all lines the one that keeps most of
+/// them.
+fn gentlest(stations: &Stations, tolerance: f64, radii: fit::Radii, cancel: &Cancel) -> Result<fit::Fitted, Fault> {
+    let [usual, many] = fit::BEAMS;
+    let fitted = fit::path(stations, tolerance, radii, usual, cancel)?;
+    if fitted.kept >= 1.0 {
+        return Ok(fitted);
+    }
+    let other = fit::path(stations, tolerance, radii, many, cancel)?;
+    Ok(if other.kept > fitted.kept { other } else { fitted })
 }
 
 fn nodes_per_100_mm(lines: &[CutLine]) -> f64 {
