@@ -23,11 +23,11 @@ TABLE = Path(__file__).parent / "ganging_table.py"
 LENGTH_AT_DRAFT = {
     "fu": 34.001,
     "marques": 84.859,
-    "shapes0": 69.403,
+    "shapes0": 68.670,
     "TF004": 2.4370,
-    "TF004C5": 2.5520,
-    "TS004C5": 2.7246,
-    "a-300-of-12": 5.2130,
+    "TF004C5": 2.5530,
+    "TS004C5": 2.7851,
+    "a-300-of-12": 5.1778,
 }
 SLACK = 1.0002
 

@@ -108,7 +108,8 @@ impl Room {
         let reach = nesting.lots.iter().map(|lot| lot.reach.mm()).fold(f64::INFINITY, f64::min);
         let pad = if reach.is_finite() { (gutter / 2.0 + stray - reach).max(0.0) } else { 0.0 };
         let cell = cell(nesting, gutter, work.cell, (feed.width + 2.0 * pad) * (feed.length + 2.0 * pad));
-        let scale = Scale { cell, gutter, steps: work.steps, feed_turn_deg: feed.turn_deg, pad };
+        let (steps, halo_rows) = (work.steps, work.halo_rows);
+        let scale = Scale { cell, gutter, steps, feed_turn_deg: feed.turn_deg, pad, halo_rows };
         let mut order: Vec<usize> = (0..nesting.lots.len()).collect();
         order.sort_by(|a, b| by_geometry(&nesting.lots[*a], &nesting.lots[*b]).then(a.cmp(b)));
         Room { feed, sections: sections(nesting.frame, feed, gutter), scale, work, order }

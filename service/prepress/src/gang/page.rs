@@ -169,7 +169,7 @@ impl<'a> Sheet<'a> {
         let pad = gap / 2.0 + 0.08;
         let area = (self.room.width + 2.0 * pad) * (self.room.length + 2.0 * pad);
         let cell = (CELL_MM.max((area / MOST_CELLS).sqrt()) * 1e6).ceil() / 1e6;
-        Scale { cell, gutter: gap, steps: 1, feed_turn_deg: 0.0, pad }
+        Scale { cell, gutter: gap, steps: 1, feed_turn_deg: 0.0, pad, halo_rows: usize::MAX }
     }
 
     /// Pieces made ready for a gap; those that are not wanted stay empty, which saves most of the time.

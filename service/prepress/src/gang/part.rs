@@ -34,8 +34,6 @@ pub(super) fn down(length: f64) -> f64 {
 const MASK_CORNERS: usize = 200;
 /// Width of the ring around a piece in which neighbours count as touching, mm.
 const HALO_MM: f64 = 2.5;
-/// Rows of that ring that are looked at, about. Measured: to look at all of them takes longer and packs no denser.
-const HALO_ROWS: usize = 24;
 
 /// What every part of a nesting is made for.
 #[derive(Clone, Copy, Debug)]
@@ -50,6 +48,8 @@ pub(super) struct Scale {
     pub(super) feed_turn_deg: f64,
     /// Cells of the map start that far outside the window, mm.
     pub(super) pad: f64,
+    /// Rows of the ring around a part that are looked at, about.
+    pub(super) halo_rows: usize,
 }
 
 /// A lot made ready.
@@ -179,15 +179,15 @@ fn turn(rings: &[Ring], coarse: &Coarse, circles: &[(Point, f64)], reach: f64, a
         let cell = |length: f64| (length / scale.cell).floor() as i32;
         disc_for(radius + scale.gutter / 2.0, scale.cell).map(|disc| (disc, cell(at.x), cell(at.y)))
     };
-    let halo = Halo::of(&mask, Mask::of(&placed, growth + HALO_MM, scale.cell));
+    let halo = Halo::of(&mask, Mask::of(&placed, growth + HALO_MM, scale.cell), scale.halo_rows);
     let discs = circles.iter().filter_map(disc).collect();
     Turn { angle_deg, bounds, anchor, mask, halo, discs }
 }
 
 impl Halo {
-    fn of(mask: &Mask, around: Mask) -> Halo {
+    fn of(mask: &Mask, around: Mask, rows: usize) -> Halo {
         let cells = |mask: &Mask, row: usize| mask.row(row).iter().map(|run| (run.to - run.from) as u32).sum::<u32>();
-        let step = (around.rows() / HALO_ROWS).max(1);
+        let step = (around.rows() / rows).max(1);
         let mut sum = 0;
         let ring = |row: usize| {
             let inner = row as i32 + around.top - mask.top;

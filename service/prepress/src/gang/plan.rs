@@ -30,6 +30,8 @@ pub(super) struct Work {
     pub(super) layouts: u64,
     /// Lots among which the next is chosen.
     pub(super) choices: usize,
+    /// Rows of the ring around a part that are looked at, about.
+    pub(super) halo_rows: usize,
     /// Times that a container is filled up after its parts were slid together.
     pub(super) refills: u32,
     /// Pairs of outlines looked at for each copy to improve a layout. Measured: about 0.5 µs each.
@@ -52,6 +54,8 @@ impl Work {
             Effort::Thorough if total <= 4 => (0.5, 16),
             Effort::Draft | Effort::Standard | Effort::Thorough => (cell, 1),
         };
+        // A choice among many does not hang on every row; where there are many tries instead, all rows find denser ones. Measured.
+        let halo_rows = if choices > 1 { 24 } else { usize::MAX };
         let (total, layouts) = if choices > 1 { (1, 1) } else { (total, layouts.min(total)) };
         // With very many designs some part always fits well, and the masks of all angles would take much memory.
         let (turns, least) = if effort == Effort::Draft { (5_000, 8) } else { (8_000, 12) };
@@ -63,7 +67,16 @@ impl Work {
             Effort::Standard => 30_000,
             Effort::Thorough => 400_000,
         };
-        Work { cell, steps: steps.min(most_steps), tries: (total / layouts).max(1), layouts, choices, refills, looks }
+        Work {
+            cell,
+            steps: steps.min(most_steps),
+            tries: (total / layouts).max(1),
+            layouts,
+            choices,
+            halo_rows,
+            refills,
+            looks,
+        }
     }
 }
 

@@ -37,7 +37,7 @@ struct Outcome {
 }
 
 fn take_apart(frame: &Frame, lots: &[Lot], seed: u64, work: Work<'_>) -> Result<Outcome, Fault> {
-    let scale = Scale { cell: 1.0, gutter: GUTTER_MM, steps: 8, feed_turn_deg: 0.0, pad: 0.0 };
+    let scale = Scale { cell: 1.0, gutter: GUTTER_MM, steps: 8, feed_turn_deg: 0.0, pad: 0.0, halo_rows: usize::MAX };
     let gutter = GUTTER_MM + SPARE_MM;
     let shape = |lot: &Lot| {
         let part = Part::new(&lot.outermost, 0.0, lot.rotate, scale, &Cancel::new()).expect("nobody cancels");
