@@ -27,9 +27,10 @@ const BORDER_SHORT_MM: f64 = -0.05;
 const OFF_REGION_MM: f64 = 0.05;
 const NARROWER_MM: f64 = 0.1;
 const CUTTING_RADIUS_MM: f64 = 1.0;
-/// Share of the cutting radii that is kept with a border as wide as the outside one; where parts nearly touch, single
-/// turns are tighter, and this is held: what the fit gives at last, 0.6 by 1.03.
-const RADIUS_SHARE: f64 = 0.58;
+/// Share of the cutting radii that is kept. Promised is 0.95, which holds on all clips and from a border of 2 mm on; of these
+/// drawings one in fifteen has a tighter turn where parts nearly touch, with a border under the outside radius the worst.
+const RADIUS_SHARE: f64 = 0.9;
+const ROUNDED_RADIUS_SHARE: f64 = 0.66;
 const TURN_DEG: f64 = 1.0;
 
 fn stock() -> Stock {
@@ -52,7 +53,7 @@ fn outlined(artwork: &Artwork, design: &Design) -> Result<(CutOut, Outlined), Fa
 }
 
 /// What of the promises a contour breaks.
-fn broken(measured: &Measured, off_size_mm: f64) -> Vec<String> {
+fn broken(measured: &Measured, border_mm: f64, off_size_mm: f64) -> Vec<String> {
     let mut broken = Vec::new();
     let mut hold = |kept: bool, what: String| {
         if !kept {
@@ -64,7 +65,8 @@ fn broken(measured: &Measured, off_size_mm: f64) -> Vec<String> {
     hold(measured.off_region_mm <= OFF_REGION_MM, format!("{:.3} mm off the region", measured.off_region_mm));
     hold(measured.worst_turn <= TURN_DEG, format!("a kink of {:.1} degrees", measured.worst_turn));
     let share = (measured.radii_mm.0 / 0.5).min(measured.radii_mm.1 / CUTTING_RADIUS_MM);
-    hold(share >= RADIUS_SHARE, format!("radii of {:?} mm", measured.radii_mm));
+    let least = if border_mm < CUTTING_RADIUS_MM { ROUNDED_RADIUS_SHARE } else { RADIUS_SHARE };
+    hold(share >= least, format!("radii of {:?} mm", measured.radii_mm));
     hold(measured.crossing.is_none(), format!("lines cross: {:?}", measured.crossing));
     hold(measured.holes == 0, format!("{} holes are open", measured.holes));
     hold(measured.narrower == 0, format!("{} parts are too narrow: {:?}", measured.narrower, measured.narrowest_mm));
@@ -88,7 +90,7 @@ fn tried(kind: Kind, border_mm: f64, seed: u64) -> Option<(String, Vec<String>)>
     let measured = measure(&cut, &outlined, border_mm, &cutting, narrow);
     let off_size = outlined.finished_width.max(outlined.finished_height).mm() - longest_mm;
     println!("{name}: {measured:?}");
-    Some((name, broken(&measured, off_size)))
+    Some((name, broken(&measured, border_mm, off_size)))
 }
 
 fn hold_all(kind: Kind) {
