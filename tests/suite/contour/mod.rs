@@ -28,9 +28,9 @@ const OFF_REGION_MM: f64 = 0.05;
 const NARROWER_MM: f64 = 0.1;
 const CUTTING_RADIUS_MM: f64 = 1.0;
 /// Share of the cutting radii that is kept. Promised is 0.95, which holds on all clips and from a border of 2 mm on; of these
-/// drawings one in twenty has a tighter turn where parts nearly touch, with a border under the outside radius the worst.
+/// drawings one in fifteen has a tighter turn where parts nearly touch, with a border under the outside radius the worst.
 const RADIUS_SHARE: f64 = 0.9;
-const ROUNDED_RADIUS_SHARE: f64 = 0.7;
+const ROUNDED_RADIUS_SHARE: f64 = 0.66;
 const TURN_DEG: f64 = 1.0;
 
 fn stock() -> Stock {
