@@ -93,7 +93,10 @@ fn convex_polygons_keep_steiners_formula() {
             let area = grown(vec![shape.clone()], &growth(border)).region.area_mm2();
             let expected = shape.area_mm2() + shape.perimeter().mm() * border + PI * border * border;
             let thickened = shape.area_mm2() < 30.0 && border < 1.5;
-            assert!(thickened || (area / expected - 1.0).abs() < 0.002, "{area} for {expected} at {border}");
+            // A border as wide as the cutting radius has its corners pushed outward, and the hollows beside them filled.
+            let most = if border <= 1.0 { 0.003 } else { 0.002 };
+            let more = area / expected - 1.0;
+            assert!(thickened || (more > -0.002 && more < most), "{area} for {expected} at {border}");
         }
     }
 }

@@ -102,7 +102,7 @@ impl Room {
         let gutter = nesting.gutter.mm().clamp(0.0, feed.width.hypot(feed.length) + 1.0);
         let ordered = nesting.lots.iter().filter(|lot| !lot.filler);
         let copies = ordered.clone().map(copies_of).sum();
-        let work = Work::of(nesting.effort, nesting.lots.len(), copies);
+        let work = Work::of(nesting.effort, ordered.clone().count(), copies);
         let corners = |lot: &Lot| lot.outermost.iter().map(|ring| ring.points().len()).sum::<usize>();
         let stray = if nesting.lots.iter().any(|lot| corners(lot) > 200) { STRAY_MM } else { 0.0 };
         let reach = nesting.lots.iter().map(|lot| lot.reach.mm()).fold(f64::INFINITY, f64::min);
@@ -111,7 +111,12 @@ impl Room {
         let (steps, halo_rows) = (work.steps, work.halo_rows);
         let scale = Scale { cell, gutter, steps, feed_turn_deg: feed.turn_deg, pad, halo_rows };
         let mut order: Vec<usize> = (0..nesting.lots.len()).collect();
-        order.sort_by(|a, b| by_geometry(&nesting.lots[*a], &nesting.lots[*b]).then(a.cmp(b)));
+        // Fillers come last, so that what was ordered lies as it would without them.
+        let filler = |lot: &usize| nesting.lots[*lot].filler;
+        order.sort_by(|a, b| {
+            let by_shape = || by_geometry(&nesting.lots[*a], &nesting.lots[*b]);
+            filler(a).cmp(&filler(b)).then_with(by_shape).then(a.cmp(b))
+        });
         Room { feed, sections: sections(nesting.frame, feed, gutter), scale, work, order }
     }
 

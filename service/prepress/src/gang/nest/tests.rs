@@ -140,7 +140,7 @@ fn improvement_keeps_every_promise_and_makes_the_same_places_twice() {
     let bar = KeepOut::Box(Rect::new(10.0, 120.0, 40.0, 126.0));
     for gutter in [0.0, 2.0] {
         let frame = sheet(vec![disc, bar]);
-        let mut lots = mix(9, 9);
+        let mut lots = mix(11, 9);
         lots.push(lot(box_of(22.0, 9.0), 0.0, Rotate::HalfTurns, 3));
         let stage = Stage::of(nesting(&frame, gutter, lots));
         let before = stage.bins();
