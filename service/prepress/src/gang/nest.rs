@@ -338,7 +338,9 @@ fn cell(nesting: &Nesting<'_>, gutter: f64, wanted: f64, window_area: f64) -> f6
         let bounds = turned_bounds(&lot.outermost, 0.0);
         bounds.width().max(bounds.height())
     };
-    let mut sizes: Vec<f64> = nesting.lots.iter().map(longest).collect();
+    // Fillers must not change how what was ordered lies.
+    let all_fillers = nesting.lots.iter().all(|lot| lot.filler);
+    let mut sizes: Vec<f64> = nesting.lots.iter().filter(|lot| all_fillers || !lot.filler).map(longest).collect();
     sizes.sort_by(f64::total_cmp);
     let typical = sizes.get(sizes.len() / 2).copied().unwrap_or(0.0);
     let fine = wanted.min((typical / CELLS_PER_PART).max(LEAST_CELL_MM));

@@ -215,7 +215,7 @@ fn fillers_add_no_sheet_and_no_length_of_roll() {
     roll.roll = true;
     let with = run(&roll);
     assert_eq!(with.sheets.len(), bare.sheets.len());
-    assert!(far(&with, &lots) <= far(&bare, &lots) + 1e-6);
+    assert!(far(&with, &lots) <= far(&bare, &lots) + 1e-6, "{} and {}", far(&with, &lots), far(&bare, &lots));
     assert!(placed(&with) > 5 && placed(&on_sheets) < 500, "{} and {} fillers", placed(&with), placed(&on_sheets));
     assert!(placed(&on_sheets) > placed(&with), "a sheet is printed to its end");
     assert!(with.unplaced.iter().all(|entry| entry.lot == 8 && entry.fault.is_none()));
