@@ -9,7 +9,7 @@ from PIL import Image
 import pytest
 
 import jobs
-from test_border import BORDER_MM, HAUSDORFF_MM, RELATIVE_AREA, WIDTH_MM, delivered, reference
+from test_border import BORDER_MM, HAUSDORFF_MM, WIDTH_MM, assert_near, delivered, reference
 
 PICTURES = Path(__file__).parent.parent / "fixtures" / "art" / "backdrop"
 # Plain, dark, compressed with a window, chequered, with a cast shadow: shapes that a border holds together.
@@ -44,9 +44,7 @@ def test_cut_line_is_a_geos_buffer_of_the_true_art(run, name, tmp_path):
     path, pixel_mm = truth(name, tmp_path)
     expected = reference(path)
     line, _ = delivered(run, name)
-    apart = max(line.hausdorff_distance(expected), expected.hausdorff_distance(line))
-    assert abs(line.area / expected.area - 1) <= RELATIVE_AREA, f"{line.area} mm2 for {expected.area} mm2"
-    assert apart <= HAUSDORFF_MM + pixel_mm, f"{apart:.3f} mm"
+    assert_near(line, expected, HAUSDORFF_MM + pixel_mm)
 
 
 def test_findings_say_what_was_taken_away(run):
