@@ -18,7 +18,7 @@ WIDTH_MM = 55
 HAUSDORFF_MM = 0.15
 # Shallow dents are filled by a tenth of the border, 0.3 mm at most: outward, never inward.
 FILLED_MM = 0.3
-RELATIVE_AREA = 4e-3
+RELATIVE_AREA = 5e-3
 PICTURES = ["heart.png", "crow.png", "snowman.png", "scroll.png", "lizard.png"]
 
 
@@ -70,7 +70,7 @@ def assert_near(line, expected, inward_mm):
 
 @pytest.mark.parametrize("picture", PICTURES)
 def test_cut_line_is_a_geos_buffer_of_the_art(run, picture):
-    """Area within 0.4 %, no point farther in than 0.15 mm, none farther out than that and what may be filled."""
+    """Area within 0.5 %, no point farther in than 0.15 mm, none farther out than that and what may be filled."""
     expected = reference(run.scratch / "art" / picture)
     line, _ = delivered(run, picture)
     assert_near(line, expected, HAUSDORFF_MM)
