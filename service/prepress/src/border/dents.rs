@@ -12,7 +12,7 @@
 
 use crate::cancel::Cancel;
 use crate::fault::Fault;
-use crate::geom::{Point, Ring, Vec2};
+use crate::geom::{Parabola, Point, Ring, Vec2};
 
 /// Dents up to this share of the border are filled, those of twice the depth stay. A border that is a tenth wider for a few
 /// millimetres looks even; a cut without a border shows every move, and gets none.
@@ -109,15 +109,7 @@ impl Samples {
             return None;
         }
         let step = length / count as f64;
-        let mut points = Vec::with_capacity(count);
-        let mut walked = 0.0;
-        for (from, to) in ring.edges() {
-            let along = from.distance(to);
-            while points.len() < count && points.len() as f64 * step <= walked + along {
-                points.push(from.lerp(to, ((points.len() as f64 * step - walked) / along).clamp(0.0, 1.0)));
-            }
-            walked += along;
-        }
+        let points = ring.at_even_steps(0, count);
         let count = points.len();
         let around =
             (0..count + 2 * AROUND).map(|index| points[(index + (AROUND / count + 1) * count - AROUND) % count]);
@@ -186,9 +178,7 @@ impl Room {
         // No bridge leads over more than a quarter of a ring.
         let longest = limits.longest().min(samples.count / 4);
         for start in (0..samples.count).step_by(limits.stride) {
-            if start % 256 == 0 {
-                cancel.check()?;
-            }
+            cancel.check_every(256, start)?;
             for span in (SHORTEST..=longest).step_by(limits.stride) {
                 let ends = (samples.at(start as isize), samples.at((start + span) as isize));
                 let Some(bridge) = Bridge::between(ends, limits.radius) else { continue };
@@ -240,13 +230,10 @@ fn kept(samples: &Samples, bridge: &Bridge, (start, span): (usize, usize), limit
         * fading(progress / (samples.step * stride as f64), PROGRESS)
 }
 
-/// Runs a parabola over the samples (Savitzky and Golay 1964, "Smoothing and differentiation of data by simplified least
-/// squares procedures") and lets those that have room follow it, again and again. From the bridges down, so that what it
-/// leaves of them is as much as is smooth.
+/// Runs a parabola over the samples and lets those that have room follow it, again and again. From the bridges down, so that
+/// what it leaves of them is as much as is smooth.
 fn smoothed(samples: &Samples, room: &Room) -> Vec<Point> {
-    let window = WINDOW as i64;
-    let weights: Vec<f64> = (-window..=window).map(|k| (3 * window * (window + 1) - 1 - 5 * k * k) as f64).collect();
-    let total: f64 = weights.iter().sum();
+    let parabola = Parabola::over(WINDOW);
     let count = samples.count;
     let movable: Vec<usize> = (0..count).filter(|index| room.most[*index] > 0.0).collect();
     let mut rise = room.most.clone();
@@ -254,9 +241,7 @@ fn smoothed(samples: &Samples, room: &Room) -> Vec<Point> {
     let mut points: Vec<Point> = (0..count).map(|index| place(rise[index], index)).collect();
     for _ in 0..ROUNDS {
         for &index in &movable {
-            let at = |k: usize| points[(index + count + k - WINDOW) % count].to_vec2();
-            let smooth = weights.iter().enumerate().fold(Vec2::ZERO, |sum, (k, weight)| sum + at(k) * *weight) / total;
-            let moved = (smooth - points[index].to_vec2()).dot(room.direction[index]);
+            let moved = (parabola.at(&points, index) - points[index].to_vec2()).dot(room.direction[index]);
             rise[index] = (rise[index] + moved).clamp(0.0, room.most[index]);
         }
         for &index in &movable {

@@ -97,6 +97,14 @@ impl Lengths {
         self.kept_hole.map_or(0.0, |width| (width / 2.0 - self.inside).max(0.0))
     }
 
+    /// How far from the art anything asks for distances.
+    fn asked_of_art(&self, joins_parts: bool) -> f64 {
+        let between = if joins_parts { self.reach / 2.0 } else { 0.0 };
+        // Only bridges narrower than the disc that rounds corners ask so far from the art.
+        let rounded = if self.half_width < self.outside { self.outside + self.inside } else { 0.0 };
+        (self.grown + self.hole_depth()).max(between).max(rounded)
+    }
+
     /// Radius of the disc that rounds outside corners of the grown shape.
     fn rounding(&self) -> f64 {
         self.outside * OUTSIDE_RESERVE + self.inside
@@ -122,52 +130,38 @@ struct Work<'a> {
     cancel: &'a Cancel,
 }
 
-/// Art ready to be grown on a grid.
-struct Laid {
-    art: Art,
-    edges: Edges,
-    lengths: Lengths,
-    grid: Grid,
-}
-
-impl Laid {
-    fn out(edge: &Region, growth: &Growth, fineness: Fineness) -> Result<Laid, Fault> {
-        let lengths = Lengths::of(growth);
-        let hole_floor = lengths.kept_hole.map(|width| width + 2.0 * lengths.border);
-        let art = Art::sort_out(edge, growth.cutting.speck.mm(), hole_floor)?;
-        let bounds = art.rings.iter().map(Ring::bounds).reduce(|a, b| a.union(b)).ok_or(Fault::ArtBlank)?;
-        let margin = lengths.grown.max(lengths.half_width + lengths.inside) + lengths.outside + lengths.inside;
-        let grid = Grid::over(bounds, margin, fineness)?;
-        Ok(Laid { edges: art.edges(), art, lengths, grid })
-    }
-
-    /// The art measured outside, as far as anything asks.
-    fn measured(&self, order: Parts, cancel: &Cancel) -> Result<Field<'_>, Fault> {
-        let lengths = &self.lengths;
-        let between = if self.art.parts > 1 && order != Parts::SetAside { lengths.reach / 2.0 } else { 0.0 };
-        // Only bridges narrower than the disc that rounds corners ask so far from the art.
-        let rounded = if lengths.half_width < lengths.outside { lengths.outside + lengths.inside } else { 0.0 };
-        let outward = (lengths.grown + lengths.hole_depth()).max(between).max(rounded) + 2.0 * self.grid.cell();
-        let reach = Reach { inward: 0.0, outward };
-        Field::measure(self.grid, &self.edges, inside_flags(&self.grid, &self.art.rings), reach, cancel)
-    }
-}
-
 /// See [`super::grow`].
 pub(super) fn grow(edge: &Region, growth: &Growth, cancel: &Cancel) -> Result<Grown, Fault> {
-    let laid = Laid::out(edge, growth, Fineness::Full)?;
-    let field = laid.measured(growth.parts, cancel)?;
-    let work = Work { lengths: &laid.lengths, grid: laid.grid, art: &field, fineness: Fineness::Full, cancel };
-    work.finish(&laid.art, growth.parts)
+    on_grid(edge, growth, Fineness::Full, cancel, |work, art| work.finish(art, growth.parts))
 }
 
 /// See [`super::rough_bounds`].
 pub(super) fn rough_bounds(edge: &Region, growth: &Growth, cancel: &Cancel) -> Result<Rect, Fault> {
-    let laid = Laid::out(edge, growth, Fineness::Rough)?;
-    let field = laid.measured(growth.parts, cancel)?;
-    let work = Work { lengths: &laid.lengths, grid: laid.grid, art: &field, fineness: Fineness::Rough, cancel };
-    let shaped = work.shape(&laid.art, growth.parts)?;
-    shaped.rings.iter().map(Ring::bounds).reduce(|a, b| a.union(b)).ok_or(Fault::ArtBlank)
+    on_grid(edge, growth, Fineness::Rough, cancel, |work, art| {
+        let shaped = work.shape(art, growth.parts)?;
+        Region::new(shaped.rings).bounds().ok_or(Fault::ArtBlank)
+    })
+}
+
+/// Lays art out on a grid, measures it, and works on it.
+fn on_grid<T>(
+    edge: &Region,
+    growth: &Growth,
+    fineness: Fineness,
+    cancel: &Cancel,
+    run: impl FnOnce(&Work<'_>, &Art) -> Result<T, Fault>,
+) -> Result<T, Fault> {
+    let lengths = Lengths::of(growth);
+    let hole_floor = lengths.kept_hole.map(|width| width + 2.0 * lengths.border);
+    let art = Art::sort_out(edge, growth.cutting.speck.mm(), hole_floor)?;
+    let bounds = art.rings.iter().map(Ring::bounds).reduce(|a, b| a.union(b)).ok_or(Fault::ArtBlank)?;
+    let margin = lengths.grown.max(lengths.half_width + lengths.inside) + lengths.outside + lengths.inside;
+    let grid = Grid::over(bounds, margin, fineness)?;
+    let joins_parts = art.parts > 1 && growth.parts != Parts::SetAside;
+    let reach = Reach { inward: 0.0, outward: lengths.asked_of_art(joins_parts) + 2.0 * grid.cell() };
+    let edges = art.edges();
+    let field = Field::measure(grid, &edges, inside_flags(&grid, &art.rings), reach, cancel)?;
+    run(&Work { lengths: &lengths, grid, art: &field, fineness, cancel }, &art)
 }
 
 /// A shape with what was done to it.

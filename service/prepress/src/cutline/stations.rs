@@ -1,6 +1,6 @@
 //! A ring resampled in even steps and smoothed, with its direction at every station.
 
-use crate::geom::{Point, Ring, Vec2};
+use crate::geom::{Parabola, Point, Ring, Vec2};
 
 /// Distance of stations, mm. Finer follows the grid's noise and costs time; coarser misses turns of half a millimetre.
 const STEP_MM: f64 = 0.1;
@@ -78,37 +78,16 @@ fn resampled(ring: &Ring) -> Vec<Point> {
         a.y.total_cmp(&b.y).then(a.x.total_cmp(&b.x))
     });
     let first = topmost.unwrap_or(0);
-    let count = ((ring.perimeter().mm() / STEP_MM).round() as usize).max(FEWEST);
-    let step = ring.perimeter().mm() / count as f64;
-    let mut stations = Vec::with_capacity(count);
-    let mut walked = 0.0;
-    for index in 0..points.len() {
-        let from = points[(first + index) % points.len()];
-        let to = points[(first + index + 1) % points.len()];
-        let length = from.distance(to);
-        while stations.len() < count && stations.len() as f64 * step <= walked + length {
-            stations.push(from.lerp(to, ((stations.len() as f64 * step - walked) / length).clamp(0.0, 1.0)));
-        }
-        walked += length;
-    }
-    stations
+    ring.at_even_steps(first, ((ring.perimeter().mm() / STEP_MM).round() as usize).max(FEWEST))
 }
 
-/// Savitzky and Golay 1964, "Smoothing and differentiation of data by simplified least squares procedures": parabola over
-/// 2 m + 1 points, weight of the k-th proportional to 3 m (m + 1) - 1 - 5 k².
 fn smoothed(raw: &[Point], points: &[Point], window: usize, most_moved: f64) -> Vec<Point> {
-    let window = window as i64;
-    let weight = |k: i64| (3 * window * (window + 1) - 1 - 5 * k * k) as f64;
-    let total: f64 = (-window..=window).map(weight).sum();
-    let count = points.len() as i64;
-    let at = |index: i64| points[index.rem_euclid(count) as usize].to_vec2();
-    let smooth = |index: i64| {
-        let sum = (-window..=window).fold(Vec2::ZERO, |sum, k| sum + at(index + k) * weight(k));
-        let own = raw[index as usize];
-        let moved = sum / total - own.to_vec2();
-        own + moved * (most_moved / moved.hypot().max(most_moved))
+    let parabola = Parabola::over(window);
+    let smooth = |(index, own): (usize, &Point)| {
+        let moved = parabola.at(points, index) - own.to_vec2();
+        *own + moved * (most_moved / moved.hypot().max(most_moved))
     };
-    (0..count).map(smooth).collect()
+    raw.iter().enumerate().map(smooth).collect()
 }
 
 /// First derivative by the same parabola: weight of the k-th proportional to k.

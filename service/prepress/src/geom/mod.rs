@@ -4,12 +4,14 @@
 //! rotation of an [`Affine`] turns clockwise as seen with y down.
 
 mod cut_line;
+mod parabola;
 mod pose;
 mod region;
 mod ring;
 
 pub use cut_line::CutLine;
 pub use kurbo::{Affine, BezPath, PathEl, Point, Rect, Shape, Vec2};
+pub(crate) use parabola::Parabola;
 pub use pose::Pose;
 pub use region::Region;
 pub use ring::Ring;

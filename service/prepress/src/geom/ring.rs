@@ -70,6 +70,23 @@ impl Ring {
         self.points.iter().copied().zip(next.copied())
     }
 
+    /// So many points at even steps around it, from one of its own on; fewer where rounding loses the last.
+    pub(crate) fn at_even_steps(&self, first: usize, count: usize) -> Vec<Point> {
+        let step = self.perimeter().mm() / count as f64;
+        let mut points = Vec::with_capacity(count);
+        let mut walked = 0.0;
+        for index in 0..self.points.len() {
+            let from = self.points[(first + index) % self.points.len()];
+            let to = self.points[(first + index + 1) % self.points.len()];
+            let length = from.distance(to);
+            while points.len() < count && points.len() as f64 * step <= walked + length {
+                points.push(from.lerp(to, ((points.len() as f64 * step - walked) / length).clamp(0.0, 1.0)));
+            }
+            walked += length;
+        }
+        points
+    }
+
     /// How far a point is from the nearest edge.
     #[cfg(test)]
     pub(crate) fn distance_to_edges(&self, point: Point) -> f64 {

@@ -32,9 +32,7 @@ fn beside_ground(map: &GroundMap, cancel: &Cancel) -> Result<Vec<usize>, Fault> 
     // Whether a column has ground in the row or its neighbours, reused from row to row.
     let mut columns = vec![false; map.width];
     for y in 0..map.height {
-        if y % 64 == 0 {
-            cancel.check()?;
-        }
+        cancel.check_every(64, y)?;
         columns.fill(false);
         for row in y.saturating_sub(1)..=(y + 1).min(map.height - 1) {
             let classes = &map.classes[row * map.width..(row + 1) * map.width];
