@@ -9,7 +9,7 @@
 use std::sync::OnceLock;
 
 use super::coated::Press;
-use super::table::falling;
+use super::table::corners;
 use super::{Lab, Srgb, delta_e_2000};
 
 /// Nodes along each channel: the more, the nearer colours between them come to their own values (a test says how near), and
@@ -74,18 +74,12 @@ impl Gamut {
             *part = at - cell as f32;
         }
         let mut found = Printed::default();
-        let mut add = |node: usize, weight: f32| {
-            let value = &self.nodes[node];
+        for (corner, weight) in corners(node, [NODES * NODES, NODES, 1], parts) {
+            let value = &self.nodes[corner];
             found.printed += value.printed * weight;
             found.beyond += value.beyond * weight;
             found.ink_percent += value.ink_percent * weight;
-        };
-        let mut weight = 1.0;
-        for axis in falling(parts) {
-            add(node, weight - parts[axis]);
-            (node, weight) = (node + [NODES * NODES, NODES, 1][axis], parts[axis]);
         }
-        add(node, weight);
         found
     }
 }

@@ -81,23 +81,23 @@ impl Table {
     fn within(&self, node: usize, parts: [f32; 3]) -> Values {
         let strides = [self.grid * self.grid * self.outputs, self.grid * self.outputs, self.outputs];
         let mut found = [0.0; 4];
-        let (mut corner, mut weight) = (node, 1.0);
-        for axis in falling(parts) {
-            self.add(&mut found, corner, weight - parts[axis]);
-            (corner, weight) = (corner + strides[axis], parts[axis]);
+        for (corner, weight) in corners(node, strides, parts) {
+            let values = &self.nodes[corner..corner + self.outputs];
+            found.iter_mut().zip(values).for_each(|(sum, value)| *sum += value * weight);
         }
-        self.add(&mut found, corner, weight);
         found
-    }
-
-    fn add(&self, to: &mut Values, node: usize, weight: f32) {
-        to.iter_mut().zip(&self.nodes[node..node + self.outputs]).for_each(|(sum, value)| *sum += value * weight);
     }
 }
 
-/// Axes of a cell by their parts, the largest first: the corners that they lead over are those of the tetrahedron.
-pub(super) fn falling(parts: [f32; 3]) -> [usize; 3] {
+/// Corners of the tetrahedron around a place in a cell, with their weights: from the first corner along the axes, the one
+/// with the largest part first.
+pub(super) fn corners(first: usize, strides: [usize; 3], parts: [f32; 3]) -> [(usize, f32); 4] {
     let mut axes = [0, 1, 2];
     axes.sort_by(|one, other| parts[*other].total_cmp(&parts[*one]));
-    axes
+    let mut corners = [(first, 1.0); 4];
+    for (step, axis) in axes.into_iter().enumerate() {
+        corners[step].1 -= parts[axis];
+        corners[step + 1] = (corners[step].0 + strides[axis], parts[axis]);
+    }
+    corners
 }

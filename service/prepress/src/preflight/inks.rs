@@ -4,15 +4,13 @@
 //! backdrop, through the coated profile. Ink is measured on the picture's own inks too, where it came in CMYK: the profile
 //! keeps to its limit, so that too much ink in the art is not printed, but its deep blacks come out as the press's own.
 
-use super::ArtFacts;
+use super::picture::ART_ALPHA;
 use super::survey::boxes;
 use crate::colour::gamut::{Gamut, Printed};
 use crate::finding::{Code, Finding, Place};
+use crate::intake::Artwork;
 use crate::order::{PrintColour, Stock, Thresholds};
 use crate::silhouette::CutOut;
-
-/// Alpha from which a pixel is art: the 50 % iso-line.
-const ART_ALPHA: u8 = 128;
 
 /// Pixels that are looked at, at most, evenly spread: shares are then right to a thousandth, and the cost does not grow with
 /// the picture.
@@ -23,13 +21,13 @@ const INK_SLACK_PERCENT: f64 = 0.5;
 
 const UNIT_OF_INK: &str = "percent of ink";
 
-/// Findings of a picture on a stock that is printed in CMYK; none on others.
-pub fn inspect_colours(cut_out: &CutOut, facts: &ArtFacts, stock: &Stock, thresholds: &Thresholds) -> Vec<Finding> {
+/// Findings of a picture on a stock that is printed in CMYK; none on others. `cut_out` is the picture without its backdrop.
+pub fn inspect_colours(artwork: &Artwork, cut_out: &CutOut, stock: &Stock, thresholds: &Thresholds) -> Vec<Finding> {
     match stock.colour {
         PrintColour::Rgb => Vec::new(),
         PrintColour::Cmyk => {
             let seen = Seen::of(cut_out, thresholds);
-            [seen.beyond_gamut(cut_out.visible, thresholds), seen.ink(cut_out.visible, facts, thresholds)]
+            [seen.beyond_gamut(cut_out.visible, thresholds), seen.ink(cut_out.visible, artwork, thresholds)]
                 .into_iter()
                 .flatten()
                 .collect()
@@ -108,7 +106,7 @@ impl Seen {
         Some(finding.saying(message, Code::ColourGamut.remedy()).at(places))
     }
 
-    fn ink(&self, visible: Place, facts: &ArtFacts, thresholds: &Thresholds) -> Option<Finding> {
+    fn ink(&self, visible: Place, artwork: &Artwork, thresholds: &Thresholds) -> Option<Finding> {
         let limit = thresholds.ink_limit_percent;
         let finding = |most: f64, message: String| {
             let measured = Finding::new(Code::ColourInk).measured(most, Some(limit), UNIT_OF_INK);
@@ -123,7 +121,7 @@ impl Seen {
             );
             return Some(finding(most, message).at(boxes(visible, self.heavy.iter().copied())));
         }
-        let own = facts.survey.ink_load.as_ref()?;
+        let own = artwork.ink_load.as_ref()?;
         let share = own.share_over(limit + INK_SLACK_PERCENT);
         (share > thresholds.ink_share).then(|| {
             let most = own.most_percent();
@@ -145,9 +143,8 @@ mod tests {
 
     use super::*;
     use crate::geom::Region;
-    use crate::intake::{Artwork, Format, InkLoad};
+    use crate::intake::{Format, InkLoad};
     use crate::order::Form;
-    use crate::preflight::inspect_art;
     use crate::silhouette::BackdropFound;
     use crate::units::Mm;
 
@@ -165,8 +162,7 @@ mod tests {
     fn found(pixels: RgbaImage, load: Option<InkLoad>, thresholds: &Thresholds, colour: PrintColour) -> Vec<Finding> {
         let cut_out = cut_out(pixels);
         let artwork = Artwork { ink_load: load, ..Artwork::new(Arc::clone(&cut_out.pixels), Format::Png) };
-        let facts = inspect_art(&artwork, &cut_out, thresholds);
-        inspect_colours(&cut_out, &facts, &stock(colour), thresholds)
+        inspect_colours(&artwork, &cut_out, &stock(colour), thresholds)
     }
 
     /// 100 x 100 in one colour, the first so many rows in another.

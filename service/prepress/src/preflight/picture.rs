@@ -10,7 +10,7 @@ use crate::intake::{Artwork, CMYK, Format};
 use crate::silhouette::{BackdropFound, CutOut};
 
 /// Alpha from which a pixel is art: the 50 % iso-line.
-const ART_ALPHA: u8 = 128;
+pub(super) const ART_ALPHA: u8 = 128;
 
 /// Parts whose box is smaller than this share of the art's longest side are specks. Common practice, no source; the outline
 /// counts again in millimetres.

@@ -396,7 +396,7 @@ pub(super) fn draft(
             Draft { facts, outlined: None }
         }
     };
-    let colours = preflight::inspect_colours(&source.cut_out, seen, stock, bench.thresholds);
+    let colours = preflight::inspect_colours(&source.artwork, &source.cut_out, stock, bench.thresholds);
     draft.facts.findings.extend(colours);
     Ok(draft)
 }

@@ -1,7 +1,8 @@
 //! Pictures of one finished sticker for the customer: as it will look once it is cut, upright, on a ground.
 //!
 //! What is printed past the outermost cut is not shown, kept holes show the ground, and a soft shadow outside tells the
-//! sticker from it. On stock that is printed in CMYK colours are what its inks show (see `inks`). Nothing here changes what is made. Looks are common practice, no source.
+//! sticker from it. On stock that is printed in CMYK colours are what its inks show (see `inks`). Nothing here changes what
+//! is made. Looks are common practice, no source.
 
 mod inks;
 mod raster;

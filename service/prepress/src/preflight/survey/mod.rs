@@ -20,7 +20,7 @@ pub(super) use lines::FineLine;
 pub(super) use rim::RimSample;
 
 use crate::finding::Place;
-use crate::intake::{Artwork, Format, InkLoad};
+use crate::intake::{Artwork, Format};
 use crate::silhouette::CutOut;
 use scan::{Axis, Scan};
 pub(super) use tiles::boxes;
@@ -52,8 +52,6 @@ pub(super) struct Survey {
     pub(super) colours: rim::Colours,
     /// Lines thin enough that they may be fine in print.
     pub(super) lines: Vec<FineLine>,
-    /// How much ink the file's own samples ask for; only of those in CMYK.
-    pub(super) ink_load: Option<InkLoad>,
 }
 
 /// Looks over a picture. `cut_out` is the picture without its backdrop.
@@ -96,6 +94,5 @@ pub(super) fn survey(artwork: &Artwork, cut_out: &CutOut) -> Survey {
         rim: rims.samples,
         colours: rims.colours,
         lines: lines.found,
-        ink_load: artwork.ink_load.clone(),
     }
 }

@@ -129,11 +129,7 @@ impl Field {
     pub(super) fn not_yet(mut self, values: impl Into<Value>) -> Field {
         let values = values.into();
         let which = match values.as_array() {
-            Some(words) => {
-                let words: Vec<String> =
-                    words.iter().filter_map(Value::as_str).map(|word| format!("`{word}`")).collect();
-                words.join(", ")
-            }
+            Some(words) => listed(words.iter().filter_map(Value::as_str)),
             None => "any other value than the default".to_owned(),
         };
         self.say(&format!("Not supported yet: {which} is refused (`job.not_supported_yet`)."));
@@ -143,8 +139,7 @@ impl Field {
     /// Values that runs refuse so far; preflight, proofs and estimates take them.
     #[must_use]
     pub(super) fn not_yet_in_runs(mut self, values: &[&str]) -> Field {
-        let words: Vec<String> = values.iter().map(|word| format!("`{word}`")).collect();
-        let words = words.join(", ");
+        let words = listed(values.iter().copied());
         self.say(&format!("Not supported yet in runs: a gang job with {words} is refused (`job.not_supported_yet`)."));
         self.with("x-not-supported-yet-in-runs", json!(values))
     }
@@ -152,6 +147,11 @@ impl Field {
     fn into_value(self) -> Value {
         Value::Object(self.0)
     }
+}
+
+/// Words as a description names them.
+fn listed<'a>(words: impl Iterator<Item = &'a str>) -> String {
+    words.map(|word| format!("`{word}`")).collect::<Vec<_>>().join(", ")
 }
 
 /// A number as short as JSON has it.
