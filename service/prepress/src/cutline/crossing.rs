@@ -1,6 +1,6 @@
 //! Whether lines cross themselves or each other.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use crate::cancel::Cancel;
 use crate::fault::Fault;
@@ -33,11 +33,11 @@ impl Piece {
     }
 }
 
-/// Whether any two pieces of the lines cross.
+/// The lines of which pieces cross, each other or those of another line.
 ///
 /// # Errors
 /// `run.cancelled`.
-pub(super) fn any(lines: &[CutLine], cancel: &Cancel) -> Result<bool, Fault> {
+pub(super) fn found(lines: &[CutLine], cancel: &Cancel) -> Result<BTreeSet<usize>, Fault> {
     let mut squares: BTreeMap<(i64, i64), Vec<Piece>> = BTreeMap::new();
     for (line, path) in lines.iter().enumerate() {
         cancel.check()?;
@@ -47,12 +47,14 @@ pub(super) fn any(lines: &[CutLine], cancel: &Cancel) -> Result<bool, Fault> {
             sort_in(&mut squares, Piece { line, place, of, from, to });
         }
     }
-    Ok(squares.values().any(|pieces| {
-        pieces
-            .iter()
-            .enumerate()
-            .any(|(index, one)| pieces[index + 1..].iter().any(|other| !one.follows(other) && cross(one, other)))
-    }))
+    let mut crossing = BTreeSet::new();
+    for pieces in squares.values() {
+        for (index, one) in pieces.iter().enumerate() {
+            let others = pieces[index + 1..].iter().filter(|other| !one.follows(other) && cross(one, other));
+            crossing.extend(others.flat_map(|other| [one.line, other.line]));
+        }
+    }
+    Ok(crossing)
 }
 
 /// Puts a piece into every square that it passes; long ones in steps, so that a box full of squares is never filled.

@@ -23,8 +23,8 @@ use crate::geom::{CutLine, Point, Region, Ring};
 use crate::order::Cutting;
 use crate::units::Mm;
 
-/// Tolerances in mm to which cubics are fitted, tried in turn until no line crosses itself or another. The first one
-/// leaves room for what is measured between stations, so that 0.05 mm is delivered; smaller ones cost nodes.
+/// Tolerances in mm to which cubics are fitted. The first one leaves room for what is measured between stations, so that
+/// 0.05 mm is delivered; lines that cross themselves or another take the next ones in turn, which cost nodes.
 const TOLERANCES_MM: [f64; 5] = [0.04, 0.025, 0.012, 0.005, 0.002];
 
 /// Tolerance for smooth outlines: they have nodes to spare, and are drawn much truer.
@@ -46,6 +46,10 @@ const MOST_FOR_FINE: f64 = 2.0;
 /// there it has least border to spare. Measured on fractal edges, no source.
 const CLOSER: f64 = 0.9;
 
+/// Length of all lines together, mm, beyond which each is fitted once, on few ways: only noise drawn metres wide has so
+/// much, and would take minutes. Measured, no source.
+const LONG_MM: f64 = 10_000.0;
+
 /// Nodes per 100 mm that are aimed at.
 const AIMED_NODES: f64 = 18.0;
 
@@ -62,52 +66,76 @@ pub fn draw(region: &Region, cutting: &Cutting, cancel: &Cancel) -> Result<Vec<C
         region.rings.iter().filter(|ring| ring.points().len() > 2 && ring.area_mm2() > 0.0).collect();
     let hole = |ring: &Ring| ring.signed_area() < 0.0;
     rings.sort_by(|a, b| hole(a).cmp(&hole(b)).then(b.area_mm2().total_cmp(&a.area_mm2())));
-    let broken = || Fault::CutLineBroken { reason: "a ring without extent".to_owned() };
     let radii = fit::Radii { inside: cutting.inside_radius.mm(), outside: cutting.outside_radius.mm() };
-    let fitted = |tolerance: f64, smoothing: f64| -> Result<(Vec<CutLine>, bool), Fault> {
-        let mut gentle = true;
-        let mut line = |ring: &&Ring| {
-            let fitted = gentlest(&Stations::along(ring, smoothing), tolerance, radii, cancel)?;
-            gentle &= fitted.kept >= 1.0;
-            CutLine::new(fitted.path).ok_or_else(broken)
-        };
-        let lines = rings.iter().map(&mut line).collect::<Result<_, _>>()?;
-        Ok((lines, gentle))
-    };
-    for tolerance in TOLERANCES_MM {
-        // What smoothing moves is taken from the tolerance.
-        let (lines, _) = fitted(tolerance, SMOOTHING_MM.min(tolerance / 2.0))?;
-        if crossing::any(&lines, cancel)? {
-            continue;
+    let pen = Pen { radii, many: rings.iter().map(|ring| ring.perimeter().mm()).sum::<f64>() <= LONG_MM, cancel };
+    let [usual, closer @ ..] = TOLERANCES_MM;
+    // What smoothing moves is taken from the tolerance.
+    let (mut lines, _) = pen.lines(&rings, usual, SMOOTHING_MM)?;
+    let mut crossing = crossing::found(&lines, cancel)?;
+    if crossing.is_empty() {
+        return Ok(pen.finer(&rings, nodes_per_100_mm(&lines))?.unwrap_or(lines));
+    }
+    for tolerance in closer {
+        for line in &crossing {
+            lines[*line] = pen.line(rings[*line], tolerance, SMOOTHING_MM.min(tolerance / 2.0))?.0;
         }
-        let nodes = nodes_per_100_mm(&lines);
-        if tolerance > FINE_MM && nodes <= SMOOTH_NODES {
-            let (finer, gentle) = fitted(FINE_MM, FINE_SMOOTHING_MM)?;
-            let few = nodes_per_100_mm(&finer) <= AIMED_NODES.min(nodes * MOST_FOR_FINE);
-            if gentle && few && !crossing::any(&finer, cancel)? {
-                return Ok(finer);
-            }
+        crossing = crossing::found(&lines, cancel)?;
+        if crossing.is_empty() {
+            return Ok(lines);
         }
-        return Ok(lines);
     }
     // Straight pieces along the rings themselves cross only where the rings do.
     let lines = rings.iter().map(|ring| CutLine::polygon(ring).ok_or_else(broken)).collect::<Result<Vec<_>, _>>()?;
-    if crossing::any(&lines, cancel)? {
+    if !crossing::found(&lines, cancel)?.is_empty() {
         return Err(Fault::CutLineBroken { reason: "the region's edge crosses itself".to_owned() });
     }
     Ok(lines)
 }
 
-/// Follows more ways where the few usual ones turn tighter than the cutting radii; of all lines the one that keeps most of
-/// them.
-fn gentlest(stations: &Stations, tolerance: f64, radii: fit::Radii, cancel: &Cancel) -> Result<fit::Fitted, Fault> {
-    let [usual, many] = fit::BEAMS;
-    let fitted = fit::path(stations, tolerance, radii, usual, cancel)?;
-    if fitted.kept >= 1.0 {
-        return Ok(fitted);
+fn broken() -> Fault {
+    Fault::CutLineBroken { reason: "a ring without extent".to_owned() }
+}
+
+/// What draws lines along rings.
+struct Pen<'a> {
+    radii: fit::Radii,
+    /// Whether many ways may be followed.
+    many: bool,
+    cancel: &'a Cancel,
+}
+
+impl Pen<'_> {
+    /// One line to each ring, and whether all of them keep the cutting radii.
+    fn lines(&self, rings: &[&Ring], tolerance: f64, smoothing: f64) -> Result<(Vec<CutLine>, bool), Fault> {
+        let lines: Vec<(CutLine, bool)> =
+            rings.iter().map(|ring| self.line(ring, tolerance, smoothing)).collect::<Result<_, _>>()?;
+        let gentle = lines.iter().all(|(_, gentle)| *gentle);
+        Ok((lines.into_iter().map(|(line, _)| line).collect(), gentle))
     }
-    let other = fit::path(stations, tolerance * CLOSER, radii, many, cancel)?;
-    Ok(if other.kept > fitted.kept { other } else { fitted })
+
+    /// Follows more ways where the few usual ones turn tighter than the cutting radii; of all lines the one that keeps most
+    /// of them.
+    fn line(&self, ring: &Ring, tolerance: f64, smoothing: f64) -> Result<(CutLine, bool), Fault> {
+        let stations = Stations::along(ring, smoothing);
+        let path = |tolerance, beam| fit::path(&stations, tolerance, self.radii, beam, self.cancel);
+        let [few, usual, many] = fit::BEAMS;
+        let mut fitted = path(tolerance, if self.many { usual } else { few })?;
+        if self.many && fitted.kept < 1.0 {
+            let other = path(tolerance * CLOSER, many)?;
+            fitted = if other.kept > fitted.kept { other } else { fitted };
+        }
+        Ok((CutLine::new(fitted.path).ok_or_else(broken)?, fitted.kept >= 1.0))
+    }
+
+    /// Lines much truer to smooth rings, if they need few nodes all the same, keep the radii and do not cross.
+    fn finer(&self, rings: &[&Ring], nodes: f64) -> Result<Option<Vec<CutLine>>, Fault> {
+        if nodes > SMOOTH_NODES {
+            return Ok(None);
+        }
+        let (lines, gentle) = self.lines(rings, FINE_MM, FINE_SMOOTHING_MM)?;
+        let few = nodes_per_100_mm(&lines) <= AIMED_NODES.min(nodes * MOST_FOR_FINE);
+        Ok((gentle && few && crossing::found(&lines, self.cancel)?.is_empty()).then_some(lines))
+    }
 }
 
 fn nodes_per_100_mm(lines: &[CutLine]) -> f64 {
