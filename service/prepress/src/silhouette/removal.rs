@@ -134,7 +134,11 @@ impl Study {
         self.veil.iter().for_each(|index| without_veil[*index] = ground::GROUND);
         let without_veil = GroundMap { classes: without_veil, width: self.map.width, height: self.map.height };
         let layers = band::layers(&without_veil, cancel)?;
-        if judge.share_within(&layers[band::LAYERS - 1], 2.0 * usual) > MAX_BLURRED_SHARE {
+        // A white outline on light grey is near the backdrop, and is no slope.
+        let innermost = layers[band::LAYERS - 1].iter().copied();
+        let innermost: Vec<usize> = innermost.filter(|at| !judge.is_white_outline(*at)).collect();
+        let blurred = judge.share_within(&innermost, 2.0 * usual) * innermost.len() as f64;
+        if blurred > MAX_BLURRED_SHARE * layers[band::LAYERS - 1].len() as f64 {
             return Ok(true);
         }
         // Art has no slopes and chequers of its own.
