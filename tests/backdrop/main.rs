@@ -3,7 +3,7 @@
 
 use std::error::Error;
 use std::io::Write;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::time::{Duration, Instant};
 
@@ -20,10 +20,12 @@ fn main() -> Result<(), Box<dyn Error>> {
     let out = arguments.next();
     let order =
         if arguments.next().as_deref() == Some("always") { BackdropRemove::Always } else { BackdropRemove::Auto };
-    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/art/backdrop");
+    let ours = Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/art/backdrop");
+    let others = arguments.next().map(PathBuf::from);
+    let folder = others.as_ref().unwrap_or(&ours);
     let mut print = std::io::stdout().lock();
     writeln!(print, "{} {:>8}", measure::head(), "ms")?;
-    for sample in measure::samples(&folder) {
+    for sample in measure::samples(folder) {
         let began = Instant::now();
         let result = measure::remove(&sample, order, 3.5);
         let spent = began.elapsed();
@@ -36,7 +38,9 @@ fn main() -> Result<(), Box<dyn Error>> {
             laid_on(&result.pixels, colour).save(path)?;
         }
     }
-    large(&mut print, &folder)?;
+    if others.is_none() {
+        large(&mut print, folder)?;
+    }
     Ok(())
 }
 

@@ -163,3 +163,31 @@ def test_silhouette_and_line_need_little_memory_at_150_mm(dumper, name, border):
     (path,) = [clip for clip in CLIPS if clip.stem == name]
     (drawn,) = contours.draw(dumper, [path], longest=150, border=border, enlarge=3000)
     assert drawn.said["added_mib"] <= ADDED_MIB
+
+
+# Thin tips, hairlines, soft edges, feathers, art cut off by its canvas; a shape that a border holds together.
+RESOLVED = ["two_leaves", "crow_black", "owl_ink", "cactus_thumbnail", "potted_flowers_cropped", "word_hairline_light"]
+COARSE_PX, FINE_PX = 400, 2400
+# What the line itself may be off, mm; a pixel of the coarse picture comes on top.
+RESOLUTION_MM = 0.05
+
+
+@pytest.mark.parametrize("name", RESOLVED)
+def test_line_does_not_hang_on_the_pictures_resolution(dumper, tmp_path, name):
+    """Two sizes of one picture, resampled by Pillow with premultiplied colour, have one line: shapely, both ways."""
+    (path,) = [clip for clip in CLIPS if clip.stem == name]
+    with Image.open(path) as picture:
+        original = picture.convert("RGBa")
+
+    def scaled(picture, longest, how):
+        size = [max(1, round(side * longest / max(picture.size))) for side in picture.size]
+        return picture.resize(size, how)
+
+    fine = scaled(original, FINE_PX, Image.Resampling.BICUBIC)
+    coarse = scaled(fine, COARSE_PX, Image.Resampling.BOX)
+    paths = [tmp_path / "fine.png", tmp_path / "coarse.png"]
+    for version, to in zip((fine, coarse), paths):
+        version.convert("RGBA").save(to, compress_level=1)
+    one, other = contours.draw(dumper, paths)
+    apart = max(contours.farthest(one.shape, other.shape), contours.farthest(other.shape, one.shape))
+    assert apart <= RESOLUTION_MM + other.said["art_to_mm"][0], f"{apart:.3f} mm"

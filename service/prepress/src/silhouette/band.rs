@@ -27,7 +27,7 @@ pub(super) fn layers(map: &GroundMap, cancel: &Cancel) -> Result<[Vec<usize>; LA
 }
 
 /// Art pixels with ground among their eight neighbours, in order.
-fn beside_ground(map: &GroundMap, cancel: &Cancel) -> Result<Vec<usize>, Fault> {
+pub(super) fn beside_ground(map: &GroundMap, cancel: &Cancel) -> Result<Vec<usize>, Fault> {
     let mut found = Vec::new();
     // Whether a column has ground in the row or its neighbours, reused from row to row.
     let mut columns = vec![false; map.width];

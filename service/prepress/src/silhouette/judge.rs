@@ -13,6 +13,11 @@ use crate::fault::Fault;
 const BAND_ROWS: usize = 32;
 const REMEMBERED: usize = 1024;
 
+/// White as a JPEG keeps it, and how much darker in every channel a backdrop is against which it stands out: less is
+/// within the usual tolerance. Common practice, no source.
+const WHITE_FROM: u8 = 250;
+const GROUND_BELOW: f32 = 10.0;
+
 /// A picture and the backdrop it is held against.
 pub(super) struct Judge<'a> {
     pub pixels: &'a RgbaImage,
@@ -54,6 +59,17 @@ impl Judge<'_> {
     /// The square of its length.
     pub(super) fn distance_squared(&self, index: usize) -> f32 {
         length_squared(self.difference(index))
+    }
+
+    /// Whether a pixel and those to all its sides are white and the backdrop is not: a white outline.
+    pub(super) fn is_white_outline(&self, index: usize) -> bool {
+        let (width, height) = (self.pixels.width() as usize, self.pixels.height() as usize);
+        let (x, y) = (index % width, index / width);
+        let is_white = |(x, y): (usize, usize)| self.colour(y * width + x).into_iter().all(|code| code >= WHITE_FROM);
+        let (left, right) = (x.saturating_sub(1), (x + 1).min(width - 1));
+        let (above, below) = (y.saturating_sub(1), (y + 1).min(height - 1));
+        let darker = self.ground_colour(index).into_iter().all(|ground| ground <= f32::from(WHITE_FROM) - GROUND_BELOW);
+        darker && [(x, y), (left, y), (right, y), (x, above), (x, below)].into_iter().all(is_white)
     }
 
     /// Share of places that differ from the backdrop by less than a distance in OKLab.

@@ -95,8 +95,8 @@ pub struct CutOut {
 /// backdrop that is neither white nor black shows through holes it goes too. Art that is itself translucent over a
 /// backdrop cannot be told from it and stays opaque.
 ///
-/// Strokes thinner than half a pixel stay where they hang on to heavier art, about a pixel wide; their alpha in `pixels`
-/// stays as it is.
+/// Strokes thinner than half a pixel stay where they hang on to heavier art, about half a pixel wide; their alpha in
+/// `pixels` stays as it is.
 ///
 /// Where alpha nowhere reaches 50 % (a watermark, a glow), the line is at half of the largest alpha instead.
 ///

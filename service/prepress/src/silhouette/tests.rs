@@ -318,6 +318,27 @@ fn a_white_outline_survives_on_light_grey() {
 }
 
 #[test]
+fn a_white_outline_survives_narrow_or_on_the_palest_grey() {
+    for (grey, width) in [(204, 3), (221, 3), (238, 12)] {
+        let whole = RgbaImage::from_pixel(200, 200, Rgba([grey, grey, grey, 255]));
+        let side = 100 + 2 * width;
+        let outlined = with_rectangle(whole, [50 - width, 50 - width, side, side], [255; 4]);
+        let found =
+            cut(with_rectangle(outlined, [50, 50, 100, 100], [200, 20, 60, 255]), BackdropRemove::Auto).unwrap();
+        assert_eq!(found.backdrop, BackdropFound::Removed, "{grey}");
+        let area = f64::from(side * side);
+        assert!((found.edge.area_mm2() - area).abs() < 4.0, "{grey}, {width} px: {}", found.edge.area_mm2());
+    }
+}
+
+#[test]
+fn an_uneven_corner_is_no_stroke() {
+    let plain = with_rectangle(RgbaImage::new(60, 60), [20, 20, 20, 20], [0, 0, 0, 255]);
+    let found = cut(with_rectangle(plain, [40, 19, 1, 1], [0, 0, 0, 60]), BackdropRemove::Auto).unwrap();
+    assert_eq!((found.visible.x_px, found.visible.width_px), (20, 20));
+}
+
+#[test]
 fn a_cast_shadow_stays_as_a_veil_and_moves_no_line() {
     let white = RgbaImage::from_pixel(200, 200, Rgba([255; 4]));
     let shadow = with_rectangle(white, [60, 110, 85, 35], [238, 238, 238, 255]);

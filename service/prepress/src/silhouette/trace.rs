@@ -40,6 +40,8 @@ pub(super) struct Plane {
     pub alphas: Vec<u8>,
     pub width: usize,
     pub height: usize,
+    /// Pixels of thin strokes, in order: one joins what is covered at its corners.
+    pub links: Vec<usize>,
 }
 
 impl Plane {
@@ -51,7 +53,7 @@ impl Plane {
             let words = samples.chunks_exact(4).map(|rgba| u32::from_le_bytes([rgba[0], rgba[1], rgba[2], rgba[3]]));
             alphas.extend(words.map(|word| (word >> 24) as u8));
         }
-        Ok(Plane { alphas, width: pixels.width() as usize, height: pixels.height() as usize })
+        Ok(Plane { alphas, width: pixels.width() as usize, height: pixels.height() as usize, links: Vec::new() })
     }
 
     /// Alpha at a place; everything outside the canvas is transparent.
@@ -75,6 +77,12 @@ impl<'a> Field<'a> {
     fn new(plane: &'a Plane, threshold: f64) -> Field<'a> {
         let covered_from = threshold.ceil().clamp(1.0, 255.0) as u8;
         Field { plane, width: plane.width as i64, height: plane.height as i64, threshold, covered_from }
+    }
+
+    /// Whether a pixel belongs to a thin stroke.
+    fn is_link(&self, (x, y): (i64, i64)) -> bool {
+        let index = || y as usize * self.plane.width + x as usize;
+        self.on_canvas(x, y) && self.plane.links.binary_search(&index()).is_ok()
     }
 
     fn on_canvas(&self, x: i64, y: i64) -> bool {
@@ -242,7 +250,7 @@ impl Tracer<'_> {
     /// Whether the covered diagonal of an ambiguous cell is joined through its middle.
     fn joined(&self, cell: Cell) -> bool {
         let sum: f64 = (0..4).map(|index| cell.corner(index)).map(|(x, y)| f64::from(self.field.alpha(x, y))).sum();
-        sum / 4.0 > self.field.threshold
+        sum / 4.0 > self.field.threshold || (0..4).any(|index| self.field.is_link(cell.corner(index)))
     }
 
     /// The point on the canvas's border at which a line that leaves the border turns inward: without it the border would

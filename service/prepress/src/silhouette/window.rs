@@ -37,11 +37,18 @@ const BLACK_TO: f32 = 0.2;
 const NEUTRAL_CHROMA: f32 = 0.02;
 
 /// Finds the windows, as runs, in a map that was flooded from the canvas's edge; what it had enclosed is no longer marked.
-pub(super) fn find(map: &mut GroundMap, judge: &Judge, cancel: &Cancel) -> Result<Vec<Run>, Fault> {
+///
+/// `noise_beside_art` is what [`noise_beside_art`] found.
+pub(super) fn find(
+    map: &mut GroundMap,
+    judge: &Judge,
+    noise_beside_art: f32,
+    cancel: &Cancel,
+) -> Result<Vec<Run>, Fault> {
     let mut windows = Vec::new();
     let mut runs = Vec::new();
     let noise = SCATTER_SIGMAS * judge.fit.sigma;
-    let limit = PIXEL_OFF + noise.max(NOISE_FACTOR * noise_beside_art(map, judge, cancel)?);
+    let limit = PIXEL_OFF + noise.max(NOISE_FACTOR * noise_beside_art);
     for index in 0..map.classes.len() {
         cancel.check_every(1 << 18, index)?;
         if map.classes[index] == NEAR && judge.distance_squared(index) > limit * limit {
@@ -77,8 +84,8 @@ fn widen(map: &mut GroundMap, runs: &[Run], windows: &mut Vec<Run>, cancel: &Can
     Ok(())
 }
 
-/// How far ground near the art is from the backdrop, OKLab.
-fn noise_beside_art(map: &GroundMap, judge: &Judge, cancel: &Cancel) -> Result<f32, Fault> {
+/// How far ground near the art is from the backdrop, OKLab: next to nothing in a picture that was never compressed lossily.
+pub(super) fn noise_beside_art(map: &GroundMap, judge: &Judge, cancel: &Cancel) -> Result<f32, Fault> {
     let mut noise = Vec::new();
     // Every eighth row is plenty.
     for (y, classes) in map.classes.chunks_exact(map.width).enumerate().step_by(8) {
