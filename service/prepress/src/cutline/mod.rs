@@ -113,15 +113,22 @@ impl Pen<'_> {
         Ok((lines.into_iter().map(|(line, _)| line).collect(), gentle))
     }
 
-    /// Follows more ways where the few usual ones turn tighter than the cutting radii; of all lines the one that keeps most
-    /// of them.
+    /// Follows more ways where the few usual ones turn tighter than the cutting radii, and then starts elsewhere; of all lines
+    /// the one that keeps most of them.
     fn line(&self, ring: &Ring, tolerance: f64, smoothing: f64) -> Result<(CutLine, bool), Fault> {
-        let stations = Stations::along(ring, smoothing);
-        let path = |tolerance, beam| fit::path(&stations, tolerance, self.radii, beam, self.cancel);
+        let mut stations = Stations::along(ring, smoothing);
+        let path = |stations: &Stations, tolerance, beam| fit::path(stations, tolerance, self.radii, beam, self.cancel);
         let [few, usual, many] = fit::BEAMS;
-        let mut fitted = path(tolerance, if self.many { usual } else { few })?;
-        if self.many && fitted.kept < 1.0 {
-            let other = path(tolerance * CLOSER, many)?;
+        let mut fitted = path(&stations, tolerance, if self.many { usual } else { few })?;
+        let others = if self.many { &[many, usual, usual][..] } else { &[] };
+        for (tries, beam) in others.iter().enumerate() {
+            if fitted.kept >= 1.0 {
+                break;
+            }
+            if tries > 0 {
+                stations.start_elsewhere();
+            }
+            let other = path(&stations, tolerance * CLOSER, *beam)?;
             fitted = if other.kept > fitted.kept { other } else { fitted };
         }
         Ok((CutLine::new(fitted.path).ok_or_else(broken)?, fitted.kept >= 1.0))

@@ -57,17 +57,23 @@ impl Stations {
         };
         let curvature = (0..count).map(turn).collect();
         let mut stations = Stations { raw, smooth, tangents, curvature };
-        stations.start_at(stations.straight_place());
+        stations.start_at(stations.straight_place(0));
         stations
     }
 
-    /// The first straight place; the straightest where none is.
-    fn straight_place(&self) -> usize {
+    /// The same ring from another straight place, a third of it farther on.
+    pub(super) fn start_elsewhere(&mut self) {
+        self.start_at(self.straight_place(self.count() / 3));
+    }
+
+    /// The first straight place from a station on; the straightest where none is.
+    fn straight_place(&self, from: usize) -> usize {
         let count = self.count();
         let around = |index: usize| (0..=2 * START_WINDOW).map(move |k| (index + count + k - START_WINDOW) % count);
         let most = |index: usize| around(index).map(|near| self.curvature[near].abs()).fold(0.0, f64::max);
-        let straight = (0..count).map(most).position(|bend| bend < STRAIGHT);
-        straight.or_else(|| (0..count).min_by(|a, b| most(*a).total_cmp(&most(*b)))).unwrap_or(0)
+        let on = || (from..from + count).map(|index| index % count);
+        let straightest = || on().min_by(|a, b| most(*a).total_cmp(&most(*b)));
+        on().find(|index| most(*index) < STRAIGHT).or_else(straightest).unwrap_or(0)
     }
 
     fn start_at(&mut self, index: usize) {
