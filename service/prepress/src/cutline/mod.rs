@@ -50,6 +50,9 @@ const CLOSER: f64 = 0.9;
 /// much, and would take minutes. Measured, no source.
 const LONG_MM: f64 = 10_000.0;
 
+/// Nodes per 100 mm that are a few more than may be: following more ways can do without them.
+const A_LITTLE_MANY: std::ops::Range<f64> = 25.0..27.0;
+
 /// Nodes per 100 mm that are aimed at.
 const AIMED_NODES: f64 = 18.0;
 
@@ -131,7 +134,14 @@ impl Pen<'_> {
             let other = path(&stations, tolerance * CLOSER, *beam)?;
             fitted = if other.kept > fitted.kept { other } else { fitted };
         }
-        Ok((CutLine::new(fitted.path).ok_or_else(broken)?, fitted.kept >= 1.0))
+        let gentle = fitted.kept >= 1.0;
+        let line = CutLine::new(fitted.path).ok_or_else(broken)?;
+        if self.many && gentle && A_LITTLE_MANY.contains(&nodes_per_100_mm(std::slice::from_ref(&line))) {
+            let other = path(&stations, tolerance, many)?;
+            let fewer = CutLine::new(other.path).filter(|fewer| fewer.nodes() < line.nodes() && other.kept >= 1.0);
+            return Ok((fewer.unwrap_or(line), true));
+        }
+        Ok((line, gentle))
     }
 
     /// Lines much truer to smooth rings, if they need few nodes all the same, keep the radii and do not cross.
