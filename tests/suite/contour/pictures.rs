@@ -6,6 +6,8 @@ use std::sync::Arc;
 use image::{Rgba, RgbaImage};
 use quoin_prepress::intake::{Artwork, Format};
 
+use crate::chance::Chance;
+
 /// Rows into which a row of pixels is divided; across, coverage is exact.
 const SUB_ROWS: usize = 8;
 
@@ -14,27 +16,6 @@ const MARGIN_PX: f64 = 3.0;
 
 /// Corners of a polygon, clockwise with y down; holes the other way.
 pub(crate) type Polygon = Vec<[f64; 2]>;
-
-/// A linear congruential generator (Knuth 1998, "The art of computer programming", volume 2, 3.3.4), modulo 2^64.
-pub(crate) struct Chance(u64);
-
-impl Chance {
-    pub(crate) fn of(seed: u64) -> Chance {
-        let mut chance = Chance(seed.wrapping_mul(0x9E37_79B9_7F4A_7C15));
-        chance.share();
-        chance
-    }
-
-    /// From 0 to 1.
-    fn share(&mut self) -> f64 {
-        self.0 = self.0.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
-        (self.0 >> 11) as f64 / (1_u64 << 53) as f64
-    }
-
-    pub(crate) fn within(&mut self, from: f64, to: f64) -> f64 {
-        from + (to - from) * self.share()
-    }
-}
 
 /// What is drawn.
 #[derive(Clone, Copy, Debug)]
@@ -47,7 +28,7 @@ pub(crate) enum Kind {
 
 /// A drawing by chance, in pixels.
 pub(crate) fn drawing(kind: Kind, chance: &mut Chance) -> Vec<Polygon> {
-    let size = chance.within(150.0, 700.0);
+    let size = chance.between(150.0, 700.0);
     match kind {
         Kind::Blob => blob(size, chance),
         Kind::Star => vec![star(size, chance)],
@@ -68,14 +49,14 @@ fn around(centre: [f64; 2], corners: u32, distance: impl Fn(f64) -> f64) -> Poly
 /// A few waves around a disc; every second one has a hole.
 fn blob(size: f64, chance: &mut Chance) -> Vec<Polygon> {
     let waves: Vec<(f64, f64, f64)> = (2..9)
-        .map(|wave| (f64::from(wave), chance.within(0.0, 0.6) / f64::from(wave), chance.within(0.0, TAU)))
+        .map(|wave| (f64::from(wave), chance.between(0.0, 0.6) / f64::from(wave), chance.between(0.0, TAU)))
         .collect();
     let distance = |angle: f64| {
         let sum: f64 = waves.iter().map(|(wave, height, phase)| height * (wave * angle + phase).cos()).sum();
         size / 2.0 * (1.0 + sum).max(0.08)
     };
     let mut polygons = vec![around([0.0; 2], 900, distance)];
-    if chance.within(0.0, 1.0) < 0.5 {
+    if chance.between(0.0, 1.0) < 0.5 {
         let mut hole = around([0.0; 2], 300, |angle| distance(angle) * 0.5);
         hole.reverse();
         polygons.push(hole);
@@ -84,8 +65,8 @@ fn blob(size: f64, chance: &mut Chance) -> Vec<Polygon> {
 }
 
 fn star(size: f64, chance: &mut Chance) -> Polygon {
-    let tips = chance.within(4.0, 25.0) as u32;
-    let (inner, turn) = (chance.within(0.15, 0.85), chance.within(0.0, TAU));
+    let tips = chance.between(4.0, 25.0) as u32;
+    let (inner, turn) = (chance.between(0.15, 0.85), chance.between(0.0, TAU));
     let corner = |n: u32| {
         let angle = turn + f64::from(n) / f64::from(2 * tips) * TAU;
         let radius = size / 2.0 * if n.is_multiple_of(2) { 1.0 } else { inner };
@@ -96,12 +77,12 @@ fn star(size: f64, chance: &mut Chance) -> Polygon {
 
 /// Teeth of all widths and lengths, down from a bar.
 fn comb(size: f64, chance: &mut Chance) -> Polygon {
-    let bar = size * chance.within(0.02, 0.15);
+    let bar = size * chance.between(0.02, 0.15);
     let mut edge = Vec::new();
     let mut x = 0.0;
     while x < size {
-        let (tooth, gap) = (size * chance.within(0.006, 0.06), size * chance.within(0.006, 0.06));
-        let (long, slant) = (size * chance.within(0.02, 0.5), tooth * chance.within(0.0, 0.5));
+        let (tooth, gap) = (size * chance.between(0.006, 0.06), size * chance.between(0.006, 0.06));
+        let (long, slant) = (size * chance.between(0.02, 0.5), tooth * chance.between(0.0, 0.5));
         edge.extend([[x, bar], [x + slant, bar + long], [x + tooth, bar + long], [x + tooth, bar]]);
         x += tooth + gap;
     }
@@ -113,11 +94,11 @@ fn comb(size: f64, chance: &mut Chance) -> Polygon {
 
 /// A body and many dots around it.
 fn dust(size: f64, chance: &mut Chance) -> Vec<Polygon> {
-    let (wide, tall) = (size * chance.within(0.15, 0.4), size * chance.within(0.15, 0.4));
+    let (wide, tall) = (size * chance.between(0.15, 0.4), size * chance.between(0.15, 0.4));
     let mut polygons = vec![vec![[-wide, -tall], [wide, -tall], [wide, tall], [-wide, tall]]];
-    for _ in 0..chance.within(10.0, 150.0) as u32 {
-        let centre = [chance.within(-size / 2.0, size / 2.0), chance.within(-size / 2.0, size / 2.0)];
-        let radius = chance.within(0.5, size * 0.02);
+    for _ in 0..chance.between(10.0, 150.0) as u32 {
+        let centre = [chance.between(-size / 2.0, size / 2.0), chance.between(-size / 2.0, size / 2.0)];
+        let radius = chance.between(0.5, size * 0.02);
         polygons.push(around(centre, 24, |_| radius));
     }
     polygons

@@ -15,8 +15,9 @@ use quoin_prepress::order::{Backdrop, BackdropRemove};
 use quoin_prepress::outline::fit;
 use quoin_prepress::silhouette::cut_out;
 
-use super::pictures::{Chance, Polygon, picture};
+use super::pictures::{Polygon, picture};
 use super::{design, measure, outlined, stock};
+use crate::chance::Chance;
 
 /// Seconds of computing that nothing may take: ten times what the slowest takes today, so that a slow machine passes.
 const MOST_CPU_S: f64 = 15.0;
@@ -80,7 +81,7 @@ fn snowflake(size: f64, rounds: u32) -> Polygon {
 
 /// A body and twenty thousand squares of one to four pixels.
 fn specks() -> Artwork {
-    let mut chance = Chance::of(7);
+    let mut chance = Chance::new(7);
     let mut pixels = RgbaImage::new(1600, 1600);
     let mut fill = |left: u32, top: u32, width: u32, height: u32| {
         for y in top..(top + height).min(1600) {
@@ -91,8 +92,8 @@ fn specks() -> Artwork {
     };
     fill(500, 500, 600, 600);
     for _ in 0..20_000 {
-        let side = chance.within(1.0, 5.0) as u32;
-        fill(chance.within(0.0, 1600.0) as u32, chance.within(0.0, 1600.0) as u32, side, side);
+        let side = chance.between(1.0, 5.0) as u32;
+        fill(chance.between(0.0, 1600.0) as u32, chance.between(0.0, 1600.0) as u32, side, side);
     }
     Artwork::new(Arc::new(pixels), Format::Png)
 }

@@ -183,7 +183,8 @@ impl Work<'_> {
             return Err(Fault::ArtBlank);
         }
         let closed = self.lengths.border < self.lengths.inside && self.closing_moved(&rings, &patched);
-        let even = |ring| dents::filled(ring, self.lengths.border, self.lengths.inside, self.cancel);
+        let leave = dents::Leave::behind(self.lengths.border);
+        let even = |ring| dents::filled(ring, leave, self.lengths.inside, |point| self.off_border(point), self.cancel);
         let rings = rings.into_iter().map(even).collect::<Result<_, _>>()?;
         Ok(Grown {
             region: Region::new(rings),
@@ -249,10 +250,10 @@ impl Work<'_> {
     }
 
     /// Adds discs at narrow places until there are none, rounds outside corners, and shrinks. Rounding may join what nearly
-    /// touched, so that narrow places are looked for after it too; what is said of them is what was there at first. The
-    /// distances of the last look also tell the shrunk shape.
+    /// touched, so that narrow places are looked for after it too, and those that were not there at first are told with the
+    /// others. The distances of the last look also tell the shrunk shape.
     fn thicken(&self, values: &mut [f32], patched: &mut Vec<bool>) -> Result<(Thin, bool, Vec<Ring>), Fault> {
-        let (mut first, mut moved) = (None, None);
+        let (mut told, mut moved) = (Thin::default(), None);
         let mut round = 0;
         loop {
             let rings = self.trace(values).rings;
@@ -263,7 +264,7 @@ impl Work<'_> {
             // Out of the shape it is only asked what is farther than is told.
             let field = self.measure(&edges, &rings, (look + self.lengths.inside).max(rounding), TOLD_MM)?;
             let (thin, discs) = if is_last { <_>::default() } else { self.thin_places(&field, look)? };
-            first.get_or_insert(thin);
+            told.add(if round == 0 { thin } else { self.without_patched(thin, patched) });
             let mut pushed = Vec::new();
             // Hairs are thick before corners are looked for, or their tips get more than they need. What discs later rounds
             // add makes no corner as long as they are round enough.
@@ -274,11 +275,20 @@ impl Work<'_> {
                 moved = Some(self.round(&field, &pushed, values)?);
             }
             if discs.is_empty() && pushed.is_empty() {
-                return Ok((first.unwrap_or_default(), moved.unwrap_or(false), self.shrunk(&field)));
+                return Ok((told, moved.unwrap_or(false), self.shrunk(&field)));
             }
             self.patch(&discs, self.lengths.half_width, values, patched)?;
             round += 1;
         }
+    }
+
+    /// Narrow places apart from those at bridges and discs: what is left to do there was told when they were added.
+    fn without_patched(&self, thin: Thin, patched: &[bool]) -> Thin {
+        let is_new = |at: Point| !self.grid.around(at).iter().any(|node| patched.get(*node).copied().unwrap_or(false));
+        let places = thin.thickenings.into_iter().filter(|place| is_new(place.at));
+        let thickenings: Vec<Thickening> = places.collect();
+        let thinnest = thickenings.iter().map(|place| place.width_before.mm()).reduce(f64::min);
+        Thin { thickenings, thinnest }
     }
 
     /// Half the width up to which narrow places are looked for in a round; in the first one those that are told.
@@ -338,6 +348,11 @@ impl Work<'_> {
         fill_holes(rings, |_| self.lengths.kept_hole.is_some()).rings
     }
 
+    /// How far a place outside the art is from the edge of its border, mm; nothing where no art is near.
+    fn off_border(&self, point: Point) -> f64 {
+        self.art.nearest_to(point).map_or(0.0, |nearest| nearest.distance - self.lengths.border - BORDER_RESERVE_MM)
+    }
+
     /// Whether closing alone moved the line outward by more than is left untold, away from bridges and thickenings.
     fn closing_moved(&self, rings: &[Ring], patched: &[bool]) -> bool {
         rings.iter().flat_map(Ring::points).any(|point| {
@@ -356,4 +371,11 @@ impl Work<'_> {
 struct Thin {
     thickenings: Vec<Thickening>,
     thinnest: Option<f64>,
+}
+
+impl Thin {
+    fn add(&mut self, other: Thin) {
+        self.thickenings.extend(other.thickenings);
+        self.thinnest = [self.thinnest, other.thinnest].into_iter().flatten().reduce(f64::min);
+    }
 }

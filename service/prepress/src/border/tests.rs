@@ -167,6 +167,24 @@ fn a_dot_narrower_than_the_minimum_becomes_the_minimum() {
     assert!((dot.thickenings[0].width_before.mm() - 1.5).abs() < 0.05);
 }
 
+/// Two wedges side by side, whose flanks run apart. Their tips' discs are wider than the tips.
+#[test]
+fn a_neck_that_only_rounding_makes_is_thickened_and_told() {
+    let tips = |apart: f64| {
+        let wedge =
+            |side: f64| polygon(&[(0.0, 0.0), (-2.1, 30.0), (-22.7, 19.7)].map(|(x, y)| (side * (x - apart / 2.0), y)));
+        let alone = Growth { parts: Parts::SetAside, ..growth(0.0) };
+        grown(vec![wedge(1.0), wedge(-1.0).reversed()], &alone)
+    };
+    let joined = tips(1.4);
+    let neck = joined.thickenings.iter().min_by(|a, b| a.width_before.mm().total_cmp(&b.width_before.mm()));
+    let neck = neck.expect("the neck is told");
+    assert!(joined.parts == 1 && neck.at.x.abs() < 0.2 && neck.width_before.mm() < 2.0, "{joined:?}");
+    assert!(joined.thinnest.is_some_and(|width| (width - neck.width_before).mm().abs() < 1e-9));
+    let apart = tips(3.0);
+    assert_eq!((apart.parts, apart.thickenings.len()), (2, 0));
+}
+
 #[test]
 fn a_sharp_corner_of_a_wide_shape_is_rounded_and_not_thickened() {
     // 56 degrees at the tip.

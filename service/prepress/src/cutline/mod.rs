@@ -50,6 +50,9 @@ const CLOSER: f64 = 0.9;
 /// much, and would take minutes. Measured, no source.
 const LONG_MM: f64 = 10_000.0;
 
+/// Nodes per 100 mm that are a few more than may be: following more ways can do without them.
+const A_LITTLE_MANY: std::ops::Range<f64> = 25.0..27.0;
+
 /// Nodes per 100 mm that are aimed at.
 const AIMED_NODES: f64 = 18.0;
 
@@ -113,18 +116,32 @@ impl Pen<'_> {
         Ok((lines.into_iter().map(|(line, _)| line).collect(), gentle))
     }
 
-    /// Follows more ways where the few usual ones turn tighter than the cutting radii; of all lines the one that keeps most
-    /// of them.
+    /// Follows more ways where the few usual ones turn tighter than the cutting radii, and then starts elsewhere; of all lines
+    /// the one that keeps most of them.
     fn line(&self, ring: &Ring, tolerance: f64, smoothing: f64) -> Result<(CutLine, bool), Fault> {
-        let stations = Stations::along(ring, smoothing);
-        let path = |tolerance, beam| fit::path(&stations, tolerance, self.radii, beam, self.cancel);
+        let mut stations = Stations::along(ring, smoothing);
+        let path = |stations: &Stations, tolerance, beam| fit::path(stations, tolerance, self.radii, beam, self.cancel);
         let [few, usual, many] = fit::BEAMS;
-        let mut fitted = path(tolerance, if self.many { usual } else { few })?;
-        if self.many && fitted.kept < 1.0 {
-            let other = path(tolerance * CLOSER, many)?;
+        let mut fitted = path(&stations, tolerance, if self.many { usual } else { few })?;
+        let others = if self.many { &[many, usual, usual][..] } else { &[] };
+        for (tries, beam) in others.iter().enumerate() {
+            if fitted.kept >= 1.0 {
+                break;
+            }
+            if tries > 0 {
+                stations.start_elsewhere();
+            }
+            let other = path(&stations, tolerance * CLOSER, *beam)?;
             fitted = if other.kept > fitted.kept { other } else { fitted };
         }
-        Ok((CutLine::new(fitted.path).ok_or_else(broken)?, fitted.kept >= 1.0))
+        let gentle = fitted.kept >= 1.0;
+        let line = CutLine::new(fitted.path).ok_or_else(broken)?;
+        if self.many && gentle && A_LITTLE_MANY.contains(&nodes_per_100_mm(std::slice::from_ref(&line))) {
+            let other = path(&stations, tolerance, many)?;
+            let fewer = CutLine::new(other.path).filter(|fewer| fewer.nodes() < line.nodes() && other.kept >= 1.0);
+            return Ok((fewer.unwrap_or(line), true));
+        }
+        Ok((line, gentle))
     }
 
     /// Lines much truer to smooth rings, if they need few nodes all the same, keep the radii and do not cross.

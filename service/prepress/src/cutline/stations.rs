@@ -16,6 +16,12 @@ const WINDOWS: [usize; 2] = [8, 3];
 /// Half the window over which directions are measured, stations.
 const SLOPE_WINDOW: usize = 3;
 
+/// A line starts where it is about straight for so many stations to each side: less curved than this, 1/mm. There its last
+/// cubic meets its first one without a turn to be shared, and a blade that cuts on past the end stays on the line. Measured
+/// on drawings by chance, no source.
+const START_WINDOW: usize = 5;
+const STRAIGHT: f64 = 0.1;
+
 /// A cubic may lie farther out than in: out it costs no border, and shallow dents are passed over.
 const MORE_OUTWARD: f64 = 1.1;
 
@@ -32,7 +38,8 @@ pub(super) struct Stations {
 }
 
 impl Stations {
-    /// Stations along a ring, starting from its topmost, leftmost point; smoothing moves none by more than `most_moved`, mm.
+    /// Stations along a ring, starting from the first straight place after its topmost, leftmost point; smoothing moves none
+    /// by more than `most_moved`, mm.
     pub(super) fn along(ring: &Ring, most_moved: f64) -> Stations {
         let raw = resampled(ring);
         let smooth = WINDOWS.iter().fold(raw.clone(), |points, window| smoothed(&raw, &points, *window, most_moved));
@@ -49,7 +56,31 @@ impl Stations {
             before.cross(after).atan2(before.dot(after)) / (4.0 * step).max(1e-12)
         };
         let curvature = (0..count).map(turn).collect();
-        Stations { raw, smooth, tangents, curvature }
+        let mut stations = Stations { raw, smooth, tangents, curvature };
+        stations.start_at(stations.straight_place(0));
+        stations
+    }
+
+    /// The same ring from another straight place, a third of it farther on.
+    pub(super) fn start_elsewhere(&mut self) {
+        self.start_at(self.straight_place(self.count() / 3));
+    }
+
+    /// The first straight place from a station on; the straightest where none is.
+    fn straight_place(&self, from: usize) -> usize {
+        let count = self.count();
+        let around = |index: usize| (0..=2 * START_WINDOW).map(move |k| (index + count + k - START_WINDOW) % count);
+        let most = |index: usize| around(index).map(|near| self.curvature[near].abs()).fold(0.0, f64::max);
+        let on = || (from..from + count).map(|index| index % count);
+        let straightest = || on().min_by(|a, b| most(*a).total_cmp(&most(*b)));
+        on().find(|index| most(*index) < STRAIGHT).or_else(straightest).unwrap_or(0)
+    }
+
+    fn start_at(&mut self, index: usize) {
+        self.raw.rotate_left(index);
+        self.smooth.rotate_left(index);
+        self.tangents.rotate_left(index);
+        self.curvature.rotate_left(index);
     }
 
     /// How far a point beside a station lies off the ring, mm; outward counts less: it costs no border.
