@@ -17,22 +17,19 @@ const STRONG_ALPHA: u8 = 128;
 /// On both sides of a ridge, two pixels away, alpha is at most this part of the ridge's.
 const FALL: u8 = 2;
 
-/// Pixels that are looked at together. Measured, no source.
-const ALIKE: usize = 64;
-
 const CANDIDATE: u8 = 1;
 const LINKED: u8 = 2;
 
 /// Raises linked ridges to full coverage, so that the line runs around them about a pixel wide. Linear in pixels.
-pub(super) fn keep(plane: &mut Plane, cancel: &Cancel) -> Result<(), Fault> {
-    let mut marks = vec![0_u8; plane.alphas.len()];
+pub(super) fn keep(plane: &mut Plane<'_>, cancel: &Cancel) -> Result<(), Fault> {
+    let mut marks = vec![0_u8; plane.width * plane.height];
     let mut candidates = Vec::new();
-    let is_weak = |alpha: &u8| (WEAK_ALPHA..STRONG_ALPHA).contains(alpha);
-    for (block, alphas) in plane.alphas.chunks(ALIKE).enumerate() {
-        cancel.check_every(1 << 12, block)?;
-        // Few pixels are weak: blocks without one are passed at once.
-        if alphas.iter().fold(false, |any, alpha| any | is_weak(alpha)) {
-            for index in (block * ALIKE..).zip(alphas).filter(|(_, alpha)| is_weak(alpha)).map(|(index, _)| index) {
+    let weak = WEAK_ALPHA..STRONG_ALPHA;
+    for y in 0..plane.height {
+        cancel.check_every(64, y)?;
+        // Few pixels are weak: stretches without one are passed at once.
+        for (stretch, _) in plane.stretches(y).filter(|(_, (low, high))| *low < weak.end && *high >= weak.start) {
+            for index in stretch.filter(|index| weak.contains(&plane.alpha_at(*index))) {
                 if is_ridge(plane, index) {
                     marks[index] = CANDIDATE;
                     candidates.push(index);
@@ -40,7 +37,7 @@ pub(super) fn keep(plane: &mut Plane, cancel: &Cancel) -> Result<(), Fault> {
             }
         }
     }
-    let is_seeded = |index: &usize| around(plane, *index).any(|neighbour| plane.alphas[neighbour] >= STRONG_ALPHA);
+    let is_seeded = |index: &usize| around(plane, *index).any(|neighbour| plane.alpha_at(neighbour) >= STRONG_ALPHA);
     let mut open: Vec<usize> = candidates.iter().copied().filter(is_seeded).collect();
     for index in &open {
         marks[*index] = LINKED;
@@ -58,16 +55,16 @@ pub(super) fn keep(plane: &mut Plane, cancel: &Cancel) -> Result<(), Fault> {
     }
     for index in candidates {
         if marks[index] == LINKED {
-            plane.alphas[index] = u8::MAX;
+            plane.raise(index);
         }
     }
     Ok(())
 }
 
 /// Whether alpha falls off on both sides in some direction.
-fn is_ridge(plane: &Plane, index: usize) -> bool {
+fn is_ridge(plane: &Plane<'_>, index: usize) -> bool {
     let (x, y) = ((index % plane.width) as i64, (index / plane.width) as i64);
-    let own = plane.alphas[index];
+    let own = plane.alpha_at(index);
     [(1, 0), (0, 1), (1, 1), (1, -1)].into_iter().any(|(dx, dy)| {
         [1, -1].into_iter().all(|side| {
             let at = |steps: i64| plane.alpha(x + side * steps * dx, y + side * steps * dy);
@@ -76,7 +73,7 @@ fn is_ridge(plane: &Plane, index: usize) -> bool {
     })
 }
 
-fn around(plane: &Plane, index: usize) -> impl Iterator<Item = usize> + use<> {
+fn around(plane: &Plane<'_>, index: usize) -> impl Iterator<Item = usize> + use<> {
     let (width, height) = (plane.width, plane.height);
     let (x, y) = (index % width, index / width);
     let rows = y.saturating_sub(1)..=(y + 1).min(height - 1);

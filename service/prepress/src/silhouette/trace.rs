@@ -8,6 +8,8 @@
 //! pixel remembers the crossings seen. Guarantee: rings are closed, do not touch or cross, and have their inside on the
 //! right of travel with y down, so that outer rings have positive area.
 
+use std::ops::Range;
+
 use image::RgbaImage;
 
 use crate::cancel::Cancel;
@@ -23,7 +25,7 @@ const ALIKE: usize = 64;
 
 /// The rings on which alpha passes `threshold`. The threshold must not be a whole number, so that no pixel lies on the
 /// line. Linear in pixels and in the length of the line.
-pub(super) fn trace(plane: &Plane, threshold: f64, cancel: &Cancel) -> Result<Vec<Ring>, Fault> {
+pub(super) fn trace(plane: &Plane<'_>, threshold: f64, cancel: &Cancel) -> Result<Vec<Ring>, Fault> {
     let field = Field::new(plane, threshold);
     let mut tracer = Tracer { seen: vec![0; field.seen_words()], field, kept: Vec::new(), least_area_px: 0.0 };
     for y in 0..tracer.field.height {
@@ -35,35 +37,119 @@ pub(super) fn trace(plane: &Plane, threshold: f64, cancel: &Cancel) -> Result<Ve
     Ok(tracer.kept.into_iter().map(|(_, ring)| ring).collect())
 }
 
-/// The alpha of a picture, row by row.
-pub(super) struct Plane {
-    pub alphas: Vec<u8>,
+/// The alpha of a picture, with what is known of each stretch of a row: what asks for few of them passes the others at
+/// once. Nothing is copied.
+pub(super) struct Plane<'a> {
+    samples: &'a [u8],
     pub width: usize,
     pub height: usize,
+    /// Least and largest alpha of stretches of [`ALIKE`] pixels, row by row; the last of a row may be shorter.
+    ends: Vec<(u8, u8)>,
+    /// One bit for each pixel that is taken for fully covered; empty where there is none.
+    raised: Vec<u64>,
+    pub counts: Counts,
 }
 
-impl Plane {
-    pub(super) fn of(pixels: &RgbaImage, cancel: &Cancel) -> Result<Plane, Fault> {
-        let mut alphas = Vec::with_capacity(pixels.as_raw().len() / 4);
-        for samples in pixels.as_raw().chunks(4 << 20) {
-            cancel.check()?;
-            // As whole words, of which the processor takes several at once.
-            let words = samples.chunks_exact(4).map(|rgba| u32::from_le_bytes([rgba[0], rgba[1], rgba[2], rgba[3]]));
-            alphas.extend(words.map(|word| (word >> 24) as u8));
+/// How the alphas of a picture are spread.
+#[derive(Clone, Copy, Debug, Default)]
+pub(super) struct Counts {
+    pub largest: u8,
+    /// Not quite opaque.
+    pub transparent: u64,
+    /// Visible, and of those the ones that are more than haze.
+    pub visible: u64,
+    pub dense: u64,
+}
+
+impl Counts {
+    fn add(&mut self, stretch: &[u8], (low, high): (u8, u8)) {
+        self.largest = self.largest.max(high);
+        let count = |holds: fn(u8) -> bool| {
+            // Most stretches are all clear or all opaque.
+            if holds(low) == holds(high) {
+                return if holds(low) { stretch.len() as u64 / 4 } else { 0 };
+            }
+            // Counted in bytes, as many at once as the processor takes; a stretch cannot overflow one.
+            u64::from(stretch.chunks_exact(4).map(|rgba| u8::from(holds(rgba[3]))).sum::<u8>())
+        };
+        self.transparent += count(|alpha| alpha < super::TRANSPARENT_BELOW);
+        self.visible += count(|alpha| alpha >= *super::TRANSLUCENT.start());
+        self.dense += count(|alpha| alpha > *super::TRANSLUCENT.end());
+    }
+
+    /// Share of the visible pixels that are translucent.
+    pub(super) fn translucent_share(&self) -> f64 {
+        (self.visible - self.dense) as f64 / self.visible.max(1) as f64
+    }
+}
+
+impl<'a> Plane<'a> {
+    pub(super) fn of(pixels: &'a RgbaImage, cancel: &Cancel) -> Result<Plane<'a>, Fault> {
+        let (width, height) = (pixels.width() as usize, pixels.height() as usize);
+        let samples = pixels.as_raw().as_slice();
+        let mut ends = Vec::with_capacity(width.div_ceil(ALIKE) * height);
+        let mut counts = Counts::default();
+        for (y, row) in samples.chunks_exact(width.max(1) * 4).enumerate() {
+            cancel.check_every(64, y)?;
+            for stretch in row.chunks(ALIKE * 4) {
+                let found = ends_of(stretch);
+                counts.add(stretch, found);
+                ends.push(found);
+            }
         }
-        Ok(Plane { alphas, width: pixels.width() as usize, height: pixels.height() as usize })
+        Ok(Plane { samples, width, height, ends, raised: Vec::new(), counts })
     }
 
     /// Alpha at a place; everything outside the canvas is transparent.
     pub(super) fn alpha(&self, x: i64, y: i64) -> u8 {
         let inside = x >= 0 && y >= 0 && x < self.width as i64 && y < self.height as i64;
-        if inside { self.alphas[y as usize * self.width + x as usize] } else { 0 }
+        if inside { self.alpha_at(y as usize * self.width + x as usize) } else { 0 }
     }
+
+    /// Alpha of a pixel by its number, row by row.
+    pub(super) fn alpha_at(&self, index: usize) -> u8 {
+        let is_raised = self.raised.get(index / 64).is_some_and(|bits| bits >> (index % 64) & 1 == 1);
+        if is_raised { u8::MAX } else { self.samples[index * 4 + 3] }
+    }
+
+    /// Takes a pixel for fully covered.
+    pub(super) fn raise(&mut self, index: usize) {
+        if self.raised.is_empty() {
+            self.raised = vec![0; (self.width * self.height).div_ceil(64)];
+        }
+        self.raised[index / 64] |= 1 << (index % 64);
+        let stretch = index / self.width * self.width.div_ceil(ALIKE) + index % self.width / ALIKE;
+        self.ends[stretch].1 = u8::MAX;
+    }
+
+    /// The stretches of a row: the numbers of their pixels, and bounds of their alphas.
+    pub(super) fn stretches(&self, y: usize) -> impl Iterator<Item = (Range<usize>, (u8, u8))> {
+        let (start, per_row) = (y * self.width, self.width.div_ceil(ALIKE));
+        let ends = &self.ends[y * per_row..(y + 1) * per_row];
+        ends.iter()
+            .enumerate()
+            .map(move |(number, ends)| (start + number * ALIKE..start + ((number + 1) * ALIKE).min(self.width), *ends))
+    }
+}
+
+/// Least and largest alpha of some pixels, of whole vectors at once.
+fn ends_of(stretch: &[u8]) -> (u8, u8) {
+    let (vectors, rest) = stretch.as_chunks::<16>();
+    let (mut low, mut high) = ([u8::MAX; 16], [0; 16]);
+    for vector in vectors {
+        low = std::array::from_fn(|lane| low[lane].min(vector[lane]));
+        high = std::array::from_fn(|lane| high[lane].max(vector[lane]));
+    }
+    let alphas = || [3, 7, 11, 15].into_iter();
+    let rest = || rest.chunks_exact(4).map(|rgba| rgba[3]);
+    let least = alphas().map(|lane| low[lane]).chain(rest()).min();
+    let largest = alphas().map(|lane| high[lane]).chain(rest()).max();
+    (least.unwrap_or(u8::MAX), largest.unwrap_or(0))
 }
 
 /// A plane with a threshold.
 struct Field<'a> {
-    plane: &'a Plane,
+    plane: &'a Plane<'a>,
     width: i64,
     height: i64,
     threshold: f64,
@@ -72,7 +158,7 @@ struct Field<'a> {
 }
 
 impl<'a> Field<'a> {
-    fn new(plane: &'a Plane, threshold: f64) -> Field<'a> {
+    fn new(plane: &'a Plane<'a>, threshold: f64) -> Field<'a> {
         let covered_from = threshold.ceil().clamp(1.0, 255.0) as u8;
         Field { plane, width: plane.width as i64, height: plane.height as i64, threshold, covered_from }
     }
@@ -144,27 +230,24 @@ struct Tracer<'a> {
 
 impl Tracer<'_> {
     fn scan_row(&mut self, y: i64, cancel: &Cancel) -> Result<(), Fault> {
-        let field = &self.field;
-        let plane = field.plane;
-        let row = &plane.alphas[y as usize * plane.width..(y as usize + 1) * plane.width];
-        let covered_from = field.covered_from;
+        let plane = self.field.plane;
+        let covered_from = self.field.covered_from;
+        let first = y as usize * plane.width;
         let mut before = false;
-        let mut start = 0;
-        for block in row.chunks(ALIKE) {
-            // Most of a row is long runs: a block that is all like the pixel before it is passed at once.
-            let differs = block.iter().fold(false, |any, alpha| any | ((*alpha >= covered_from) != before));
-            if differs {
-                for (place, alpha) in block.iter().enumerate() {
-                    if (*alpha >= covered_from) != before {
-                        self.start((start + place) as i64, y, before, cancel)?;
-                        before = !before;
-                    }
+        for (stretch, (low, high)) in plane.stretches(y as usize) {
+            // Most of a row is long runs: a stretch that is all like the pixel before it is passed at once.
+            if if before { low >= covered_from } else { high < covered_from } {
+                continue;
+            }
+            for index in stretch {
+                if (plane.alpha_at(index) >= covered_from) != before {
+                    self.start((index - first) as i64, y, before, cancel)?;
+                    before = !before;
                 }
             }
-            start += block.len();
         }
         if before {
-            self.start(row.len() as i64, y, before, cancel)?;
+            self.start(plane.width as i64, y, before, cancel)?;
         }
         Ok(())
     }

@@ -5,7 +5,7 @@
 //! it slants: 1 / width^2 = 1 / w^2 + 1 / h^2 (the altitude of a right triangle on its hypotenuse). The shorter way, the
 //! one along the line of pixels looked at, is measured with the anti-aliased pixels at both ends, in parts of a pixel.
 
-use std::ops::RangeInclusive;
+use std::ops::{Range, RangeInclusive};
 
 use image::RgbaImage;
 
@@ -67,27 +67,18 @@ impl Lines {
 }
 
 /// Art between clear pixels.
-fn on_clear(line: &Line) -> Vec<Crossing> {
-    let mut found = Vec::new();
-    let mut begun = None;
-    for (at, pixel) in line.pixels.iter().enumerate() {
-        match (begun, pixel[3] > CLEAR) {
-            (None, true) if at > 0 => begun = Some(at),
-            (Some(from), false) => {
-                begun = None;
-                let alphas = line.pixels[from..at].iter().map(|pixel| pixel[3]);
-                if at - from > LONGEST_WAY + 2 || alphas.clone().max() < Some(LEAST_PEAK) {
-                    continue;
-                }
-                let densest = (from..at).max_by_key(|at| line.pixels[*at][3]).unwrap_or(from);
-                let width = alphas.map(|alpha| f64::from(alpha) / 255.0).sum();
-                found.push(Crossing { along: densest, width });
-            }
-            _ => {}
-        }
-    }
-    found.truncate(MOST_CROSSINGS);
-    found
+fn on_clear(line: &Line) -> impl Iterator<Item = Crossing> {
+    let count = line.pixels.len();
+    // What begins before the line is seen from its second pixel on.
+    let runs = line.runs.iter().map(|run| run.start.max(1)..run.end);
+    let thin = runs.filter(move |run| !run.is_empty() && run.end < count && run.len() <= LONGEST_WAY + 2);
+    let crossing = |run: Range<usize>| {
+        let alphas = &line.alpha[run.clone()];
+        let densest = run.clone().max_by_key(|at| line.alpha[*at])?;
+        let width = alphas.iter().map(|alpha| f64::from(*alpha) / 255.0).sum();
+        (line.alpha[densest] >= LEAST_PEAK).then_some(Crossing { along: densest, width })
+    };
+    thin.filter_map(crossing).take(MOST_CROSSINGS)
 }
 
 /// A crossing as a piece of a line; `None` where it is none, or is better seen across.

@@ -10,8 +10,13 @@ use crate::silhouette::BackdropFound;
 fn surveyed(pixels: RgbaImage) -> Survey {
     let visible = Place { x_px: 0, y_px: 0, width_px: pixels.width(), height_px: pixels.height() };
     let pixels = Arc::new(pixels);
-    let cut_out =
-        CutOut { pixels: Arc::clone(&pixels), edge: Region::default(), visible, backdrop: BackdropFound::None };
+    let cut_out = CutOut {
+        pixels: Arc::clone(&pixels),
+        edge: Region::default(),
+        visible,
+        backdrop: BackdropFound::None,
+        translucent_share: 0.0,
+    };
     let artwork = Artwork::new(pixels, Format::Png);
     survey(&artwork, &cut_out)
 }
