@@ -17,45 +17,39 @@ const STRONG_ALPHA: u8 = 128;
 /// On both sides of a ridge, two pixels away, alpha is at most this part of the ridge's.
 const FALL: u8 = 2;
 
-const CANDIDATE: u8 = 1;
-const LINKED: u8 = 2;
-
 /// Raises linked ridges to full coverage, so that the line runs around them about a pixel wide. Linear in pixels.
 pub(super) fn keep(plane: &mut Plane<'_>, cancel: &Cancel) -> Result<(), Fault> {
-    let mut marks = vec![0_u8; plane.width * plane.height];
+    // One bit for each pixel: as bytes they would cost more memory than all else here.
+    let mut is_candidate = vec![0_u64; (plane.width * plane.height).div_ceil(64)];
     let mut candidates = Vec::new();
     let weak = WEAK_ALPHA..STRONG_ALPHA;
     for y in 0..plane.height {
         cancel.check_every(64, y)?;
         // Few pixels are weak: stretches without one are passed at once.
         for (stretch, _) in plane.stretches(y).filter(|(_, (low, high))| *low < weak.end && *high >= weak.start) {
-            for index in stretch.filter(|index| weak.contains(&plane.alpha_at(*index))) {
+            let mut open = plane.bits(&stretch, weak.start) & !plane.bits(&stretch, weak.end);
+            while open != 0 {
+                let index = stretch.start + open.trailing_zeros() as usize;
+                open &= open - 1;
                 if is_ridge(plane, index) {
-                    marks[index] = CANDIDATE;
+                    is_candidate[index / 64] |= 1 << (index % 64);
                     candidates.push(index);
                 }
             }
         }
     }
     let is_seeded = |index: &usize| around(plane, *index).any(|neighbour| plane.alpha_at(neighbour) >= STRONG_ALPHA);
-    let mut open: Vec<usize> = candidates.iter().copied().filter(is_seeded).collect();
-    for index in &open {
-        marks[*index] = LINKED;
-    }
+    let mut open: Vec<usize> = candidates.into_iter().filter(is_seeded).collect();
+    open.iter().for_each(|index| plane.raise(*index));
     let mut steps = 0_usize;
     while let Some(index) = open.pop() {
         steps += 1;
         cancel.check_every(1 << 16, steps)?;
         for neighbour in around(plane, index) {
-            if marks[neighbour] == CANDIDATE {
-                marks[neighbour] = LINKED;
+            if is_candidate[neighbour / 64] >> (neighbour % 64) & 1 == 1 && !plane.is_raised(neighbour) {
+                plane.raise(neighbour);
                 open.push(neighbour);
             }
-        }
-    }
-    for index in candidates {
-        if marks[index] == LINKED {
-            plane.raise(index);
         }
     }
     Ok(())

@@ -6,8 +6,8 @@
 //! is told by its share: what alpha leaves of the art's colour is filled with the ground's, while a drawn outline has one
 //! colour at every alpha. Common practice, no source; distances measured.
 
-use super::scan::Line;
 use super::OPAQUE;
+use super::scan::Line;
 use crate::silhouette::oklab::{Converter, Lab, distance_squared};
 
 /// Half-transparent: colours of fainter pixels are rounded too coarsely, those of denser ones are nearly the art's own.

@@ -117,6 +117,43 @@ fn a_line_has_its_width_at_any_slant() {
 }
 
 #[test]
+fn a_light_line_on_a_dark_shape_has_its_width_and_highlights_and_pale_shapes_have_none() {
+    let on_disc = |ground: [u8; 3], light: [u8; 3], share: fn(f64, f64) -> f64| {
+        RgbaImage::from_fn(300, 300, |x, y| {
+            let (dx, dy) = (f64::from(x) + 0.5 - 150.0, f64::from(y) + 0.5 - 150.0);
+            let share = share(dx, dy).clamp(0.0, 1.0);
+            let mixed = |channel: usize| {
+                (f64::from(light[channel]) * share + f64::from(ground[channel]) * (1.0 - share)).round() as u8
+            };
+            Rgba([mixed(0), mixed(1), mixed(2), covered(130.0 - dx.hypot(dy))])
+        })
+    };
+    // A line at 20 degrees, 3 px wide, that ends inside the disc.
+    let line = |dx: f64, dy: f64| {
+        let (sin, cos) = 20_f64.to_radians().sin_cos();
+        let (along, aside) = (dx * cos + dy * sin, dx * sin - dy * cos);
+        (1.5 - aside.abs() + 0.5).min(80.0 - along.abs())
+    };
+    for ground in [[20, 60, 160], [170, 20, 30], [0; 3]] {
+        let found = surveyed(on_disc(ground, [255; 3], line)).lines;
+        let mut widths: Vec<f32> = found.iter().map(|line| line.width_px).collect();
+        widths.sort_by(f32::total_cmp);
+        let middle = widths.get(widths.len() / 2).copied().unwrap_or_default();
+        assert!((f64::from(middle) - 3.0).abs() < 0.5, "{ground:?}: {middle}");
+    }
+    // Thin, but hardly lighter; on a pale ground; a glow that fades; a spot.
+    let none = [
+        on_disc([120, 120, 120], [170, 170, 170], line),
+        on_disc([230, 220, 190], [255; 3], line),
+        on_disc([20, 60, 160], [255; 3], |dx, dy| 1.0 - dx.hypot(dy) / 40.0),
+        on_disc([20, 60, 160], [255; 3], |dx, dy| 4.0 - dx.hypot(dy)),
+    ];
+    for (number, picture) in none.into_iter().enumerate() {
+        assert_eq!(surveyed(picture).lines, [], "{number}");
+    }
+}
+
+#[test]
 fn a_tip_is_no_line_and_a_stroke_that_other_strokes_cross_is_one() {
     // Spikes of 8 to 25 degrees on a wide body, as leaves and drops have them.
     for degrees in [8.0_f64, 15.0, 25.0] {
