@@ -12,7 +12,7 @@ from pathlib import Path
 import shutil
 import subprocess
 
-from PIL import Image
+from PIL import Image, ImageDraw
 import pytest
 
 import programs
@@ -129,6 +129,22 @@ def test_tips_of_leaves_are_no_fine_lines_and_thin_strokes_are():
     wide; leaves, roots, legs and whiskers of the others only end so."""
     told = {Path(row["file"]).name for row in measured(sharp_clips()) if row["detail.fine_lines"] != "-"}
     assert told == {"bird_flock_wide.png", "olive_branch_hairline.png", "tree_with_roots.png"}
+
+
+@pytest.mark.parametrize("ink, ground, told", [("white", "navy", True), ("gold", "darkred", True), ("white", "beige", False)])
+@pytest.mark.parametrize("width_px", [2, 9])
+def test_light_script_on_dark_art_is_fine_when_it_is_thin(tmp_path, ink, ground, told, width_px):
+    """As stickers of 100 mm, 12 px to the millimetre: 2 px are 0.17 mm, 9 px are 0.75 mm."""
+    picture = Image.new("RGBA", (2400, 2400))
+    draw = ImageDraw.Draw(picture)
+    draw.ellipse((40, 40, 2360, 2360), fill=ground)
+    for row in range(5):
+        wave = [(400 + x, 600 + 280 * row + 90 * math.sin(x / 56 + row)) for x in range(0, 1600, 8)]
+        draw.line(wave, fill=ink, width=2 * width_px, joint="curve")
+    picture.resize((1200, 1200), Image.LANCZOS).save(tmp_path / "script.png")
+    [row] = measured([tmp_path / "script.png"])
+    assert (row["detail.fine_lines"] != "-") == (told and width_px == 2)
+    assert not told or width_px != 2 or 0.11 < float(row["detail.fine_lines"]) < 0.22
 
 
 def test_fine_lines_hang_on_the_ordered_size(preflight):

@@ -190,6 +190,9 @@ impl Room {
             cancel.check_every(256, start)?;
             for span in (SHORTEST..=longest).step_by(limits.stride) {
                 let ends = (samples.at(start as isize), samples.at((start + span) as isize));
+                if rises_over(ends, samples.at((start + span / 2) as isize), limits.poke[1]) {
+                    continue;
+                }
                 let Some(bridge) = Bridge::between(ends, limits.radius) else { continue };
                 let share = kept(samples, &bridge, (start, span), limits);
                 if share > 0.0 {
@@ -224,6 +227,15 @@ impl Room {
         }
         self.most.iter_mut().zip(allowed).for_each(|(most, allowed)| *most = most.min(allowed.max(leave.anywhere)));
     }
+}
+
+/// Whether a point rises over a chord by more than a length: over any bridge there it then rises more. Most candidates end
+/// here, before a root is drawn.
+fn rises_over((from, to): (Point, Point), point: Point, by: f64) -> bool {
+    let (chord, off) = (to - from, point - from);
+    let (along, rise) = (off.dot(chord), chord.y * off.x - chord.x * off.y);
+    let length2 = chord.hypot2();
+    along >= 0.0 && along <= length2 && rise > 0.0 && rise * rise > by * by * length2
 }
 
 /// How far a bridge keeps limits, 0 to 1.

@@ -22,6 +22,10 @@ pub(super) const FAR: f32 = 1.0e6;
 /// Buckets in a cell: finer ones keep the order truer, which spares corrections. Measured, no source.
 const BUCKETS_PER_CELL: f64 = 2.0;
 
+/// Buckets in use at once: a node's neighbours are at most a diagonal farther than itself, and seeds at most a cell and a half
+/// from their edge.
+const BUCKETS: usize = 8;
+
 /// What an edge must be nearer by, mm, to be taken instead of another one: beside a corner two are equally far, and
 /// rounding would pass every node to and fro between them.
 const NEARER_MM: f32 = 1e-5;
@@ -70,6 +74,18 @@ impl<'a> Field<'a> {
         Ok(field)
     }
 
+    /// Goes farther than it was measured, as if it had been so from the start.
+    pub(super) fn widen(&mut self, (from, to): (Reach, Reach), cancel: &Cancel) -> Result<(), Fault> {
+        let rim = 2.0 * self.grid.cell();
+        let limit = |inside: bool| if inside { from.inward - rim } else { from.outward - rim };
+        let is_rim = |node: &usize| {
+            let site = self.sites[*node];
+            site.nearest != NOTHING && f64::from(site.distance) > limit(self.inside[*node])
+        };
+        let seeds: Vec<u32> = (0..self.sites.len()).filter(is_rim).map(|node| node as u32).collect();
+        self.spread(&seeds, to, cancel)
+    }
+
     /// The nodes near edges, each once.
     fn seed(&mut self, cancel: &Cancel) -> Result<Vec<u32>, Fault> {
         let mut seeds = Vec::new();
@@ -109,30 +125,31 @@ impl<'a> Field<'a> {
     fn spread(&mut self, seeds: &[u32], reach: Reach, cancel: &Cancel) -> Result<(), Fault> {
         let width = self.grid.cell() / BUCKETS_PER_CELL;
         let bucket_of = |distance: f32| (f64::from(distance) / width) as usize;
-        let most = reach.inward.max(reach.outward);
-        let mut buckets: Vec<Vec<Waiting>> = vec![Vec::new(); (most / width) as usize + 2];
-        for &node in seeds {
-            let distance = self.sites[node as usize].distance;
-            if let Some(bucket) = buckets.get_mut(bucket_of(distance)) {
-                bucket.push((node, distance));
-            }
-        }
-        for bucket in 0..buckets.len() {
+        let count = (reach.inward.max(reach.outward) / width) as usize + 2;
+        let mut seeds: Vec<Waiting> = seeds.iter().map(|node| (*node, self.sites[*node as usize].distance)).collect();
+        seeds.sort_by_key(|seed| bucket_of(seed.1));
+        let mut seeds = seeds.into_iter().peekable();
+        // Used again and again: most of their memory is in the processor's reach then.
+        let mut buckets: [Vec<Waiting>; BUCKETS] = Default::default();
+        for bucket in 0..count {
             cancel.check()?;
             let mut next = 0;
-            while let Some(&(node, distance)) = buckets[bucket].get(next) {
+            buckets[bucket % BUCKETS]
+                .splice(0..0, std::iter::from_fn(|| seeds.next_if(|seed| bucket_of(seed.1) == bucket)));
+            while let Some(&(node, distance)) = buckets[bucket % BUCKETS].get(next) {
                 next += 1;
                 // A node that came nearer in between was done already, or waits for it.
                 if self.sites[node as usize].distance.total_cmp(&distance).is_eq() {
                     self.settle(node as usize, reach, &mut |distance, node| {
                         let at = bucket_of(distance).max(bucket);
-                        if at < buckets.len() {
-                            buckets[at].push((node, distance));
+                        debug_assert!(at < bucket + BUCKETS, "a neighbour is no farther than a diagonal");
+                        if at < count {
+                            buckets[at % BUCKETS].push((node, distance));
                         }
                     });
                 }
             }
-            buckets[bucket] = Vec::new();
+            buckets[bucket % BUCKETS].clear();
         }
         Ok(())
     }

@@ -1,7 +1,7 @@
 //! What of the art moves the line: specks left out, holes that cannot stay open dropped, floating parts told apart and
 //! bridged.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use super::Bridge;
 use super::edges::Edges;
@@ -82,9 +82,16 @@ struct Gap {
     to: Point,
 }
 
+/// Bridges found in a field.
+pub(super) struct Bridged {
+    pub(super) bridges: Vec<Bridge>,
+    /// The widest gap that joined two parts, when all that need it hang together; `None` when some do not.
+    pub(super) widest: Option<f64>,
+}
+
 /// Bridges along a minimum spanning tree (Kruskal 1956) over the parts: those that the border joins already are joined
 /// for nothing, those in filled holes need nothing, the others are bridged where the gap from art to art is in reach.
-pub(super) fn bridges(field: &Field<'_>, art: &Art, swallowed: &[Ring], border: f64, reach: f64) -> Vec<Bridge> {
+pub(super) fn bridges(field: &Field<'_>, art: &Art, swallowed: &[Ring], border: f64, reach: f64) -> Bridged {
     let mut gaps: Vec<((u32, u32), Gap)> = gaps(field, reach).into_iter().collect();
     gaps.sort_by(|a, b| a.1.width.total_cmp(&b.1.width).then(a.0.cmp(&b.0)));
     let boxes: Vec<_> = swallowed.iter().map(|ring| (ring.bounds(), ring)).collect();
@@ -95,18 +102,21 @@ pub(super) fn bridges(field: &Field<'_>, art: &Art, swallowed: &[Ring], border: 
         })
         .collect();
     let mut joined: Vec<usize> = (0..art.parts).collect();
-    let mut bridges = Vec::new();
+    let (mut bridges, mut widest) = (Vec::new(), 0.0_f64);
     for ((one, other), gap) in gaps {
         let (first, second) = (root(&mut joined, one as usize), root(&mut joined, other as usize));
         if first == second || gap.width > reach || in_hole[one as usize] || in_hole[other as usize] {
             continue;
         }
         joined[first.max(second)] = first.min(second);
+        widest = widest.max(gap.width);
         if gap.width > 2.0 * border - TOUCHING_MM {
             bridges.push(Bridge { from: gap.from, to: gap.to });
         }
     }
-    bridges
+    let roots = (0..art.parts).filter(|part| !in_hole[*part]).map(|part| root(&mut joined, part));
+    let are_one = roots.collect::<BTreeSet<_>>().len() <= 1;
+    Bridged { bridges, widest: are_one.then_some(widest) }
 }
 
 fn root(joined: &mut [usize], part: usize) -> usize {

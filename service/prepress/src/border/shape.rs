@@ -105,6 +105,34 @@ impl Lengths {
         (self.grown + self.hole_depth()).max(between).max(rounded)
     }
 
+    fn reach_around_art(&self, grid: &Grid, joins_parts: bool) -> Reach {
+        Reach { inward: 0.0, outward: self.asked_of_art(joins_parts) + 2.0 * grid.cell() }
+    }
+
+    /// Bridges between parts. Most lie so near that the border joins them; only for others it is measured farther.
+    fn bridges(&self, field: &mut Field<'_>, art: &Art, cancel: &Cancel) -> Result<Vec<Bridge>, Fault> {
+        let swallowed = self.trace(&field.grid(), &field.signed_plus(-self.grown)).swallowed;
+        let near = bridges(field, art, &swallowed, self.border, self.reach);
+        if near.widest.is_some_and(|widest| widest <= 2.0 * self.grown) {
+            return Ok(near.bridges);
+        }
+        let reach = [false, true].map(|joins_parts| self.reach_around_art(&field.grid(), joins_parts));
+        if reach[1].outward <= reach[0].outward {
+            return Ok(near.bridges);
+        }
+        field.widen((reach[0], reach[1]), cancel)?;
+        Ok(bridges(field, art, &swallowed, self.border, self.reach).bridges)
+    }
+
+    /// Traces values and fills the holes that are not to be kept.
+    fn trace(&self, grid: &Grid, values: &[f32]) -> Filled {
+        fill_holes(zero_rings(grid, values), |hole| {
+            let Some(width) = self.kept_hole else { return false };
+            let depth = f64::from(largest_inside(grid, values, hole)) + self.inside;
+            2.0 * depth > width
+        })
+    }
+
     /// Radius of the disc that rounds outside corners of the grown shape.
     fn rounding(&self) -> f64 {
         self.outside * OUTSIDE_RESERVE + self.inside
@@ -126,19 +154,20 @@ struct Work<'a> {
     lengths: &'a Lengths,
     grid: Grid,
     art: &'a Field<'a>,
+    bridges: Vec<Bridge>,
     fineness: Fineness,
     cancel: &'a Cancel,
 }
 
 /// See [`super::grow`].
 pub(super) fn grow(edge: &Region, growth: &Growth, cancel: &Cancel) -> Result<Grown, Fault> {
-    on_grid(edge, growth, Fineness::Full, cancel, |work, art| work.finish(art, growth.parts))
+    on_grid(edge, growth, Fineness::Full, cancel, |work, art| work.finish(art))
 }
 
 /// See [`super::rough_bounds`].
 pub(super) fn rough_bounds(edge: &Region, growth: &Growth, cancel: &Cancel) -> Result<Rect, Fault> {
-    on_grid(edge, growth, Fineness::Rough, cancel, |work, art| {
-        let shaped = work.shape(art, growth.parts)?;
+    on_grid(edge, growth, Fineness::Rough, cancel, |work, _| {
+        let shaped = work.shape()?;
         Region::new(shaped.rings).bounds().ok_or(Fault::ArtBlank)
     })
 }
@@ -158,16 +187,16 @@ fn on_grid<T>(
     let margin = lengths.grown.max(lengths.half_width + lengths.inside) + lengths.outside + lengths.inside;
     let grid = Grid::over(bounds, margin, fineness)?;
     let joins_parts = art.parts > 1 && growth.parts != Parts::SetAside;
-    let reach = Reach { inward: 0.0, outward: lengths.asked_of_art(joins_parts) + 2.0 * grid.cell() };
     let edges = art.edges();
-    let field = Field::measure(grid, &edges, inside_flags(&grid, &art.rings), reach, cancel)?;
-    run(&Work { lengths: &lengths, grid, art: &field, fineness, cancel }, &art)
+    let reach = lengths.reach_around_art(&grid, false);
+    let mut field = Field::measure(grid, &edges, inside_flags(&grid, &art.rings), reach, cancel)?;
+    let bridges = if joins_parts { lengths.bridges(&mut field, &art, cancel)? } else { Vec::new() };
+    run(&Work { lengths: &lengths, grid, art: &field, bridges, fineness, cancel }, &art)
 }
 
 /// A shape with what was done to it.
 struct Shaped {
     rings: Vec<Ring>,
-    bridges: Vec<Bridge>,
     thin: Thin,
     /// Nodes at and near bridges and thickenings; empty: none.
     patched: Vec<bool>,
@@ -176,8 +205,8 @@ struct Shaped {
 }
 
 impl Work<'_> {
-    fn finish(&self, art: &Art, order: Parts) -> Result<Grown, Fault> {
-        let Shaped { rings, bridges, thin, patched, moved } = self.shape(art, order)?;
+    fn finish(&self, art: &Art) -> Result<Grown, Fault> {
+        let Shaped { rings, thin, patched, moved } = self.shape()?;
         let parts = rings.iter().filter(|ring| ring.signed_area() > 0.0).count();
         if parts == 0 {
             return Err(Fault::ArtBlank);
@@ -190,7 +219,7 @@ impl Work<'_> {
             region: Region::new(rings),
             art_parts: art.parts,
             parts,
-            bridges,
+            bridges: self.bridges.clone(),
             thickenings: thin.thickenings,
             thinnest: thin.thinnest.map(Mm::of),
             specks: art.specks,
@@ -198,27 +227,12 @@ impl Work<'_> {
         })
     }
 
-    fn shape(&self, art: &Art, order: Parts) -> Result<Shaped, Fault> {
+    fn shape(&self) -> Result<Shaped, Fault> {
         let mut values = self.art.signed_plus(-self.lengths.grown);
         let mut patched = Vec::new();
-        let bridges = if art.parts > 1 && order != Parts::SetAside { self.bridges(art, &values) } else { Vec::new() };
-        self.build(&bridges, &mut values, &mut patched)?;
+        self.build(&self.bridges, &mut values, &mut patched)?;
         let (thin, moved, rings) = self.thicken(&mut values, &mut patched)?;
-        Ok(Shaped { rings, bridges, thin, patched, moved })
-    }
-
-    /// Traces values and fills the holes that are not to be kept.
-    fn trace(&self, values: &[f32]) -> Filled {
-        fill_holes(zero_rings(&self.grid, values), |hole| {
-            let Some(width) = self.lengths.kept_hole else { return false };
-            let depth = f64::from(largest_inside(&self.grid, values, hole)) + self.lengths.inside;
-            2.0 * depth > width
-        })
-    }
-
-    fn bridges(&self, art: &Art, values: &[f32]) -> Vec<Bridge> {
-        let swallowed = self.trace(values).swallowed;
-        bridges(self.art, art, &swallowed, self.lengths.border, self.lengths.reach)
+        Ok(Shaped { rings, thin, patched, moved })
     }
 
     fn build(&self, bridges: &[Bridge], values: &mut [f32], patched: &mut Vec<bool>) -> Result<(), Fault> {
@@ -256,7 +270,7 @@ impl Work<'_> {
         let (mut told, mut moved) = (Thin::default(), None);
         let mut round = 0;
         loop {
-            let rings = self.trace(values).rings;
+            let rings = self.lengths.trace(&self.grid, values).rings;
             let edges = Edges::of_rings(&rings);
             let is_last = round >= if self.fineness == Fineness::Rough { 1 } else { THICKENING_ROUNDS };
             let look = self.look(round, is_last);

@@ -86,7 +86,7 @@ thresholds! {
     ink_share = 0.01 in 0.0..1.0,
         "Share of the visible art with too much ink over which it is `colour.ink`.", "common practice, no source";
     fine_line_mm = 0.25 in 0.0..10.0,
-        "Width in print under which a line on clear ground is fine (`detail.fine_lines`).", "common practice, no source";
+        "Width in print under which a line on clear ground, or a light one on dark, is fine (`detail.fine_lines`).", "common practice, no source";
     fine_line_length_mm = 10.0 in 0.0..100000.0,
         "Length of fine lines, all together, from which it is `detail.fine_lines`.", "common practice, no source";
     huge_margin_share = 0.1 in 0.0..1.0,

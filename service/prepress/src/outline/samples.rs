@@ -43,7 +43,7 @@ pub(crate) fn cut_out(
         width_px: (bounds.x1.ceil() - bounds.x0.floor()) as u32,
         height_px: (bounds.y1.ceil() - bounds.y0.floor()) as u32,
     };
-    CutOut { pixels: Arc::new(pixels), edge, visible, backdrop: BackdropFound::None }
+    CutOut { pixels: Arc::new(pixels), edge, visible, backdrop: BackdropFound::None, translucent_share: 0.0 }
 }
 
 /// A clockwise ring about a point.

@@ -64,7 +64,7 @@ const SAID: &[(Code, &str, &str)] = &[
     ),
     (
         Code::DetailFineLines,
-        "lines on clear ground under {fine_line_mm} mm in print, {fine_line_length_mm} mm of them or more; tips of wider shapes are no lines, and lines on coloured ground are not judged",
+        "lines on clear ground, and light lines on an even dark one, under {fine_line_mm} mm in print, {fine_line_length_mm} mm of them or more; tips of wider shapes are no lines, and dark lines inside the art are not judged",
         PRACTICE,
     ),
     (Code::ArtUnreadable, "bytes that are no whole picture", CONTRACT),

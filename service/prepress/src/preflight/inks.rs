@@ -156,7 +156,7 @@ mod tests {
     fn cut_out(pixels: RgbaImage) -> CutOut {
         let visible = Place { x_px: 0, y_px: 0, width_px: pixels.width(), height_px: pixels.height() };
         let pixels = Arc::new(pixels);
-        CutOut { pixels, edge: Region::default(), visible, backdrop: BackdropFound::None }
+        CutOut { pixels, edge: Region::default(), visible, backdrop: BackdropFound::None, translucent_share: 0.0 }
     }
 
     fn found(pixels: RgbaImage, load: Option<InkLoad>, thresholds: &Thresholds, colour: PrintColour) -> Vec<Finding> {

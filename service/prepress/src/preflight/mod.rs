@@ -69,9 +69,6 @@ pub struct Measures {
     pub suggested_longest_mm: Option<f64>,
 }
 
-/// Alpha of visible pixels that are not solid, 2 to 60 % (design, `transparency.haze`).
-const TRANSLUCENT: std::ops::RangeInclusive<u8> = 6..=153;
-
 /// What is known of the picture before anything is drawn: kept apart so that the artwork's pixels can be dropped.
 #[derive(Clone, Debug)]
 pub struct ArtFacts {

@@ -21,73 +21,64 @@ const FALL: u8 = 2;
 /// Steps are tried from one pixel on, each twice the one before. Measured on enlarged clip art.
 const PIXELS_PER_STEP: usize = 1000;
 
-/// Pixels that are looked at together. Measured, no source.
-const ALIKE: usize = 64;
-
-/// Alpha that a stroke's pixels get: between two pixels without any the line then runs half a pixel wide. More draws
-/// strokes wider than they are.
-const RAISED_ALPHA: u8 = 170;
-
 /// A single pixel is an uneven corner and no stroke where more than so many covered pixels lie within so far of it: beside
 /// a corner there are 9 and more, at the end of a stroke half a dozen.
 const THIN_PX: usize = 6;
 const THIN_REACH: i64 = 3;
 
-const CANDIDATE: u8 = 1;
-const LINKED: u8 = 2;
-
 /// Raises linked ridges over half coverage, so that the line runs around them. Linear in pixels.
-pub(super) fn keep(plane: &mut Plane, cancel: &Cancel) -> Result<(), Fault> {
-    let mut marks = vec![0_u8; plane.alphas.len()];
+pub(super) fn keep(plane: &mut Plane<'_>, cancel: &Cancel) -> Result<(), Fault> {
+    // One bit for each pixel: as bytes they would cost more memory than all else here.
+    let mut is_candidate = vec![0_u64; (plane.width * plane.height).div_ceil(64)];
     let mut candidates = Vec::new();
     let longest_step = (plane.width.max(plane.height) / PIXELS_PER_STEP).max(1) as i64;
-    let is_weak = |alpha: &u8| (WEAK_ALPHA..STRONG_ALPHA).contains(alpha);
-    for (block, alphas) in plane.alphas.chunks(ALIKE).enumerate() {
-        cancel.check_every(1 << 12, block)?;
-        // Few pixels are weak: blocks without one are passed at once.
-        if alphas.iter().fold(false, |any, alpha| any | is_weak(alpha)) {
-            for index in (block * ALIKE..).zip(alphas).filter(|(_, alpha)| is_weak(alpha)).map(|(index, _)| index) {
+    let weak = WEAK_ALPHA..STRONG_ALPHA;
+    for y in 0..plane.height {
+        cancel.check_every(64, y)?;
+        // Few pixels are weak: stretches without one are passed at once.
+        for (stretch, _) in plane.stretches(y).filter(|(_, (low, high))| *low < weak.end && *high >= weak.start) {
+            let mut open = plane.bits(&stretch, weak.start) & !plane.bits(&stretch, weak.end);
+            while open != 0 {
+                let index = stretch.start + open.trailing_zeros() as usize;
+                open &= open - 1;
                 if is_ridge(plane, index, longest_step) {
-                    marks[index] = CANDIDATE;
+                    is_candidate[index / 64] |= 1 << (index % 64);
                     candidates.push(index);
                 }
             }
         }
     }
-    let is_seeded = |index: &usize| around(plane, *index).any(|neighbour| plane.alphas[neighbour] >= STRONG_ALPHA);
-    let seeds: Vec<usize> = candidates.into_iter().filter(is_seeded).collect();
+    let mut take = |index: usize| {
+        let (word, bit) = (&mut is_candidate[index / 64], 1 << (index % 64));
+        let taken = *word & bit != 0;
+        *word &= !bit;
+        taken
+    };
+    let is_seeded = |index: &usize| around(plane, *index).any(|neighbour| plane.alpha_at(neighbour) >= STRONG_ALPHA);
     let mut links = Vec::new();
     let mut steps = 0_usize;
-    for seed in seeds {
+    for seed in candidates.into_iter().filter(is_seeded) {
         let first = links.len();
-        let mut next = first;
-        if marks[seed] == CANDIDATE {
-            marks[seed] = LINKED;
+        if take(seed) {
             links.push(seed);
         }
+        let mut next = first;
         while let Some(index) = links.get(next).copied() {
             next += 1;
             steps += 1;
             cancel.check_every(1 << 16, steps)?;
-            for neighbour in around(plane, index) {
-                if marks[neighbour] == CANDIDATE {
-                    marks[neighbour] = LINKED;
-                    links.push(neighbour);
-                }
-            }
+            links.extend(around(plane, index).filter(|neighbour| take(*neighbour)));
         }
         if links.len() == first + 1 && is_corner(plane, seed) {
             links.truncate(first);
         }
     }
-    links.sort_unstable();
-    links.iter().for_each(|index| plane.alphas[*index] = RAISED_ALPHA);
-    plane.links = links;
+    links.into_iter().for_each(|index| plane.raise(index));
     Ok(())
 }
 
 /// Whether a single pixel hangs on to something broad and joins nothing.
-fn is_corner(plane: &Plane, index: usize) -> bool {
+fn is_corner(plane: &Plane<'_>, index: usize) -> bool {
     const RING: [(i64, i64); 8] = [(-1, -1), (0, -1), (1, -1), (1, 0), (1, 1), (0, 1), (-1, 1), (-1, 0)];
     let (x, y) = ((index % plane.width) as i64, (index / plane.width) as i64);
     let is_strong = |(dx, dy): (i64, i64)| plane.alpha(x + dx, y + dy) >= STRONG_ALPHA;
@@ -98,9 +89,9 @@ fn is_corner(plane: &Plane, index: usize) -> bool {
 }
 
 /// Whether alpha falls off on both sides in some direction, at some step.
-fn is_ridge(plane: &Plane, index: usize, longest_step: i64) -> bool {
+fn is_ridge(plane: &Plane<'_>, index: usize, longest_step: i64) -> bool {
     let (x, y) = ((index % plane.width) as i64, (index / plane.width) as i64);
-    let own = plane.alphas[index];
+    let own = plane.alpha_at(index);
     let falls = |(dx, dy): (i64, i64), step: i64| {
         [step, -step].into_iter().all(|side| {
             let at = |steps: i64| plane.alpha(x + side * steps * dx, y + side * steps * dy);
@@ -117,7 +108,7 @@ fn is_ridge(plane: &Plane, index: usize, longest_step: i64) -> bool {
     false
 }
 
-fn around(plane: &Plane, index: usize) -> impl Iterator<Item = usize> + use<> {
+fn around(plane: &Plane<'_>, index: usize) -> impl Iterator<Item = usize> + use<> {
     let (width, height) = (plane.width, plane.height);
     let (x, y) = (index % width, index / width);
     let rows = y.saturating_sub(1)..=(y + 1).min(height - 1);

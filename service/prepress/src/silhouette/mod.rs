@@ -39,6 +39,9 @@ const TRANSPARENT_BELOW: u8 = 250;
 /// corners of a window's picture: no cut-out of a sticker leaves so little around it. Common practice, no source.
 const OWN_TRANSPARENCY_SHARE: f64 = 0.001;
 
+/// Alpha of visible pixels that are not solid, 2 to 60 % (design, `transparency.haze`).
+pub(crate) const TRANSLUCENT: std::ops::RangeInclusive<u8> = 6..=153;
+
 /// Half of full coverage. No alpha is on it, so the line passes between pixels.
 const HALF_COVERED: f64 = 127.5;
 
@@ -86,6 +89,8 @@ pub struct CutOut {
     pub visible: Place,
     /// What became of the backdrop.
     pub backdrop: BackdropFound,
+    /// Share of the visible pixels that are translucent, 2 to 60 %.
+    pub translucent_share: f64,
 }
 
 /// Separates art from ground.
@@ -104,15 +109,16 @@ pub struct CutOut {
 /// `art.blank` when nothing is left, `run.cancelled`.
 pub fn cut_out(artwork: &Artwork, order: Backdrop, cancel: &Cancel) -> Result<CutOut, Fault> {
     let mut pixels = Arc::clone(&artwork.pixels);
-    let mut plane = trace::Plane::of(&pixels, cancel)?;
-    let coverage = Coverage::of(&plane, cancel)?;
-    if coverage.largest_alpha <= INVISIBLE_ALPHA {
+    let mut plane = trace::Plane::of(&artwork.pixels, cancel)?;
+    let largest_alpha = plane.counts.largest;
+    if largest_alpha <= INVISIBLE_ALPHA {
         return Err(Fault::ArtBlank);
     }
-    let reaches_half = f64::from(coverage.largest_alpha) > HALF_COVERED;
-    let threshold = if reaches_half { HALF_COVERED } else { (f64::from(coverage.largest_alpha) / 2.0).floor() + 0.5 };
-    let backdrop =
-        if coverage.has_transparency { BackdropFound::None } else { removal::remove(&mut pixels, order, cancel)? };
+    let reaches_half = f64::from(largest_alpha) > HALF_COVERED;
+    let threshold = if reaches_half { HALF_COVERED } else { (f64::from(largest_alpha) / 2.0).floor() + 0.5 };
+    let has_transparency =
+        plane.counts.transparent as f64 >= OWN_TRANSPARENCY_SHARE * (plane.width * plane.height) as f64;
+    let backdrop = if has_transparency { BackdropFound::None } else { removal::remove(&mut pixels, order, cancel)? };
     if !Arc::ptr_eq(&pixels, &artwork.pixels) {
         plane = trace::Plane::of(&pixels, cancel)?;
     }
@@ -122,29 +128,8 @@ pub fn cut_out(artwork: &Artwork, order: Backdrop, cancel: &Cancel) -> Result<Cu
     }
     let edge = Region::new(trace::trace(&plane, threshold, cancel)?);
     let visible = visible_place(&edge).ok_or(Fault::ArtBlank)?;
-    Ok(CutOut { pixels, edge, visible, backdrop })
-}
-
-/// What alpha says about a picture as a whole.
-struct Coverage {
-    largest_alpha: u8,
-    has_transparency: bool,
-}
-
-impl Coverage {
-    fn of(plane: &trace::Plane, cancel: &Cancel) -> Result<Coverage, Fault> {
-        let (mut largest_alpha, mut transparent) = (0, 0_usize);
-        for alphas in plane.alphas.chunks(1 << 20) {
-            cancel.check()?;
-            largest_alpha = alphas.iter().fold(largest_alpha, |largest, alpha| largest.max(*alpha));
-            // Counted in bytes, as many at once as the processor takes; 128 of them cannot overflow one.
-            let count = |few: &[u8]| few.iter().map(|alpha| u8::from(*alpha < TRANSPARENT_BELOW)).sum::<u8>();
-            transparent += alphas.chunks(128).map(|few| usize::from(count(few))).sum::<usize>();
-        }
-        let total = plane.alphas.len();
-        let has_transparency = transparent as f64 >= OWN_TRANSPARENCY_SHARE * total as f64;
-        Ok(Coverage { largest_alpha, has_transparency })
-    }
+    let translucent_share = plane.counts.translucent_share();
+    Ok(CutOut { pixels, edge, visible, backdrop, translucent_share })
 }
 
 /// The whole pixels around an edge; `None` where there is no edge.

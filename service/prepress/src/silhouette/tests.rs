@@ -428,3 +428,15 @@ fn a_fractal_edge_is_followed_around() {
     let wanted = 3.0_f64.sqrt() / 4.0 * side * side * 1.6;
     assert!((found.edge.area_mm2() / wanted - 1.0).abs() < 0.01, "{} {wanted}", found.edge.area_mm2());
 }
+
+#[test]
+fn translucent_share_counts_visible_pixels_only() {
+    let mut pixels = RgbaImage::from_fn(100, 10, |x, _| Rgba([200, 30, 30, if x < 50 { 255 } else { 0 }]));
+    for y in 0..5 {
+        (0..10).for_each(|x| pixels.put_pixel(x, y, Rgba([0, 0, 0, 100])));
+        (90..100).for_each(|x| pixels.put_pixel(x, y, Rgba([0, 0, 0, 5])));
+    }
+    // 50 of 500; alpha 5 is under 2 %.
+    let found = cut(pixels, BackdropRemove::Auto).expect("has art");
+    assert!((found.translucent_share - 0.1).abs() < 1e-12, "{}", found.translucent_share);
+}

@@ -10,7 +10,7 @@
 use image::RgbaImage;
 
 use super::OPAQUE;
-use super::scan::{Axis, Line, luma};
+use super::scan::{ALIKE, Axis, Line, luma};
 
 /// Least height of an edge, of 255: lower ones are texture and noise.
 const LEAST_HEIGHT: i32 = 64;
@@ -53,35 +53,45 @@ impl Edges {
     }
 
     fn follow(&mut self, values: &[u8], line: &Line, picture: &RgbaImage, of: Of) {
-        let step = |at: usize| i32::from(values[at + 1]) - i32::from(values[at]);
         let last = values.len().saturating_sub(1);
-        for at in 0..last {
-            if values[at].abs_diff(values[at + 1]) < LEAST_STEP {
-                continue;
+        for start in (0..last).step_by(ALIKE) {
+            let end = (start + ALIKE).min(last);
+            let steps = values[start..end].iter().zip(&values[start + 1..=end]);
+            // Most of a line is even: a stretch without a step is passed at once.
+            if steps.fold(false, |any, (one, next)| any | (one.abs_diff(*next) >= LEAST_STEP)) {
+                (start..end).for_each(|at| self.judge(values, at, line, picture, of));
             }
-            let steepest = step(at);
-            // The first of equals is the steepest of its edge.
-            let is_steepest =
-                (at == 0 || step(at - 1).abs() < steepest.abs() || step(at - 1).signum() != steepest.signum())
-                    && (at + 1 == last
-                        || step(at + 1).abs() <= steepest.abs()
-                        || step(at + 1).signum() != steepest.signum());
-            if !is_steepest {
-                continue;
-            }
-            let least = (f64::from(steepest.abs()) * LEAST_STEP_SHARE).max(1.0);
-            let goes_on = |at: usize| step(at).signum() == steepest.signum() && f64::from(step(at).abs()) >= least;
-            let after = (at + 1..last).take(LONGEST_SIDE).take_while(|next| goes_on(*next)).count();
-            let before = (0..at).rev().take(LONGEST_SIDE).take_while(|next| goes_on(*next)).count();
-            let (from, to) = (at - before, at + after + 1);
-            let height = (i32::from(values[to]) - i32::from(values[from])).abs();
-            let is_seen = match of {
-                Of::Alpha => true,
-                Of::Luma => line.pixels[from..=to].iter().all(|pixel| pixel[3] >= OPAQUE),
-            };
-            if height >= LEAST_HEIGHT && is_seen && is_upright(line, at, picture, of, steepest) {
-                self.widths.push(height as f32 / steepest.unsigned_abs() as f32);
-            }
+        }
+    }
+
+    /// Takes the width of an edge that is steepest at a place.
+    fn judge(&mut self, values: &[u8], at: usize, line: &Line, picture: &RgbaImage, of: Of) {
+        if values[at].abs_diff(values[at + 1]) < LEAST_STEP {
+            return;
+        }
+        let last = values.len() - 1;
+        let step = |at: usize| i32::from(values[at + 1]) - i32::from(values[at]);
+        let steepest = step(at);
+        // The first of equals is the steepest of its edge.
+        let is_steepest = (at == 0
+            || step(at - 1).abs() < steepest.abs()
+            || step(at - 1).signum() != steepest.signum())
+            && (at + 1 == last || step(at + 1).abs() <= steepest.abs() || step(at + 1).signum() != steepest.signum());
+        if !is_steepest {
+            return;
+        }
+        let least = (f64::from(steepest.abs()) * LEAST_STEP_SHARE).max(1.0);
+        let goes_on = |at: usize| step(at).signum() == steepest.signum() && f64::from(step(at).abs()) >= least;
+        let after = (at + 1..last).take(LONGEST_SIDE).take_while(|next| goes_on(*next)).count();
+        let before = (0..at).rev().take(LONGEST_SIDE).take_while(|next| goes_on(*next)).count();
+        let (from, to) = (at - before, at + after + 1);
+        let height = (i32::from(values[to]) - i32::from(values[from])).abs();
+        let is_seen = match of {
+            Of::Alpha => true,
+            Of::Luma => line.pixels[from..=to].iter().all(|pixel| pixel[3] >= OPAQUE),
+        };
+        if height >= LEAST_HEIGHT && is_seen && is_upright(line, at, picture, of, steepest) {
+            self.widths.push(height as f32 / steepest.unsigned_abs() as f32);
         }
     }
 

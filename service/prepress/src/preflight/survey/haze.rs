@@ -3,7 +3,7 @@
 use image::RgbaImage;
 
 use super::scan::{Line, alpha_at};
-use crate::preflight::TRANSLUCENT;
+use crate::silhouette::TRANSLUCENT;
 
 /// A pixel is in an area of haze when all pixels so far around it are hazy too: anti-aliased edges, also those of pictures
 /// enlarged a little, are narrower.

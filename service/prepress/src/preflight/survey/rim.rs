@@ -6,8 +6,8 @@
 //! is told by its share: what alpha leaves of the art's colour is filled with the ground's, while a drawn outline has one
 //! colour at every alpha. Common practice, no source; distances measured.
 
+use super::OPAQUE;
 use super::scan::Line;
-use super::{CLEAR, OPAQUE};
 use crate::silhouette::oklab::{Converter, Lab, distance_squared};
 
 /// Half-transparent: colours of fainter pixels are rounded too coarsely, those of denser ones are nearly the art's own.
@@ -126,20 +126,13 @@ impl Rims {
     }
 
     pub(super) fn look(&mut self, line: &Line) {
-        let pixels = &line.pixels;
-        let mut crossings = 0;
-        for at in 0..pixels.len() {
-            if pixels[at][3] > CLEAR || crossings >= MOST_CROSSINGS {
-                continue;
+        let count = line.pixels.len();
+        for run in line.runs.iter().take(MOST_CROSSINGS / 2) {
+            if run.start > 0 {
+                self.cross(line, (run.start..count).take(LONGEST_RISE + DEEP + 2));
             }
-            let rises = |near: Option<&[u8; 4]>| near.is_some_and(|near| near[3] > CLEAR);
-            if rises(pixels.get(at + 1)) {
-                crossings += 1;
-                self.cross(line, (at + 1..pixels.len()).take(LONGEST_RISE + DEEP + 2));
-            }
-            if at > 0 && rises(pixels.get(at - 1)) {
-                crossings += 1;
-                self.cross(line, (0..at).rev().take(LONGEST_RISE + DEEP + 2));
+            if run.end < count {
+                self.cross(line, (0..run.end).rev().take(LONGEST_RISE + DEEP + 2));
             }
         }
     }

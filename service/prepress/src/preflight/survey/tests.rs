@@ -10,8 +10,13 @@ use crate::silhouette::BackdropFound;
 fn surveyed(pixels: RgbaImage) -> Survey {
     let visible = Place { x_px: 0, y_px: 0, width_px: pixels.width(), height_px: pixels.height() };
     let pixels = Arc::new(pixels);
-    let cut_out =
-        CutOut { pixels: Arc::clone(&pixels), edge: Region::default(), visible, backdrop: BackdropFound::None };
+    let cut_out = CutOut {
+        pixels: Arc::clone(&pixels),
+        edge: Region::default(),
+        visible,
+        backdrop: BackdropFound::None,
+        translucent_share: 0.0,
+    };
     let artwork = Artwork::new(pixels, Format::Png);
     survey(&artwork, &cut_out)
 }
@@ -108,6 +113,43 @@ fn a_line_has_its_width_at_any_slant() {
             let middle = widths.get(widths.len() / 2).copied().unwrap_or_default();
             assert!((f64::from(middle) - width).abs() < 0.35, "{width} px at {degrees}: {middle}");
         }
+    }
+}
+
+#[test]
+fn a_light_line_on_a_dark_shape_has_its_width_and_highlights_and_pale_shapes_have_none() {
+    let on_disc = |ground: [u8; 3], light: [u8; 3], share: fn(f64, f64) -> f64| {
+        RgbaImage::from_fn(300, 300, |x, y| {
+            let (dx, dy) = (f64::from(x) + 0.5 - 150.0, f64::from(y) + 0.5 - 150.0);
+            let share = share(dx, dy).clamp(0.0, 1.0);
+            let mixed = |channel: usize| {
+                (f64::from(light[channel]) * share + f64::from(ground[channel]) * (1.0 - share)).round() as u8
+            };
+            Rgba([mixed(0), mixed(1), mixed(2), covered(130.0 - dx.hypot(dy))])
+        })
+    };
+    // A line at 20 degrees, 3 px wide, that ends inside the disc.
+    let line = |dx: f64, dy: f64| {
+        let (sin, cos) = 20_f64.to_radians().sin_cos();
+        let (along, aside) = (dx * cos + dy * sin, dx * sin - dy * cos);
+        (1.5 - aside.abs() + 0.5).min(80.0 - along.abs())
+    };
+    for ground in [[20, 60, 160], [170, 20, 30], [0; 3]] {
+        let found = surveyed(on_disc(ground, [255; 3], line)).lines;
+        let mut widths: Vec<f32> = found.iter().map(|line| line.width_px).collect();
+        widths.sort_by(f32::total_cmp);
+        let middle = widths.get(widths.len() / 2).copied().unwrap_or_default();
+        assert!((f64::from(middle) - 3.0).abs() < 0.5, "{ground:?}: {middle}");
+    }
+    // Thin, but hardly lighter; on a pale ground; a glow that fades; a spot.
+    let none = [
+        on_disc([120, 120, 120], [170, 170, 170], line),
+        on_disc([230, 220, 190], [255; 3], line),
+        on_disc([20, 60, 160], [255; 3], |dx, dy| 1.0 - dx.hypot(dy) / 40.0),
+        on_disc([20, 60, 160], [255; 3], |dx, dy| 4.0 - dx.hypot(dy)),
+    ];
+    for (number, picture) in none.into_iter().enumerate() {
+        assert_eq!(surveyed(picture).lines, [], "{number}");
     }
 }
 
