@@ -40,7 +40,7 @@ pub(super) struct Work {
 
 /// Looks for all copies together to improve a layout of few, and for each copy at least and at most: few gain much from it,
 /// and long before the most is spent nothing is left to gain. Measured on strips and mixes.
-const LOOKS_STANDARD: (u64, u64, u64) = (18_000_000, 30_000, 300_000);
+const LOOKS_STANDARD: (u64, u64, u64) = (18_000_000, 10_000, 60_000);
 const LOOKS_THOROUGH: (u64, u64, u64) = (200_000_000, 400_000, 5_000_000);
 
 impl Work {
@@ -69,7 +69,6 @@ impl Work {
         let shared = |(all, least, most): (u64, u64, u64)| (all / copies.max(1)).clamp(least, most);
         let looks = match effort {
             Effort::Draft => 0,
-            Effort::Standard if total == 1 => 10_000,
             Effort::Standard => shared(LOOKS_STANDARD),
             Effort::Thorough => shared(LOOKS_THOROUGH),
         };
