@@ -15,6 +15,7 @@ use quoin_prepress::order::{ArtInput, Design, Form, Parts, Size, Stock};
 use quoin_prepress::outline::{Outlined, fit};
 use quoin_prepress::silhouette::cut_out;
 use quoin_prepress::units::Mm;
+use quoin_tests::processor;
 use serde_json::{Value, json};
 
 const USAGE: &str = "contours [--longest MM] [--border MM] [--minimum-width MM] [--inside-radius MM] [--enlarge PX] [--repeat N] [--parts join|separate] [--edge] PICTURE…";
@@ -196,10 +197,8 @@ fn ring(ring: &Ring) -> Value {
     json!(ring.points().iter().map(|point| [point.x, point.y]).collect::<Vec<_>>())
 }
 
-/// Milliseconds that this thread has computed; what else the machine does costs it nothing.
 fn cpu_ms() -> f64 {
-    let said = std::fs::read_to_string("/proc/thread-self/schedstat").unwrap_or_default();
-    said.split(' ').next().and_then(|nanoseconds| nanoseconds.parse::<f64>().ok()).unwrap_or(0.0) / 1e6
+    processor::of_this_thread() * 1e3
 }
 
 /// Lets the kernel forget the most memory so far and says how much there is now, MiB (proc(5), `clear_refs`).

@@ -1,9 +1,9 @@
 //! Prints what preflight measures of pictures, and what it costs: a measurement, never a test. See `load/README.md`.
 //!
-//! `findings RUNS FILE…`: one line of tab-separated values for each picture. Seconds are the processor's, the least of the runs: decoding
-//! alone, taking the backdrop away, looking at the pixels, and all of preflight for a sticker of 100 mm, decoding included.
-//! The last columns are of the same sticker on stock that is printed in CMYK: the share outside the gamut, however small, how
-//! far it is off on average, the most ink, and seconds of preflight.
+//! `findings RUNS FILE…`: one line of tab-separated values for each picture. Seconds are the processor's, so that a busy
+//! machine tells the same, the least of the runs: decoding alone, taking the backdrop away, looking at the pixels, and all of
+//! preflight for a sticker of 100 mm, decoding included. The last columns are of the same sticker on stock that is printed in
+//! CMYK: the share outside the gamut, however small, how far it is off on average, the most ink, and seconds of preflight.
 
 use std::error::Error;
 use std::io::Write;
@@ -18,6 +18,7 @@ use quoin_prepress::order::{
 use quoin_prepress::run;
 use quoin_prepress::units::Mm;
 use quoin_prepress::{preflight, silhouette};
+use quoin_tests::processor::of_all_threads;
 
 const USAGE: &str = "findings RUNS FILE…";
 
@@ -59,17 +60,17 @@ fn line(bytes: &Arc<[u8]>, runs: u32) -> Option<String> {
     let mut least = [f64::INFINITY; 4];
     let mut told = None;
     for _ in 0..runs.max(1) {
-        let began = cpu_seconds();
+        let began = of_all_threads();
         let artwork = intake::open(bytes, 1024, &limits).ok()?;
-        let decoded = cpu_seconds() - began;
+        let decoded = of_all_threads() - began;
         let cut_out = silhouette::cut_out(&artwork, design.backdrop, &Cancel::new()).ok()?;
-        let cut = cpu_seconds() - began - decoded;
+        let cut = of_all_threads() - began - decoded;
         let facts = preflight::inspect_art(&artwork, &cut_out, &lowest);
-        let looked = cpu_seconds() - began - decoded - cut;
+        let looked = of_all_threads() - began - decoded - cut;
         drop((artwork, cut_out));
-        let began = cpu_seconds();
+        let began = of_all_threads();
         let report = run::preflight(&inquiry, &limits, &Cancel::new()).ok()?;
-        let times = [decoded, cut, looked, cpu_seconds() - began];
+        let times = [decoded, cut, looked, of_all_threads() - began];
         least = std::array::from_fn(|index| least[index].min(times[index]));
         told = Some((facts, report));
     }
@@ -86,22 +87,14 @@ fn line(bytes: &Arc<[u8]>, runs: u32) -> Option<String> {
     Some(format!("{width}\t{height}\t{times}\t{edge}\t{}\t{inks}", measured.join("\t")))
 }
 
-/// What this program has cost so far: seconds of the processor, so that a busy machine tells the same (Linux,
-/// Documentation/scheduler/sched-stats: the first number of a task is its time in nanoseconds).
-fn cpu_seconds() -> f64 {
-    let tasks = std::fs::read_dir("/proc/self/task").into_iter().flatten().flatten();
-    let spent = tasks.filter_map(|task| std::fs::read_to_string(task.path().join("schedstat")).ok());
-    spent.filter_map(|told| told.split(' ').next()?.parse::<f64>().ok()).sum::<f64>() / 1e9
-}
-
 /// What is told where the same sticker is printed in CMYK.
 fn in_inks(mut inquiry: Inquiry, limits: &Limits) -> Option<String> {
     inquiry.stock.colour = PrintColour::Cmyk;
     // So low that whatever is outside is told.
     inquiry.thresholds = Thresholds { gamut_share: 0.0, ..Thresholds::default() };
-    let began = cpu_seconds();
+    let began = of_all_threads();
     let report = run::preflight(&inquiry, limits, &Cancel::new()).ok()?;
-    let seconds = cpu_seconds() - began;
+    let seconds = of_all_threads() - began;
     let told = |code: Code| report.findings.iter().find(|finding| finding.code == code);
     let measured = |code: Code| told(code).and_then(|finding| finding.measured).unwrap_or(0.0);
     // Of the two numbers only the share is a field of its own.

@@ -1,1 +1,3 @@
-//! Nothing: the suites stand in `main.rs`, one test binary for all of them.
+//! What the suites, which stand in `main.rs` as one test binary, share with the programs that measure.
+
+pub mod processor;

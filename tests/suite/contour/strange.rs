@@ -1,7 +1,6 @@
 //! The worst of pictures: a good line or a fault within bounded time, and an end within 50 ms of being told to stop.
 
 use std::f64::consts::TAU;
-use std::fs;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::thread;
@@ -14,6 +13,7 @@ use quoin_prepress::intake::{Artwork, Format};
 use quoin_prepress::order::{Backdrop, BackdropRemove};
 use quoin_prepress::outline::fit;
 use quoin_prepress::silhouette::cut_out;
+use quoin_tests::processor;
 
 use super::pictures::{Polygon, picture};
 use super::{design, measure, outlined, stock};
@@ -28,23 +28,12 @@ const STOPPED_MS: f64 = 50.0;
 /// With twenty thousand specks on a large sticker the promise falls short: single steps over all of them take longer.
 const STOPPED_WITH_SPECKS_MS: f64 = 150.0;
 
-/// Seconds that this thread has computed; what else the machine does costs it nothing.
-fn cpu_s(task: &str) -> f64 {
-    let said = fs::read_to_string(format!("/proc/self/task/{task}/schedstat")).unwrap_or_default();
-    said.split(' ').next().and_then(|nanoseconds| nanoseconds.parse::<f64>().ok()).unwrap_or(0.0) / 1e9
-}
-
-fn own_task() -> String {
-    let link = fs::read_link("/proc/thread-self").expect("Linux tells a thread's own number");
-    link.file_name().expect("the link ends in it").to_string_lossy().into_owned()
-}
-
 /// The picture's contour at 60 mm for several borders: within the time, good where it is one.
 fn bounded(name: &str, artwork: &Artwork) -> Vec<Result<usize, String>> {
     let draw = |border_mm: f64| {
-        let began = cpu_s(&own_task());
+        let began = processor::of_this_thread();
         let drawn = outlined(artwork, &design(60.0, border_mm));
-        let took = cpu_s(&own_task()) - began;
+        let took = processor::of_this_thread() - began;
         println!("{name}, border {border_mm}: {took:.2} CPU-s");
         assert!(took <= MOST_CPU_S, "{name}, border {border_mm}: {took} CPU-s");
         let (cut, outlined) = drawn.map_err(|fault| fault.code().to_owned())?;
@@ -151,10 +140,10 @@ fn computed_after_the_flag(wait: Duration, work: impl FnOnce(&Cancel) -> Option<
     let task = std::sync::Mutex::new(None::<String>);
     thread::scope(|scope| {
         let worker = scope.spawn(|| {
-            *task.lock().expect("nobody panics with it") = Some(own_task());
+            *task.lock().expect("nobody panics with it") = Some(processor::this_thread());
             let fault = work(&cancel);
             is_done.store(true, Ordering::Release);
-            (fault, cpu_s(&own_task()))
+            (fault, processor::of_this_thread())
         });
         let name = loop {
             if let Some(name) = task.lock().expect("nobody panics with it").clone() {
@@ -162,10 +151,10 @@ fn computed_after_the_flag(wait: Duration, work: impl FnOnce(&Cancel) -> Option<
             }
             thread::yield_now();
         };
-        while cpu_s(&name) < wait.as_secs_f64() && !is_done.load(Ordering::Acquire) {
+        while processor::of_thread(&name) < wait.as_secs_f64() && !is_done.load(Ordering::Acquire) {
             thread::sleep(Duration::from_millis(1));
         }
-        let raised_at = cpu_s(&name);
+        let raised_at = processor::of_thread(&name);
         cancel.raise();
         let (fault, ended_at) = worker.join().expect("the work does not panic");
         matches!(fault, Some(Fault::Cancelled)).then_some((ended_at - raised_at) * 1e3)

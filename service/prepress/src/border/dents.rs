@@ -211,9 +211,9 @@ impl Room {
     /// places that move it grows slowly, or the outline would have corners there.
     fn keep_to(&mut self, samples: &Samples, leave: Leave, off: impl Fn(Point) -> f64) {
         let count = self.most.len();
-        let allowed = |index: usize| match self.most[index] > leave.anywhere {
-            true => leave.anywhere + off(samples.at(index as isize)).max(0.0),
-            false => f64::INFINITY,
+        let allowed = |index: usize| {
+            let needs_leave = self.most[index] > leave.anywhere;
+            if needs_leave { leave.anywhere + off(samples.at(index as isize)).max(0.0) } else { f64::INFINITY }
         };
         let mut allowed: Vec<f64> = (0..count).map(allowed).collect();
         // Twice around, so that the first sample heeds the last one.

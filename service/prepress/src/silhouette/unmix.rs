@@ -60,7 +60,7 @@ pub(super) fn unmix(
     cancel: &Cancel,
 ) -> Result<(), Fault> {
     let rim = rim(map, &layers[0]);
-    let work = Unmixing { map, fit: mixture.fit, is_lossy: mixture.is_lossy };
+    let work = Unmixing { map, mixture };
     let mut known: Layer = Vec::new();
     let mut mixes = Vec::new();
     for layer in layers.iter().rev() {
@@ -158,13 +158,12 @@ fn mean_beside(map: &GroundMap, index: usize, known: &Layer) -> Option<Colour> {
 
 struct Unmixing<'a> {
     map: &'a GroundMap,
-    fit: &'a FrameFit,
-    is_lossy: bool,
+    mixture: &'a Mixture<'a>,
 }
 
 impl Unmixing<'_> {
     fn ground(&self, index: usize) -> Colour {
-        self.fit.rgb_at((index % self.map.width) as u32, (index / self.map.width) as u32)
+        self.mixture.fit.rgb_at((index % self.map.width) as u32, (index / self.map.width) as u32)
     }
 
     /// The art's colour at each pixel of a layer: its own where nothing further in is known or its own is farther from
@@ -188,7 +187,7 @@ impl Unmixing<'_> {
 
     /// Whether so small a difference from the backdrop may be compression or rounding.
     fn is_faint(&self, reach: Colour) -> bool {
-        if self.is_lossy {
+        if self.mixture.is_lossy {
             reach.into_iter().any(|rise| rise < OUTLINE_RISE)
         } else {
             dot(reach, reach) <= LOSSLESS_FAINT * LOSSLESS_FAINT
