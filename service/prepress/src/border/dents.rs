@@ -30,6 +30,9 @@ const AGAIN_MM: f64 = 0.1;
 /// twice as much: with 0.3 the curve fit missed it.
 const STEEPEST: f64 = 0.1;
 
+/// Radius of the disc that bridges dents, mm.
+const DENT_RADIUS_MM: f64 = 60.0;
+
 /// Share of that depth by which tight inside corners are eased. More widens the border and saves no nodes.
 const CORNER_SHARE: f64 = 2.0 / 3.0;
 
@@ -54,8 +57,6 @@ const SLOPE_WINDOW: isize = 2;
 
 /// What a bridge over a dent must keep; where two limits are given, it is kept at the first and fades out to the second.
 struct Limits {
-    /// Radius of the disc, mm.
-    radius: f64,
     /// Depth of the dent, mm.
     depth: [f64; 2],
     /// How far the outline may rise over the bridge, and over its run beyond both ends, mm.
@@ -79,13 +80,13 @@ impl Limits {
     /// Dents between two heads: the outline falls away, or runs straight on, beyond both ends. In a bay it rises there.
     fn of_dents(depth: f64) -> Limits {
         let depth = [depth, 2.0 * depth];
-        Limits { radius: 60.0, depth, poke: [0.01, 0.05], beyond: 10, length: [5.0, 8.0], stride: 2 }
+        Limits { depth, poke: [0.01, 0.05], beyond: 10, length: [5.0, 8.0], stride: 2 }
     }
 
-    /// Corners tighter than a radius, wherever they are, that it touches from the side.
-    fn of_corners(depth: f64, radius: f64) -> Limits {
+    /// Corners tighter than the disc, wherever they are, that it touches from the side.
+    fn of_corners(depth: f64) -> Limits {
         let depth = [depth * CORNER_SHARE, 1.5 * depth * CORNER_SHARE];
-        Limits { radius, depth, poke: [0.02, 0.06], beyond: 2, length: [2.0, 3.0], stride: 1 }
+        Limits { depth, poke: [0.02, 0.06], beyond: 2, length: [2.0, 3.0], stride: 1 }
     }
 
     fn longest(&self) -> usize {
@@ -182,8 +183,9 @@ impl Room {
         Room { most: vec![0.0; samples.count], direction: (0..samples.count).map(direction).collect() }
     }
 
-    /// Makes room under all bridges that keep limits, each as far as it keeps them.
-    fn add(&mut self, samples: &Samples, limits: &Limits, cancel: &Cancel) -> Result<(), Fault> {
+    /// Makes room under all bridges that keep limits, each as far as it keeps them. Limits that differ in nothing but the
+    /// radius are looked at together: which bridges are worth a look is the same for all of them.
+    fn add(&mut self, samples: &Samples, limits: &Limits, radii: &[f64], cancel: &Cancel) -> Result<(), Fault> {
         // No bridge leads over more than a quarter of a ring.
         let longest = limits.longest().min(samples.count / 4);
         for start in (0..samples.count).step_by(limits.stride) {
@@ -193,18 +195,26 @@ impl Room {
                 if rises_over(ends, samples.at((start + span / 2) as isize), limits.poke[1]) {
                     continue;
                 }
-                let Some(bridge) = Bridge::between(ends, limits.radius) else { continue };
-                let share = kept(samples, &bridge, (start, span), limits);
-                if share > 0.0 {
-                    for index in start + 1..start + span {
-                        let rise = bridge.over(samples.at(index as isize)).0 * share;
-                        let most = &mut self.most[index % samples.count];
-                        *most = most.max(rise);
-                    }
+                for radius in radii {
+                    self.add_under(samples, (start, span), limits, *radius);
                 }
             }
         }
         Ok(())
+    }
+
+    /// Makes room under one bridge of a radius.
+    fn add_under(&mut self, samples: &Samples, (start, span): (usize, usize), limits: &Limits, radius: f64) {
+        let ends = (samples.at(start as isize), samples.at((start + span) as isize));
+        let Some(bridge) = Bridge::between(ends, radius) else { return };
+        let share = kept(samples, &bridge, (start, span), limits);
+        if share > 0.0 {
+            for index in start + 1..start + span {
+                let rise = bridge.over(samples.at(index as isize)).0 * share;
+                let most = &mut self.most[index % samples.count];
+                *most = most.max(rise);
+            }
+        }
     }
 
     /// Leaves no more room than is allowed where the line lies so far `off` the border's edge; between places that stay and
@@ -348,10 +358,9 @@ pub(super) fn filled(
 ) -> Result<Ring, Fault> {
     let Some(samples) = Samples::of(&ring) else { return Ok(ring) };
     let mut room = Room::none(&samples);
-    room.add(&samples, &Limits::of_dents(leave.at_most), cancel)?;
-    for radius in CORNER_RADII {
-        room.add(&samples, &Limits::of_corners(leave.at_most, radius * inside_radius), cancel)?;
-    }
+    room.add(&samples, &Limits::of_dents(leave.at_most), &[DENT_RADIUS_MM], cancel)?;
+    let corners = CORNER_RADII.map(|radius| radius * inside_radius);
+    room.add(&samples, &Limits::of_corners(leave.at_most), &corners, cancel)?;
     room.keep_to(&samples, leave, off);
     if room.most.iter().all(|most| *most <= 0.0) {
         return Ok(ring);

@@ -9,12 +9,15 @@
 //! 100 mm; no turn tighter than the cutting radii by more than 5 % where the region itself does not turn tighter.
 
 mod crossing;
+mod cubic;
 mod fit;
 mod shapes;
 mod stations;
 
 #[cfg(test)]
 mod tests;
+
+use rayon::prelude::*;
 
 use self::stations::Stations;
 use crate::cancel::Cancel;
@@ -69,7 +72,7 @@ pub fn draw(region: &Region, cutting: &Cutting, cancel: &Cancel) -> Result<Vec<C
         region.rings.iter().filter(|ring| ring.points().len() > 2 && ring.area_mm2() > 0.0).collect();
     let hole = |ring: &Ring| ring.signed_area() < 0.0;
     rings.sort_by(|a, b| hole(a).cmp(&hole(b)).then(b.area_mm2().total_cmp(&a.area_mm2())));
-    let radii = fit::Radii { inside: cutting.inside_radius.mm(), outside: cutting.outside_radius.mm() };
+    let radii = cubic::Radii { inside: cutting.inside_radius.mm(), outside: cutting.outside_radius.mm() };
     let pen = Pen { radii, many: rings.iter().map(|ring| ring.perimeter().mm()).sum::<f64>() <= LONG_MM, cancel };
     let [usual, closer @ ..] = TOLERANCES_MM;
     // What smoothing moves is taken from the tolerance.
@@ -101,7 +104,7 @@ fn broken() -> Fault {
 
 /// What draws lines along rings.
 struct Pen<'a> {
-    radii: fit::Radii,
+    radii: cubic::Radii,
     /// Whether many ways may be followed.
     many: bool,
     cancel: &'a Cancel,
@@ -111,7 +114,7 @@ impl Pen<'_> {
     /// One line to each ring, and whether all of them keep the cutting radii.
     fn lines(&self, rings: &[&Ring], tolerance: f64, smoothing: f64) -> Result<(Vec<CutLine>, bool), Fault> {
         let lines: Vec<(CutLine, bool)> =
-            rings.iter().map(|ring| self.line(ring, tolerance, smoothing)).collect::<Result<_, _>>()?;
+            rings.par_iter().map(|ring| self.line(ring, tolerance, smoothing)).collect::<Result<_, _>>()?;
         let gentle = lines.iter().all(|(_, gentle)| *gentle);
         Ok((lines.into_iter().map(|(line, _)| line).collect(), gentle))
     }

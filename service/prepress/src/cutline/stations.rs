@@ -22,9 +22,6 @@ const SLOPE_WINDOW: usize = 3;
 const START_WINDOW: usize = 5;
 const STRAIGHT: f64 = 0.1;
 
-/// A cubic may lie farther out than in: out it costs no border, and shallow dents are passed over.
-const MORE_OUTWARD: f64 = 1.1;
-
 /// A ring as stations.
 pub(super) struct Stations {
     /// On the ring itself.
@@ -81,14 +78,6 @@ impl Stations {
         self.smooth.rotate_left(index);
         self.tangents.rotate_left(index);
         self.curvature.rotate_left(index);
-    }
-
-    /// How far a point beside a station lies off the ring, mm; outward counts less: it costs no border.
-    pub(super) fn off(&self, index: usize, point: Point) -> f64 {
-        let off = point - self.raw[index];
-        // The region lies to the right of its rings.
-        let inward = self.tangents[index].cross(off);
-        if inward < 0.0 { -inward / MORE_OUTWARD } else { inward }
     }
 
     /// How many.
