@@ -190,9 +190,9 @@ impl Room {
         let longest = limits.longest().min(samples.count / 4);
         for start in (0..samples.count).step_by(limits.stride) {
             cancel.check_every(256, start)?;
+            let ahead = samples.run(start as isize, longest + 1);
             for span in (SHORTEST..=longest).step_by(limits.stride) {
-                let ends = (samples.at(start as isize), samples.at((start + span) as isize));
-                if rises_over(ends, samples.at((start + span / 2) as isize), limits.poke[1]) {
+                if rises_over((ahead[0], ahead[span]), ahead[span / 2], limits.poke[1]) {
                     continue;
                 }
                 for radius in radii {

@@ -44,14 +44,9 @@ pub(super) struct Field<'a> {
     grid: Grid,
     edges: &'a Edges,
     inside: Vec<bool>,
-    sites: Vec<Site>,
-}
-
-/// What is known of a node.
-#[derive(Clone, Copy, Debug)]
-struct Site {
-    distance: f32,
-    nearest: u32,
+    /// Of each node; beside each other, because neighbours are asked for their distances far more often than for edges.
+    distances: Vec<f32>,
+    nearest: Vec<u32>,
 }
 
 /// A node in a bucket, with the distance that put it there.
@@ -66,9 +61,9 @@ impl<'a> Field<'a> {
         reach: Reach,
         cancel: &Cancel,
     ) -> Result<Field<'a>, Fault> {
-        let sites = vec![Site { distance: FAR, nearest: NOTHING }; grid.nodes()];
         let inside = if inside.is_empty() { vec![false; grid.nodes()] } else { inside };
-        let mut field = Field { grid, edges, inside, sites };
+        let (distances, nearest) = (vec![FAR; grid.nodes()], vec![NOTHING; grid.nodes()]);
+        let mut field = Field { grid, edges, inside, distances, nearest };
         let seeds = field.seed(cancel)?;
         field.spread(&seeds, reach, cancel)?;
         Ok(field)
@@ -79,10 +74,9 @@ impl<'a> Field<'a> {
         let rim = 2.0 * self.grid.cell();
         let limit = |inside: bool| if inside { from.inward - rim } else { from.outward - rim };
         let is_rim = |node: &usize| {
-            let site = self.sites[*node];
-            site.nearest != NOTHING && f64::from(site.distance) > limit(self.inside[*node])
+            self.nearest[*node] != NOTHING && f64::from(self.distances[*node]) > limit(self.inside[*node])
         };
-        let seeds: Vec<u32> = (0..self.sites.len()).filter(is_rim).map(|node| node as u32).collect();
+        let seeds: Vec<u32> = (0..self.nearest.len()).filter(is_rim).map(|node| node as u32).collect();
         self.spread(&seeds, to, cancel)
     }
 
@@ -111,12 +105,11 @@ impl<'a> Field<'a> {
             for column in columns.clone() {
                 let node = row * self.grid.columns() + column;
                 let distance = self.edges.distance2(edge, self.grid.place(column, row)).sqrt() as f32;
-                let site = &mut self.sites[node];
-                if distance < site.distance {
-                    if site.nearest == NOTHING {
+                if distance < self.distances[node] {
+                    if self.nearest[node] == NOTHING {
                         seeds.push(node as u32);
                     }
-                    *site = Site { distance, nearest: edge };
+                    (self.distances[node], self.nearest[node]) = (distance, edge);
                 }
             }
         }
@@ -126,7 +119,7 @@ impl<'a> Field<'a> {
         let width = self.grid.cell() / BUCKETS_PER_CELL;
         let bucket_of = |distance: f32| (f64::from(distance) / width) as usize;
         let count = (reach.inward.max(reach.outward) / width) as usize + 2;
-        let mut seeds: Vec<Waiting> = seeds.iter().map(|node| (*node, self.sites[*node as usize].distance)).collect();
+        let mut seeds: Vec<Waiting> = seeds.iter().map(|node| (*node, self.distances[*node as usize])).collect();
         seeds.sort_by_key(|seed| bucket_of(seed.1));
         let mut seeds = seeds.into_iter().peekable();
         // Used again and again: most of their memory is in the processor's reach then.
@@ -139,7 +132,7 @@ impl<'a> Field<'a> {
             while let Some(&(node, distance)) = buckets[bucket % BUCKETS].get(next) {
                 next += 1;
                 // A node that came nearer in between was done already, or waits for it.
-                if self.sites[node as usize].distance.total_cmp(&distance).is_eq() {
+                if self.distances[node as usize].total_cmp(&distance).is_eq() {
                     self.settle(node as usize, reach, &mut |distance, node| {
                         let at = bucket_of(distance).max(bucket);
                         debug_assert!(at < bucket + BUCKETS, "a neighbour is no farther than a diagonal");
@@ -159,23 +152,39 @@ impl<'a> Field<'a> {
         let columns = self.grid.columns();
         let (column, row) = (node % columns, node / columns);
         let place = self.grid.place(column, row);
-        let (edge, distance2) = self.edges.walk(self.sites[node].nearest, place);
-        self.sites[node] = Site { distance: distance2.sqrt() as f32, nearest: edge };
+        let (edge, distance2) = self.edges.walk(self.nearest[node], place);
+        (self.distances[node], self.nearest[node]) = (distance2.sqrt() as f32, edge);
         if column == 0 || row == 0 || column + 1 == columns || row + 1 == self.grid.rows() {
             return;
         }
         let distances = self.edges.distances_around(edge, place, self.grid.cell());
-        for ((right, down), distance) in AROUND.into_iter().zip(distances) {
+        let known = self.around(node);
+        // Which neighbours come nearer is beyond guessing: they are all compared at once, and only those that do are gone
+        // through.
+        let nearer = |mask: u32, at: usize| mask | u32::from(distances[at] < known[at] - NEARER_MM) << at;
+        let mut nearer = (0..AROUND.len()).fold(0, nearer);
+        while nearer != 0 {
+            let at = nearer.trailing_zeros() as usize;
+            nearer &= nearer - 1;
+            let (right, down) = AROUND[at];
             let other = node.wrapping_add_signed(down * columns as isize + right);
-            let site = self.sites[other];
-            if distance < site.distance - NEARER_MM && site.nearest != edge {
-                let limit = if self.inside[other] { reach.inward } else { reach.outward };
-                if f64::from(distance) <= limit {
-                    self.sites[other] = Site { distance, nearest: edge };
-                    push(distance, other as u32);
-                }
+            let limit = if self.inside[other] { reach.inward } else { reach.outward };
+            if self.nearest[other] != edge && f64::from(distances[at]) <= limit {
+                (self.distances[other], self.nearest[other]) = (distances[at], edge);
+                push(distances[at], other as u32);
             }
         }
+    }
+
+    /// The distances of a node's neighbours, in the order of [`AROUND`]; of a node that is not at the grid's rim.
+    fn around(&self, node: usize) -> [f32; 8] {
+        let row = |first: usize| -> [f32; 3] {
+            let [a, b, c] = self.distances[first..first + 3] else { unreachable!("three nodes") };
+            [a, b, c]
+        };
+        let columns = self.grid.columns();
+        let [above, own, below] = [row(node - columns - 1), row(node - 1), row(node + columns - 1)];
+        [above[0], above[1], above[2], own[0], own[2], below[0], below[1], below[2]]
     }
 
     /// The grid.
@@ -190,13 +199,13 @@ impl<'a> Field<'a> {
 
     /// Signed distance at a node: negative inside, plus or minus [`FAR`] out of reach.
     pub(super) fn signed(&self, node: usize) -> f32 {
-        signed(self.sites[node].distance, self.inside[node])
+        signed(self.distances[node], self.inside[node])
     }
 
     /// The signed distances at all nodes, with a length added.
     pub(super) fn signed_plus(&self, length: f64) -> Vec<f32> {
         let length = length as f32;
-        self.sites.iter().zip(&self.inside).map(|(site, inside)| signed(site.distance, *inside) + length).collect()
+        self.distances.iter().zip(&self.inside).map(|(distance, inside)| signed(*distance, *inside) + length).collect()
     }
 
     /// Signed distance at a point between nodes, by linear interpolation.
@@ -210,7 +219,7 @@ impl<'a> Field<'a> {
 
     /// The edge nearest to a node, within reach.
     pub(super) fn nearest_edge(&self, node: usize) -> Option<u32> {
-        Some(self.sites[node].nearest).filter(|edge| *edge != NOTHING)
+        Some(self.nearest[node]).filter(|edge| *edge != NOTHING)
     }
 
     /// What is nearest to any point within reach.

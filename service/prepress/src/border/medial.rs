@@ -46,21 +46,25 @@ pub(super) struct Disc {
 /// the shrinking; right at the edge they are the grid's own noise.
 pub(super) fn groups(field: &Field<'_>, least: f64, most: f64, cancel: &Cancel) -> Result<Vec<Vec<Disc>>, Fault> {
     let grid = field.grid();
+    let columns = grid.columns();
     let mut discs = Vec::new();
+    let mut feet = [vec![None; columns], vec![None; columns]];
     for row in 0..grid.rows() - 1 {
-        if row.is_multiple_of(64) {
-            cancel.check()?;
+        cancel.check_every(64, row)?;
+        let [above, below] = &mut feet;
+        if row == 0 {
+            find_feet(field, row, above);
         }
-        for node in row * grid.columns() + 1..(row + 1) * grid.columns() - 1 {
-            let depth = -f64::from(field.signed(node));
-            if depth > least - 1.5 * grid.cell() && depth < most + 1.5 * grid.cell() {
+        find_feet(field, row + 1, below);
+        for column in 1..columns - 1 {
+            let Some(own) = above[column] else { continue };
+            if own.depth > least - 1.5 * grid.cell() && own.depth < most + 1.5 * grid.cell() {
                 // Diagonal neighbours too: around the centre of a circle only they have feet on opposite sides.
-                let below = node + grid.columns();
-                discs.extend(
-                    [node + 1, below - 1, below, below + 1].into_iter().filter_map(|next| disc(field, node, next)),
-                );
+                let next = [above[column + 1], below[column - 1], below[column], below[column + 1]];
+                discs.extend(next.into_iter().flatten().filter_map(|next| disc(field, &own, &next)));
             }
         }
+        feet.swap(0, 1);
     }
     discs.retain(|disc| disc.radius > least && disc.radius < most);
     let mut groups = grouped(&discs, grid.cell() * LINK_CELLS);
@@ -68,21 +72,39 @@ pub(super) fn groups(field: &Field<'_>, least: f64, most: f64, cancel: &Cancel) 
     Ok(groups)
 }
 
-/// The medial disc whose centre lies between two neighbouring nodes.
-fn disc(field: &Field<'_>, node: usize, next: usize) -> Option<Disc> {
-    if field.signed(next) >= 0.0 {
-        return None;
+/// A node inside, and the place of the edge that is nearest to it.
+#[derive(Clone, Copy)]
+struct Foot {
+    node: Point,
+    depth: f64,
+    edge: u32,
+    foot: Point,
+}
+
+/// The feet of a row of nodes.
+fn find_feet(field: &Field<'_>, row: usize, feet: &mut [Option<Foot>]) {
+    let columns = field.grid().columns();
+    for (column, found) in feet.iter_mut().enumerate() {
+        let node = row * columns + column;
+        let depth = -f64::from(field.signed(node));
+        *found = field.nearest_edge(node).filter(|_| depth > 0.0).map(|edge| {
+            let node = field.grid().place(column, row);
+            Foot { node, depth, edge, foot: field.edges().foot(edge, node) }
+        });
     }
-    let (one, other) = (field.nearest_edge(node)?, field.nearest_edge(next)?);
+}
+
+/// The medial disc whose centre lies between two neighbouring nodes.
+fn disc(field: &Field<'_>, own: &Foot, next: &Foot) -> Option<Disc> {
+    let (one, other) = (own.edge, next.edge);
     if one == other {
         return None;
     }
-    let (from, to) = (field.grid().point(node), field.grid().point(next));
-    let (foot, other_foot) = (field.edges().foot(one, from), field.edges().foot(other, to));
+    let (from, to, foot, other_foot) = (own.node, next.node, own.foot, next.foot);
     let apart = other_foot - foot;
     // Seen from the centre the feet have to be 1.7 radii apart. Feet that are so near to each other seen from nodes beside
     // it are not, and most pairs of nodes end here.
-    if apart.hypot() < f64::from(-field.signed(node)) * NEAR_SHARE - field.grid().cell() {
+    if apart.hypot() < own.depth * NEAR_SHARE - field.grid().cell() {
         return None;
     }
     // Where on from..to both feet are equally far.

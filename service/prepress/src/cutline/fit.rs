@@ -39,6 +39,9 @@ const TIGHTER: f64 = 0.98;
 const TIGHTEST: [f64; 7] = [0.94, 0.88, 0.8, 0.7, 0.6, 0.5, 0.4];
 const FREED: usize = 20;
 
+/// The most that a line keeps which does not keep all of the cutting radii.
+pub(super) const NOT_ALL: f64 = TIGHTEST[0];
+
 /// Shares of the longest span that are tried besides it.
 const SHORTER: [f64; 2] = [0.9, 0.78];
 
@@ -155,15 +158,17 @@ impl Search<'_> {
 /// Covers all stations with cubics: a beam search (Lowerre 1976, "The HARPY speech recognition system") for few. With every
 /// cubic more, only those ways that have come farthest are followed.
 ///
+/// `None` as soon as it is certain to keep no more of the radii than `at_least` (a share).
+///
 /// # Errors
 /// `run.cancelled`.
 pub(super) fn path(
     stations: &Stations,
-    tolerance: f64,
+    (tolerance, at_least): (f64, Option<f64>),
     radii: Radii,
     beam: usize,
     cancel: &Cancel,
-) -> Result<Fitted, Fault> {
+) -> Result<Option<Fitted>, Fault> {
     let track = &Track::along(stations);
     let strict = Limits { tolerance, radii, stations: HEEDED..=MOST_STATIONS };
     // Where no way leads on, the last joint lies badly: a short cubic or a little tighter one gets away from it. Where the
@@ -180,10 +185,13 @@ pub(super) fn path(
         cancel.check()?;
         if !search.advance() && !search.turn_back() {
             kept = kept.min(search.force());
+            if at_least.is_some_and(|least| kept <= least) {
+                return Ok(None);
+            }
         }
     }
     cancel.check()?;
-    Ok(Fitted { path: search.path(), kept })
+    Ok(Some(Fitted { path: search.path(), kept }))
 }
 
 /// One cubic more on each of the ways so far, the farthest first: those `most` that come farthest, and perhaps some others.

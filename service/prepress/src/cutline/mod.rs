@@ -123,9 +123,10 @@ impl Pen<'_> {
     /// the one that keeps most of them.
     fn line(&self, ring: &Ring, tolerance: f64, smoothing: f64) -> Result<(CutLine, bool), Fault> {
         let mut stations = Stations::along(ring, smoothing);
-        let path = |stations: &Stations, tolerance, beam| fit::path(stations, tolerance, self.radii, beam, self.cancel);
+        let path = |stations: &Stations, limits, beam| fit::path(stations, limits, self.radii, beam, self.cancel);
         let [few, usual, many] = fit::BEAMS;
-        let mut fitted = path(&stations, tolerance, if self.many { usual } else { few })?;
+        let first = path(&stations, (tolerance, None), if self.many { usual } else { few })?;
+        let mut fitted = first.ok_or_else(broken)?;
         let others = if self.many { &[many, usual, usual][..] } else { &[] };
         for (tries, beam) in others.iter().enumerate() {
             if fitted.kept >= 1.0 {
@@ -134,14 +135,15 @@ impl Pen<'_> {
             if tries > 0 {
                 stations.start_elsewhere();
             }
-            let other = path(&stations, tolerance * CLOSER, *beam)?;
-            fitted = if other.kept > fitted.kept { other } else { fitted };
+            if let Some(other) = path(&stations, (tolerance * CLOSER, Some(fitted.kept)), *beam)? {
+                fitted = other;
+            }
         }
         let gentle = fitted.kept >= 1.0;
         let line = CutLine::new(fitted.path).ok_or_else(broken)?;
         if self.many && gentle && A_LITTLE_MANY.contains(&nodes_per_100_mm(std::slice::from_ref(&line))) {
-            let other = path(&stations, tolerance, many)?;
-            let fewer = CutLine::new(other.path).filter(|fewer| fewer.nodes() < line.nodes() && other.kept >= 1.0);
+            let other = path(&stations, (tolerance, Some(fit::NOT_ALL)), many)?;
+            let fewer = other.and_then(|other| CutLine::new(other.path)).filter(|fewer| fewer.nodes() < line.nodes());
             return Ok((fewer.unwrap_or(line), true));
         }
         Ok((line, gentle))
