@@ -13,9 +13,9 @@ RUN install -D target/release/quoin /image/usr/local/bin/quoin \
 
 FROM scratch
 COPY --from=build /image /
-# Fewer arenas give memory back after large pictures. Inside a container loopback would be reachable from nowhere; without
-# keys (QUOIN_KEYS, or a settings file) the service refuses to start on this address.
-ENV PATH=/usr/local/bin MALLOC_ARENA_MAX=2 QUOIN_LISTEN=0.0.0.0:8080
+# Inside a container loopback would be reachable from nowhere; without keys (QUOIN_KEYS, or a settings file) the service
+# refuses to start on this address.
+ENV PATH=/usr/local/bin QUOIN_LISTEN=0.0.0.0:8080
 # Pictures on their way in and archives on their way out: on disk, also where the root is read-only.
 VOLUME /tmp
 USER 10001

@@ -9,6 +9,7 @@ use std::error::Error;
 use std::io::Write;
 use std::sync::Arc;
 
+use mimalloc::MiMalloc;
 use quoin_prepress::cancel::Cancel;
 use quoin_prepress::finding::Code;
 use quoin_prepress::intake::{self, Limits};
@@ -19,6 +20,10 @@ use quoin_prepress::run;
 use quoin_prepress::units::Mm;
 use quoin_prepress::{preflight, silhouette};
 use quoin_tests::processor::of_all_threads;
+
+/// The product's.
+#[global_allocator]
+static ALLOCATOR: MiMalloc = MiMalloc;
 
 const USAGE: &str = "findings RUNS FILE…";
 

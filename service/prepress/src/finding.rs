@@ -176,6 +176,10 @@ codes! {
     ArtAnimated = "art.animated", Note,
         "The picture moves or has several pages; its first one is printed.",
         "Send the frame or page that you want as a picture of its own.";
+    /// Vector art without some of its pictures or parts.
+    ArtIncomplete = "art.incomplete", Caution,
+        "Parts of the drawing are missing: what it takes from other files is not drawn.",
+        "Put all pictures into the drawing's own file, or send it as PNG.";
     /// The canvas is mostly empty.
     ArtHugeMargin = "art.huge_margin", Note,
         "The picture is mostly empty around the art; it was cropped to the art.",

@@ -65,6 +65,8 @@ pub struct Rendering {
     pub canvas_px: (u32, u32),
     /// Words that are live text in another face than a bundled one.
     pub live_text: Vec<String>,
+    /// Pictures and parts that are missing: linked from elsewhere, or pictures of no kind that is taken.
+    pub missing_pictures: usize,
 }
 
 /// Most words that are told of.
@@ -89,5 +91,10 @@ pub(super) fn open(bytes: &[u8], scale: &Scale, limits: &Limits) -> Result<Artwo
     }
     let mut live_text = rendering.live_text;
     live_text.truncate(MAX_WORDS);
-    Ok(Artwork { canvas_px: rendering.canvas_px, live_text, ..Artwork::new(Arc::new(rendering.pixels), Format::Svg) })
+    Ok(Artwork {
+        canvas_px: rendering.canvas_px,
+        live_text,
+        missing_pictures: rendering.missing_pictures,
+        ..Artwork::new(Arc::new(rendering.pixels), Format::Svg)
+    })
 }

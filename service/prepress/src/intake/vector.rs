@@ -5,11 +5,11 @@
 //! and hosts (never resolved); embedded pictures that decode to gigabytes (their header is read first); SVG in SVG
 //! (refused); filters and layers of absurd size (added up before rendering); sizes that are no numbers (the parser).
 
-use std::sync::{Arc, Mutex, PoisonError};
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
 use image::RgbaImage;
 use resvg::tiny_skia::{Pixmap, Transform};
-use resvg::usvg::{FontResolver, ImageHrefResolver, ImageKind, Options, Tree, fontdb, roxmltree};
+use resvg::usvg::{Error, FontResolver, ImageHrefResolver, ImageKind, Options, Tree, fontdb, roxmltree};
 
 use super::drawing::{Drawing, Rendering, Scale};
 use super::kind::recognise;
@@ -26,6 +26,12 @@ const STACK_BYTES: usize = 256 << 20;
 /// Longest side of a canvas in the drawing's own pixels of 1/96 inch, 265 m: beyond that the renderer's arithmetic in 32
 /// bits loses whole pixels. Common practice, no source.
 const MAX_CANVAS: f64 = 1e6;
+
+/// The namespace of a drawing's elements (SVG 2, 5.1).
+const SVG_NAMESPACE: &str = "http://www.w3.org/2000/svg";
+
+/// Elements of a drawing once its references are followed: what the parser takes.
+const MAX_ELEMENTS: f64 = 1e6;
 
 /// How far a drawing that is too much work is made smaller, at most: a quarter of a side is a sixteenth of the work.
 const LEAST_SHARE: f64 = 0.25;
@@ -55,17 +61,41 @@ pub fn render(drawing: &Drawing<'_>) -> Result<Rendering, Fault> {
 
 fn render_text(text: &str, scale: &Scale, limits: &Limits) -> Result<Rendering, Fault> {
     let document = roxmltree::Document::parse(text).map_err(|error| unreadable(&error.to_string()))?;
-    let stopped = Stopped::default();
-    let tree = Tree::from_xmltree(&document, &options(*limits, Arc::clone(&stopped)));
-    let tree = tree.map_err(|error| unreadable(&error.to_string()))?;
+    let embedded = Shared::default();
+    let tree = Tree::from_xmltree(&document, &options(*limits, &embedded));
+    let tree = tree.map_err(|error| unusable(&error))?;
+    let parts_elsewhere = document.descendants().filter(uses_another_file).count();
     drop(document);
-    if let Some(fault) = stopped.lock().unwrap_or_else(PoisonError::into_inner).take() {
+    let embedded = std::mem::take(&mut *seen(&embedded));
+    if let Some(fault) = embedded.stopped {
         return Err(fault);
     }
     let sheet = Sheet::affordable(&tree, scale, limits)?;
     let mut pixmap = Pixmap::new(sheet.width_px, sheet.height_px).ok_or_else(no_size)?;
     resvg::render(&tree, sheet.transform, &mut pixmap.as_mut());
-    Ok(Rendering { pixels: straight_alpha(pixmap)?, canvas_px: sheet.canvas_px, live_text: live_text::words(&tree) })
+    Ok(Rendering {
+        pixels: straight_alpha(pixmap)?,
+        canvas_px: sheet.canvas_px,
+        live_text: live_text::words(&tree),
+        missing_pictures: embedded.missing + parts_elsewhere,
+    })
+}
+
+/// Whether an element stands for one of another file (SVG 2, 5.6.2), which is never read.
+fn uses_another_file(node: &roxmltree::Node<'_, '_>) -> bool {
+    let href = || node.attributes().find(|attribute| attribute.name() == "href");
+    node.has_tag_name((SVG_NAMESPACE, "use")) && href().is_some_and(|href| !href.value().trim().starts_with('#'))
+}
+
+/// What the parser gave up on. References that multiply until there are too many elements come back as a limit of its
+/// reader, which has none of its own here.
+fn unusable(error: &Error) -> Fault {
+    match error {
+        Error::ElementsLimitReached | Error::ParsingFailed(roxmltree::Error::NodesLimitReached) => {
+            Fault::art_just_over(MAX_ELEMENTS, "elements")
+        }
+        other => unreadable(&other.to_string()),
+    }
 }
 
 fn no_size() -> Fault {
@@ -162,12 +192,13 @@ fn straight_alpha(pixmap: Pixmap) -> Result<RgbaImage, Fault> {
 }
 
 /// Parser options that reach nothing outside the file.
-fn options(limits: Limits, stopped: Stopped) -> Options<'static> {
+fn options(limits: Limits, shared: &Shared) -> Options<'static> {
+    let (opened, linked) = (Arc::clone(shared), Arc::clone(shared));
     Options {
         resources_dir: None,
         image_href_resolver: ImageHrefResolver {
-            resolve_data: Box::new(move |_, data, _| embedded(&data, &limits, &stopped)),
-            resolve_string: Box::new(|_, _| None),
+            resolve_data: Box::new(move |_, data, _| embedded(&data, &limits, &opened)),
+            resolve_string: Box::new(move |_, _| missing(&linked)),
         },
         font_resolver: FontResolver {
             // Whatever family is asked for, the bundled one is what we have: words in another face with a finding are
@@ -191,22 +222,40 @@ fn fonts() -> fontdb::Database {
     faces
 }
 
-/// What stopped an embedded picture; the first one of a drawing stops the drawing.
-type Stopped = Arc<Mutex<Option<Fault>>>;
+/// What became of the pictures in a drawing.
+#[derive(Default)]
+struct Embedded {
+    /// The first one over a limit stops the drawing.
+    stopped: Option<Fault>,
+    /// Places that stay empty.
+    missing: usize,
+}
+
+type Shared = Arc<Mutex<Embedded>>;
+
+fn seen(shared: &Shared) -> MutexGuard<'_, Embedded> {
+    // A poisoned lock only means that another picture panicked; what was seen is still good.
+    shared.lock().unwrap_or_else(PoisonError::into_inner)
+}
 
 /// An embedded picture: opened by the same door as one that comes by itself, and handed on as plain pixels. One that cannot
 /// be opened is left out, as browsers do; one over the limits is the whole drawing's fault.
-fn embedded(data: &[u8], limits: &Limits, stopped: &Stopped) -> Option<ImageKind> {
-    match raster::open(data, recognise(data).of_pixels()?, limits) {
+fn embedded(data: &[u8], limits: &Limits, shared: &Shared) -> Option<ImageKind> {
+    let Some(format) = recognise(data).of_pixels() else { return missing(shared) };
+    match raster::open(data, format, limits) {
         Ok(artwork) => as_png(&artwork.pixels),
-        Err(fault) => {
-            if matches!(fault, Fault::ArtOverLimit { .. }) {
-                // A poisoned lock only means that another picture panicked; the fault is still good.
-                stopped.lock().unwrap_or_else(PoisonError::into_inner).get_or_insert(fault);
-            }
+        Err(fault @ Fault::ArtOverLimit { .. }) => {
+            seen(shared).stopped.get_or_insert(fault);
             None
         }
+        Err(_) => missing(shared),
     }
+}
+
+/// A picture that is left out.
+fn missing(shared: &Shared) -> Option<ImageKind> {
+    seen(shared).missing += 1;
+    None
 }
 
 /// Pixels in the only wrapping that the renderer takes without loss.
@@ -259,7 +308,14 @@ mod tests {
         for href in [here, "file:///etc/hostname", "http://127.0.0.1/a.png", "a.png"] {
             let art = open_svg(&format!("<image href=\"{href}\" width=\"40\" height=\"20\"/>")).unwrap();
             assert!(art.pixels.pixels().all(|pixel| pixel.0[3] == 0), "{href}");
+            assert_eq!(art.missing_pictures, 1, "{href}");
         }
+    }
+
+    #[test]
+    fn parts_of_other_files_are_missing_and_those_of_its_own_are_not() {
+        let inside = "<g id=\"a\"/><use href=\"#a\"/><use xlink:href=\"b.svg#a\"/>";
+        assert_eq!(open_svg(inside).unwrap().missing_pictures, 1);
     }
 
     #[test]
@@ -268,6 +324,7 @@ mod tests {
             "data:image/svg+xml,%3Csvg xmlns='http://www.w3.org/2000/svg'%3E%3Crect width='9' height='9'/%3E%3C/svg%3E";
         let art = open_svg(&format!("<image href=\"{inner}\" width=\"40\" height=\"20\"/>")).unwrap();
         assert!(art.pixels.pixels().all(|pixel| pixel.0[3] == 0));
+        assert_eq!(art.missing_pictures, 1);
     }
 
     #[test]
@@ -276,10 +333,10 @@ mod tests {
         let encoder = image::codecs::png::PngEncoder::new(std::io::Cursor::new(&mut png));
         let red = RgbaImage::from_pixel(50, 50, image::Rgba([255, 0, 0, 255]));
         red.write_with_encoder(encoder).unwrap();
-        let stopped = Stopped::default();
-        assert!(matches!(embedded(&png, &Limits::default(), &stopped), Some(ImageKind::PNG(_))));
-        assert!(embedded(&png, &Limits { max_pixels: 2499, ..Limits::default() }, &stopped).is_none());
-        let fault = stopped.lock().unwrap().take();
+        let shared = Shared::default();
+        assert!(matches!(embedded(&png, &Limits::default(), &shared), Some(ImageKind::PNG(_))));
+        assert!(embedded(&png, &Limits { max_pixels: 2499, ..Limits::default() }, &shared).is_none());
+        let fault = seen(&shared).stopped.take();
         assert!(matches!(fault, Some(Fault::ArtOverLimit { unit: "pixels", .. })));
     }
 
@@ -313,7 +370,7 @@ mod tests {
             let before = level - 1;
             inside += &format!("<g id=\"a{level}\"><use href=\"#a{before}\"/><use href=\"#a{before}\"/></g>");
         }
-        assert!(code(&inside).starts_with("art."));
+        assert_eq!(code(&inside), "art.over_limit");
     }
 
     #[test]

@@ -77,6 +77,11 @@ const SAID: &[(Code, &str, &str)] = &[
     (Code::ArtBlank, "alpha nowhere over 5 %", PRACTICE),
     (Code::ArtTiny, "longest side under 32 px", CONTRACT),
     (Code::ArtAnimated, "more frames than one", CONTRACT),
+    (
+        Code::ArtIncomplete,
+        "a drawing with links to other files, or with pictures in it of no kind that is taken",
+        PRACTICE,
+    ),
     (Code::ArtHugeMargin, "art's box under {huge_margin_share} of the canvas", PRACTICE),
     (Code::TextNotOutlined, "a drawing with live text", CONTRACT),
 ];

@@ -52,6 +52,7 @@ pub fn inspect_art(artwork: &Artwork, cut_out: &CutOut, thresholds: &Thresholds)
             .or_else(|| colours(artwork.colour_profile.as_deref())),
         artwork.animated.then(|| Finding::new(Code::ArtAnimated)),
         live_text(&artwork.live_text),
+        missing(artwork.missing_pictures),
     ];
     let findings = found.into_iter().chain(told).flatten().chain(in_pixels).collect();
     ArtFacts { measures, findings, survey: Arc::new(survey) }
@@ -121,6 +122,11 @@ fn broken_profile(name: Option<&str>) -> Finding {
         format!("The colour profile in the picture is damaged or for another kind of picture; the colours were taken for {taken_for}."),
         "Check the colours in the proof, or save the picture again as sRGB.",
     )
+}
+
+/// Pictures and parts of a drawing that are not there.
+fn missing(parts: usize) -> Option<Finding> {
+    (parts > 0).then(|| Finding::new(Code::ArtIncomplete).measured(parts as f64, Some(0.0), "parts"))
 }
 
 /// Words that look different here.

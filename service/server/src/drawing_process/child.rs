@@ -6,7 +6,7 @@ use std::thread;
 use std::time::Duration;
 
 use clap::Args;
-use quoin_prepress::intake::{self, Drawing};
+use quoin_prepress::intake::{self, Drawing, Rendering};
 
 use super::MAX_LINE_BYTES;
 use super::cell::{self, EXIT_OUT_OF_TIME};
@@ -65,8 +65,8 @@ fn answer() -> io::Result<()> {
     let (answer, pixels) = match rendered {
         Ok(rendering) => {
             let size_px = rendering.pixels.dimensions();
-            let (canvas_px, live_text) = (rendering.canvas_px, rendering.live_text);
-            (Answer::Rendered { size_px, canvas_px, live_text }, rendering.pixels.into_raw())
+            let Rendering { canvas_px, live_text, missing_pictures, pixels } = rendering;
+            (Answer::Rendered { size_px, canvas_px, live_text, missing_pictures }, pixels.into_raw())
         }
         Err(fault) => (Answer::refusal(&fault), Vec::new()),
     };

@@ -76,8 +76,8 @@ fn start(limits: &Limits) -> io::Result<Child> {
         .args(["--memory-bytes", &limits.max_drawing_memory_bytes.to_string()])
         .args(["--cpu-s", &limits.max_drawing_cpu_s.to_string()])
         .env_clear()
-        // One arena: memory limits then bound what is used, not what is set apart.
-        .env("MALLOC_ARENA_MAX", "1")
+        // Memory in small portions: limits then bound what is used, not what is set apart.
+        .env("MIMALLOC_ARENA_RESERVE", "1MiB")
         .current_dir("/")
         .stdin(Stdio::piped())
         .stdout(Stdio::piped())
@@ -104,8 +104,10 @@ fn hear(child: &mut Child, limits: &Limits) -> io::Result<Result<Rendering, Faul
     let mut stdout = BufReader::new(child.stdout.take().ok_or(io::ErrorKind::BrokenPipe)?);
     let mut line = Vec::new();
     (&mut stdout).take(MAX_LINE_BYTES).read_until(b'\n', &mut line)?;
-    let (size, canvas_px, live_text) = match serde_json::from_slice(&line)? {
-        Answer::Rendered { size_px, canvas_px, live_text } => (size_px, canvas_px, live_text),
+    let (size, canvas_px, live_text, missing_pictures) = match serde_json::from_slice(&line)? {
+        Answer::Rendered { size_px, canvas_px, live_text, missing_pictures } => {
+            (size_px, canvas_px, live_text, missing_pictures)
+        }
         refusal @ (Answer::Unreadable { .. } | Answer::Unsupported { .. } | Answer::OverLimit { .. }) => {
             return Ok(Err(refusal.into_fault()));
         }
@@ -118,7 +120,7 @@ fn hear(child: &mut Child, limits: &Limits) -> io::Result<Result<Rendering, Faul
     let mut samples = vec![0; usize::try_from(pixels * 4).map_err(io::Error::other)?];
     stdout.read_exact(&mut samples)?;
     let pixels = RgbaImage::from_raw(width_px, height_px, samples).ok_or(io::ErrorKind::InvalidData)?;
-    Ok(Ok(Rendering { pixels, canvas_px, live_text }))
+    Ok(Ok(Rendering { pixels, canvas_px, live_text, missing_pictures }))
 }
 
 /// What a child died of.

@@ -5,7 +5,7 @@ use quoin_prepress::intake::{Drawing, Limits, Scale, Window};
 use serde::{Deserialize, Serialize};
 
 /// Units of limits, which are told by name.
-const UNITS: [&str; 6] = ["bytes", "px", "pixels", "frames", "levels", "s"];
+const UNITS: [&str; 7] = ["bytes", "px", "pixels", "frames", "levels", "elements", "s"];
 
 /// What the parent asks; the drawing's bytes follow.
 #[derive(Debug, Serialize, Deserialize)]
@@ -48,6 +48,7 @@ pub(super) enum Answer {
         size_px: (u32, u32),
         canvas_px: (u32, u32),
         live_text: Vec<String>,
+        missing_pictures: usize,
     },
     Unreadable {
         reason: String,
