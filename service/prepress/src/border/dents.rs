@@ -138,31 +138,32 @@ impl Samples {
     }
 }
 
-/// A bridge between two samples: an arc of a large radius, by its parabola, that sags into the dent.
-struct Bridge {
+/// Bridges between the same two samples: arcs of large radii, by their parabolas, that sag into the dent.
+struct Bridges<const N: usize> {
     from: Point,
     along: Vec2,
     outward: Vec2,
     length: f64,
-    /// Half the curvature.
-    sag: f64,
+    /// Half the curvatures.
+    sags: [f64; N],
 }
 
-impl Bridge {
-    fn between((from, to): (Point, Point), radius: f64) -> Option<Bridge> {
+impl<const N: usize> Bridges<N> {
+    fn between((from, to): (Point, Point), radii: &[f64; N]) -> Option<Bridges<N>> {
         let chord = to - from;
         let length = chord.hypot();
         let along = chord / length;
         // The region lies to the right of its rings.
         let outward = Vec2::new(along.y, -along.x);
-        (length > 1e-6).then_some(Bridge { from, along, outward, length, sag: 0.5 / radius })
+        (length > 1e-6).then_some(Bridges { from, along, outward, length, sags: radii.map(|radius| 0.5 / radius) })
     }
 
-    /// How far a point lies under the bridge, and where along it.
-    fn over(&self, point: Point) -> (f64, f64) {
+    /// How far a point lies under each of the bridges, and where along them.
+    fn over(&self, point: Point) -> ([f64; N], f64) {
         let off = point - self.from;
         let along = off.dot(self.along);
-        (-off.dot(self.outward) - along * (self.length - along) * self.sag, along)
+        let (under, spread) = (-off.dot(self.outward), along * (self.length - along));
+        (self.sags.map(|sag| under - spread * sag), along)
     }
 }
 
@@ -185,7 +186,13 @@ impl Room {
 
     /// Makes room under all bridges that keep limits, each as far as it keeps them. Limits that differ in nothing but the
     /// radius are looked at together: which bridges are worth a look is the same for all of them.
-    fn add(&mut self, samples: &Samples, limits: &Limits, radii: &[f64], cancel: &Cancel) -> Result<(), Fault> {
+    fn add<const N: usize>(
+        &mut self,
+        samples: &Samples,
+        limits: &Limits,
+        radii: &[f64; N],
+        cancel: &Cancel,
+    ) -> Result<(), Fault> {
         // No bridge leads over more than a quarter of a ring.
         let longest = limits.longest().min(samples.count / 4);
         for start in (0..samples.count).step_by(limits.stride) {
@@ -195,24 +202,29 @@ impl Room {
                 if rises_over((ahead[0], ahead[span]), ahead[span / 2], limits.poke[1]) {
                     continue;
                 }
-                for radius in radii {
-                    self.add_under(samples, (start, span), limits, *radius);
+                let Some(bridges) = Bridges::between((ahead[0], ahead[span]), radii) else { continue };
+                let shares = kept(samples, &bridges, (start, span), limits);
+                if shares.iter().any(|share| *share > 0.0) {
+                    self.add_under(samples, &bridges, (start, span), &shares);
                 }
             }
         }
         Ok(())
     }
 
-    /// Makes room under one bridge of a radius.
-    fn add_under(&mut self, samples: &Samples, (start, span): (usize, usize), limits: &Limits, radius: f64) {
-        let ends = (samples.at(start as isize), samples.at((start + span) as isize));
-        let Some(bridge) = Bridge::between(ends, radius) else { return };
-        let share = kept(samples, &bridge, (start, span), limits);
-        if share > 0.0 {
-            for index in start + 1..start + span {
-                let rise = bridge.over(samples.at(index as isize)).0 * share;
-                let most = &mut self.most[index % samples.count];
-                *most = most.max(rise);
+    /// Makes room under bridges, as large a share of it as each keeps.
+    fn add_under<const N: usize>(
+        &mut self,
+        samples: &Samples,
+        bridges: &Bridges<N>,
+        (start, span): (usize, usize),
+        shares: &[f64; N],
+    ) {
+        for index in start + 1..start + span {
+            let (under, _) = bridges.over(samples.at(index as isize));
+            let most = &mut self.most[index % samples.count];
+            for (under, share) in under.into_iter().zip(shares) {
+                *most = most.max(under * share);
             }
         }
     }
@@ -248,38 +260,55 @@ fn rises_over((from, to): (Point, Point), point: Point, by: f64) -> bool {
     along >= 0.0 && along <= length2 && rise > 0.0 && rise * rise > by * by * length2
 }
 
-/// How far a bridge keeps limits, 0 to 1.
-fn kept(samples: &Samples, bridge: &Bridge, (start, span): (usize, usize), limits: &Limits) -> f64 {
+/// How far each of some bridges keeps limits, 0 to 1.
+fn kept<const N: usize>(
+    samples: &Samples,
+    bridges: &Bridges<N>,
+    (start, span): (usize, usize),
+    limits: &Limits,
+) -> [f64; N] {
     let (start, beyond, stride) = (start as isize, limits.beyond as isize, limits.stride);
     let end = start + span as isize;
+    let ([_, deepest], [_, highest]) = (limits.depth, limits.poke);
+    let (mut depth, mut poke, mut progress, mut last) = ([0.0_f64; N], [0.0_f64; N], f64::INFINITY, 0.0);
     // Most candidates fail here: what is round outward in the middle, what leads into a bay at the ends.
-    let quick = [(start + end) / 2, start - beyond, end + beyond];
-    if quick.iter().any(|index| bridge.over(samples.at(*index)).0 < -limits.poke[1]) {
-        return 0.0;
+    let mut first = [0.0_f64; N];
+    for index in [(start + end) / 2, start - beyond, end + beyond] {
+        rise(&mut first, &bridges.over(samples.at(index)).0);
     }
-    let [_, deepest] = limits.depth;
-    let (mut depth, mut poke, mut progress, mut last) = (0.0_f64, 0.0_f64, f64::INFINITY, 0.0);
+    let lost = first.map(|poke| poke > highest);
+    let failed =
+        |depth: &[f64; N], poke: &[f64; N]| (0..N).all(|at| lost[at] || depth[at] >= deepest || poke[at] >= highest);
+    if failed(&depth, &poke) {
+        return [0.0; N];
+    }
     for point in samples.run(start, span + 1).iter().skip(stride).step_by(stride) {
-        let (under, along) = bridge.over(*point);
-        depth = depth.max(under);
-        poke = poke.max(-under);
+        let (under, along) = bridges.over(*point);
+        rise(&mut poke, &under);
+        depth.iter_mut().zip(under).for_each(|(depth, under)| *depth = depth.max(under));
         progress = progress.min(along - last);
         last = along;
-        if depth >= deepest || poke >= limits.poke[1] {
-            return 0.0;
+        if failed(&depth, &poke) {
+            return [0.0; N];
         }
     }
     let aside = [samples.run(start - beyond, limits.beyond), samples.run(end + 1, limits.beyond)];
     for point in aside.into_iter().flatten() {
-        poke = poke.max(-bridge.over(*point).0);
+        rise(&mut poke, &bridges.over(*point).0);
     }
-    if depth < LEAST_DEPTH_MM / 4.0 {
-        return 0.0;
-    }
-    fading(depth, limits.depth)
-        * fading(poke, limits.poke)
-        * fading(bridge.length, limits.length)
-        * fading(progress / (samples.step * stride as f64), PROGRESS)
+    let (length, progress) =
+        (fading(bridges.length, limits.length), fading(progress / (samples.step * stride as f64), PROGRESS));
+    std::array::from_fn(|at| {
+        if lost[at] || depth[at] < LEAST_DEPTH_MM / 4.0 {
+            return 0.0;
+        }
+        fading(depth[at], limits.depth) * fading(poke[at], limits.poke) * length * progress
+    })
+}
+
+/// Keeps how far points rise over bridges.
+fn rise<const N: usize>(poke: &mut [f64; N], under: &[f64; N]) {
+    poke.iter_mut().zip(under).for_each(|(poke, under)| *poke = poke.max(-under));
 }
 
 /// Runs a parabola over the samples and lets those that have room follow it, again and again. From the bridges down, so that

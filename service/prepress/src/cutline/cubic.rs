@@ -20,6 +20,9 @@ const ROUNDS: usize = 6;
 /// Steps between stations of a span that are looked at while it is fitted; what is between them only once it fits.
 const LOOKED_AT: usize = 24;
 
+/// A cubic spans at most so many stations (60 mm): longer ones cost time and save nothing.
+pub(super) const MOST_STATIONS: usize = 600;
+
 /// Stations that are dealt with at once at least: two for the narrowest registers, four for usual ones.
 const TOGETHER: usize = 4;
 
@@ -319,16 +322,28 @@ impl Looked {
     #[inline(always)]
     fn passes(&self, cubic: &Cubic, track: &Track, limits: &Limits) -> bool {
         let parameters = &self.parameters[..self.count];
-        let rising = parameters.windows(2).all(|pair| pair[0] <= pair[1] + 1e-3);
-        let near = |place: usize| {
-            let (from, to) = (self.indices[place], self.indices[place + 1]);
-            let steps = to - from;
-            (1..steps).all(|step| {
-                let t = parameters[place] + (parameters[place + 1] - parameters[place]) * step as f64 / steps as f64;
-                off(track.raw[from + step], track.tangents[from + step], cubic.at(t)) <= limits.tolerance
-            })
-        };
-        rising && (0..self.count - 1).all(near)
+        if !parameters.windows(2).all(|pair| pair[0] <= pair[1] + 1e-3) {
+            return false;
+        }
+        let first = self.indices[0];
+        let span = self.indices[self.count - 1] - first;
+        let mut on_cubic = [0.0; MOST_STATIONS];
+        for (ends, indices) in parameters.windows(2).zip(self.indices.windows(2)) {
+            let steps = indices[1] - indices[0];
+            for (step, t) in on_cubic[indices[0] - first..][..steps].iter_mut().enumerate() {
+                *t = ends[0] + (ends[1] - ends[0]) * step as f64 / steps as f64;
+            }
+        }
+        let stations = track.raw[first..first + span].chunks(LANES);
+        let tangents = track.tangents[first..first + span].chunks(LANES);
+        stations.zip(tangents).zip(on_cubic[..span].chunks(LANES)).all(|((stations, tangents), on_cubic)| {
+            let mut offs = [0.0; LANES];
+            let lanes = stations.iter().zip(tangents).zip(on_cubic);
+            for (far, ((station, tangent), t)) in offs.iter_mut().zip(lanes) {
+                *far = off(*station, *tangent, cubic.at(*t));
+            }
+            most(&offs) <= limits.tolerance
+        })
     }
 }
 

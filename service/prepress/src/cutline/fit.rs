@@ -4,7 +4,7 @@
 //! instead of splitting where the error is largest, and of several places and directions where it may end those are taken
 //! from which the next ones come farthest.
 
-use super::cubic::{Cubic, Joint, Limits, Radii, Track, VARIANTS, fit};
+use super::cubic::{Cubic, Joint, Limits, MOST_STATIONS, Radii, Track, VARIANTS, fit};
 use super::stations::Stations;
 use crate::cancel::Cancel;
 use crate::fault::Fault;
@@ -21,9 +21,6 @@ const FIRST_STEP: usize = 2;
 
 /// A cubic spans at most this share of a ring, so that even a small circle is true.
 const FEWEST_CUBICS: usize = 4;
-
-/// A cubic spans at most so many stations (60 mm): longer ones cost time and save nothing.
-const MOST_STATIONS: usize = 600;
 
 /// Spans shorter than this do not heed the turning radius: the region itself turns too tightly there. In stations.
 const HEEDED: usize = 5;
