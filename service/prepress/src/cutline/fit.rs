@@ -20,6 +20,10 @@ const ROUNDS: usize = 6;
 /// twelve instead of six 3 %. Measured on clip art and on drawings by chance, no source.
 pub(super) const BEAMS: [usize; 3] = [2, 6, 24];
 
+/// With the most ways, so many cubics are taken back where none leads on, and so often on one line.
+const FARTHEST_RETREAT: usize = 3;
+const MOST_RETREATS: usize = 40;
+
 /// Steps between stations of a span that are looked at while it is fitted; what is between them only once it fits.
 const LOOKED_AT: usize = 24;
 
@@ -63,6 +67,10 @@ const VARIANTS: [(f64, f64); 7] =
 /// A cubic may turn tighter than the cutting radius by this, and than the region itself by `OVER_REGION`.
 const OVER_RADIUS: f64 = 1.03;
 const OVER_REGION: f64 = 1.03;
+
+/// Of what a cubic may exceed the cutting radius by, so many times for a region that turns tighter: the promise is 1.05 in all.
+/// More only where nothing else leads on.
+const OVER_OWN: f64 = 1.015;
 
 /// Places of a cubic at which its curvature is looked at.
 const CURVATURE_SAMPLES: usize = 32;
@@ -157,6 +165,8 @@ struct Search<'a> {
     /// How many ways are followed.
     beam: usize,
     rows: Vec<Row>,
+    /// How often it may still go back over rows that lead nowhere.
+    retreats: usize,
     cancel: &'a Cancel,
 }
 
@@ -202,6 +212,24 @@ impl Search<'_> {
         true
     }
 
+    /// Goes back by a few rows to the first that has other ways, where none leads on any more; says whether there is one.
+    fn retreat(&mut self) -> bool {
+        if self.retreats == 0 {
+            return false;
+        }
+        let keep = self.rows.len().saturating_sub(FARTHEST_RETREAT).max(1);
+        let mut left = Vec::new();
+        while self.rows.len() > keep {
+            left.extend(self.rows.pop());
+            if self.turn_back() {
+                self.retreats -= 1;
+                return true;
+            }
+        }
+        self.rows.extend(left.into_iter().rev());
+        false
+    }
+
     /// On within the tolerance, as gently as can be; says which share of the cutting radii that keeps.
     fn force(&mut self) -> f64 {
         let starts = self.starts(self.rows.len());
@@ -243,20 +271,21 @@ pub(super) fn path(
     beam: usize,
     cancel: &Cancel,
 ) -> Result<Fitted, Fault> {
-    let strict = Limits { tolerance, radii, stations: HEEDED..=MOST_STATIONS };
+    let strict = Limits { tolerance, radii, over_own: OVER_OWN, stations: HEEDED..=MOST_STATIONS };
     // Where no way leads on, the last joint lies badly: a short cubic or a little tighter one gets away from it. Where the
     // region itself turns too tightly, short ones keep the tolerance and hardly any radius.
     let tighter = Radii { inside: radii.inside * TIGHTER, outside: radii.outside * TIGHTER };
-    let short = Limits { tolerance, radii: tighter, stations: 1..=MOST_STATIONS };
+    let short = Limits { tolerance, radii: tighter, over_own: OVER_OWN, stations: 1..=MOST_STATIONS };
     let loose = TIGHTEST.map(|share| {
         let radii = Radii { inside: radii.inside * share, outside: radii.outside * share };
-        Limits { tolerance, radii, stations: 1..=FREED }
+        Limits { tolerance, radii, over_own: f64::INFINITY, stations: 1..=FREED }
     });
-    let mut search = Search { stations, strict: [strict, short], loose, beam, rows: Vec::new(), cancel };
+    let retreats = if beam == BEAMS[2] { MOST_RETREATS } else { 0 };
+    let mut search = Search { stations, strict: [strict, short], loose, beam, rows: Vec::new(), retreats, cancel };
     let mut kept = 1.0_f64;
     while !search.is_complete() {
         cancel.check()?;
-        if !search.advance() && !search.turn_back() {
+        if !search.advance() && !search.turn_back() && !search.retreat() {
             kept = kept.min(search.force());
         }
     }
@@ -327,6 +356,8 @@ fn heeding(
 struct Limits {
     tolerance: f64,
     radii: Radii,
+    /// How much tighter than the radii the region's own turns let it be.
+    over_own: f64,
     /// Fewest and most that it spans; fewer at the end of a ring.
     stations: RangeInclusive<usize>,
 }
@@ -523,7 +554,7 @@ fn turns_gently(cubic: &Cubic, stations: &Stations, at: usize, span: usize, limi
     let (sharpest_in, sharpest_out) = own.fold((0.0_f64, 0.0_f64), |(low, high), k| (low.min(k), high.max(k)));
     let limit = |radius: f64, own: f64| {
         let blade = if radius > 0.0 { OVER_RADIUS / radius } else { f64::INFINITY };
-        blade.max(own * OVER_REGION)
+        blade.max((own * OVER_REGION).min(limits.over_own * blade))
     };
     let (most_in, most_out) = (limit(radii.inside, -sharpest_in), limit(radii.outside, sharpest_out));
     (0..=CURVATURE_SAMPLES).all(|sample| {
