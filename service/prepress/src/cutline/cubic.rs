@@ -64,6 +64,8 @@ pub(super) struct Limits {
     pub(super) tolerance: f64,
     /// Tightest turns.
     pub(super) radii: Radii,
+    /// How much tighter than the radii the region's own turns let it be.
+    pub(super) over_own: f64,
     /// Fewest and most that it spans; fewer at the end of a ring.
     pub(super) stations: RangeInclusive<usize>,
 }
@@ -376,7 +378,7 @@ fn turns_gently(cubic: &Cubic, own: &[f64], limits: &Limits) -> bool {
     let radii = limits.radii;
     let limit = |radius: f64, own: f64| {
         let blade = if radius > 0.0 { OVER_RADIUS / radius } else { f64::INFINITY };
-        blade.max(own * OVER_REGION)
+        blade.max((own * OVER_REGION).min(limits.over_own * blade))
     };
     let (most_in, most_out) = (limit(radii.inside, -sharpest_in), limit(radii.outside, sharpest_out));
     let gentle = |step: usize| {

@@ -15,6 +15,10 @@ use crate::geom::BezPath;
 /// twelve instead of six 3 %. Measured on clip art and on drawings by chance, no source.
 pub(super) const BEAMS: [usize; 3] = [2, 6, 24];
 
+/// With the most ways, so many cubics are taken back where none leads on, and so often on one line.
+const FARTHEST_RETREAT: usize = 3;
+const MOST_RETREATS: usize = 40;
+
 /// Where the search for the longest span starts when nothing is known, and by how much it steps from what is, stations.
 const FIRST_SPAN: usize = 16;
 const FIRST_STEP: usize = 2;
@@ -41,6 +45,10 @@ pub(super) const NOT_ALL: f64 = TIGHTEST[0];
 
 /// Shares of the longest span that are tried besides it.
 const SHORTER: [f64; 2] = [0.9, 0.78];
+
+/// Of what a cubic may exceed the cutting radius by, so many times for a region that turns tighter: the promise is 1.05 in all.
+/// More only where nothing else leads on.
+const OVER_OWN: f64 = 1.015;
 
 /// A line along a ring.
 pub(super) struct Fitted {
@@ -78,6 +86,8 @@ struct Search<'a> {
     /// How many ways are followed.
     beam: usize,
     rows: Vec<Row>,
+    /// How often it may still go back over rows that lead nowhere.
+    retreats: usize,
     cancel: &'a Cancel,
 }
 
@@ -121,6 +131,24 @@ impl Search<'_> {
         let next = rest.split_off(self.beam.min(rest.len()));
         row.ways = std::mem::replace(rest, next);
         true
+    }
+
+    /// Goes back by a few rows to the first that has other ways, where none leads on any more; says whether there is one.
+    fn retreat(&mut self) -> bool {
+        if self.retreats == 0 {
+            return false;
+        }
+        let keep = self.rows.len().saturating_sub(FARTHEST_RETREAT).max(1);
+        let mut left = Vec::new();
+        while self.rows.len() > keep {
+            left.extend(self.rows.pop());
+            if self.turn_back() {
+                self.retreats -= 1;
+                return true;
+            }
+        }
+        self.rows.extend(left.into_iter().rev());
+        false
     }
 
     /// On within the tolerance, as gently as can be; says which share of the cutting radii that keeps.
@@ -167,20 +195,21 @@ pub(super) fn path(
     cancel: &Cancel,
 ) -> Result<Option<Fitted>, Fault> {
     let track = &Track::along(stations);
-    let strict = Limits { tolerance, radii, stations: HEEDED..=MOST_STATIONS };
+    let strict = Limits { tolerance, radii, over_own: OVER_OWN, stations: HEEDED..=MOST_STATIONS };
     // Where no way leads on, the last joint lies badly: a short cubic or a little tighter one gets away from it. Where the
     // region itself turns too tightly, short ones keep the tolerance and hardly any radius.
     let tighter = Radii { inside: radii.inside * TIGHTER, outside: radii.outside * TIGHTER };
-    let short = Limits { tolerance, radii: tighter, stations: 1..=MOST_STATIONS };
+    let short = Limits { tolerance, radii: tighter, over_own: OVER_OWN, stations: 1..=MOST_STATIONS };
     let loose = TIGHTEST.map(|share| {
         let radii = Radii { inside: radii.inside * share, outside: radii.outside * share };
-        Limits { tolerance, radii, stations: 1..=FREED }
+        Limits { tolerance, radii, over_own: f64::INFINITY, stations: 1..=FREED }
     });
-    let mut search = Search { track, strict: [strict, short], loose, beam, rows: Vec::new(), cancel };
+    let retreats = if beam == BEAMS[2] { MOST_RETREATS } else { 0 };
+    let mut search = Search { track, strict: [strict, short], loose, beam, rows: Vec::new(), retreats, cancel };
     let mut kept = 1.0_f64;
     while !search.is_complete() {
         cancel.check()?;
-        if !search.advance() && !search.turn_back() {
+        if !search.advance() && !search.turn_back() && !search.retreat() {
             kept = kept.min(search.force());
             if at_least.is_some_and(|least| kept <= least) {
                 return Ok(None);

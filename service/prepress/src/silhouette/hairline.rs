@@ -11,6 +11,18 @@ use crate::fault::Fault;
 /// Alpha from which a ridge is a stroke: an eighth of full. Below it is mostly compression noise.
 const WEAK_ALPHA: u8 = 32;
 
+/// Alpha from which a ridge goes on with a stroke: where one tapers to a point it covers ever less, and would end half a
+/// millimetre early on a coarse picture. Beside hard edges a resampling filter leaves up to 6 (2.4 % with Lanczos's); with 12
+/// strokes of such pictures grow past their ends. Measured on clip art of 400 and 6000 pixels.
+const FAINT_ALPHA: u8 = 20;
+
+/// Pixels that a stroke goes on while it is so faint, for each of a step's: tapers end soon, glows and noise go on. Measured
+/// there too.
+const MOST_FAINT_PX: usize = 4;
+
+/// A stroke goes on into a pixel with this part of its alpha and more: with less it ends there, and what is left is its blur.
+const STEEPEST_TAPER: u8 = 4;
+
 /// Alpha that counts as covered by itself.
 const STRONG_ALPHA: u8 = 128;
 
@@ -32,18 +44,22 @@ pub(super) fn keep(plane: &mut Plane<'_>, cancel: &Cancel) -> Result<(), Fault> 
     let mut is_candidate = vec![0_u64; (plane.width * plane.height).div_ceil(64)];
     let mut candidates = Vec::new();
     let longest_step = (plane.width.max(plane.height) / PIXELS_PER_STEP).max(1) as i64;
-    let weak = WEAK_ALPHA..STRONG_ALPHA;
+    let looked_at = FAINT_ALPHA..STRONG_ALPHA;
     for y in 0..plane.height {
         cancel.check_every(64, y)?;
         // Few pixels are weak: stretches without one are passed at once.
-        for (stretch, _) in plane.stretches(y).filter(|(_, (low, high))| *low < weak.end && *high >= weak.start) {
-            let mut open = plane.bits(&stretch, weak.start) & !plane.bits(&stretch, weak.end);
+        for (stretch, _) in
+            plane.stretches(y).filter(|(_, (low, high))| *low < looked_at.end && *high >= looked_at.start)
+        {
+            let mut open = plane.bits(&stretch, looked_at.start) & !plane.bits(&stretch, looked_at.end);
             while open != 0 {
                 let index = stretch.start + open.trailing_zeros() as usize;
                 open &= open - 1;
                 if is_ridge(plane, index, longest_step) {
                     is_candidate[index / 64] |= 1 << (index % 64);
-                    candidates.push(index);
+                    if plane.alpha_at(index) >= WEAK_ALPHA {
+                        candidates.push(index);
+                    }
                 }
             }
         }
@@ -55,25 +71,35 @@ pub(super) fn keep(plane: &mut Plane<'_>, cancel: &Cancel) -> Result<(), Fault> 
         taken
     };
     let is_seeded = |index: &usize| around(plane, *index).any(|neighbour| plane.alpha_at(neighbour) >= STRONG_ALPHA);
-    let mut links = Vec::new();
+    let most_faint = MOST_FAINT_PX * longest_step as usize;
+    // With each link, for how many it has been faint.
+    let mut links: Vec<(usize, usize)> = Vec::new();
     let mut steps = 0_usize;
     for seed in candidates.into_iter().filter(is_seeded) {
         let first = links.len();
         if take(seed) {
-            links.push(seed);
+            links.push((seed, 0));
         }
         let mut next = first;
-        while let Some(index) = links.get(next).copied() {
+        while let Some((index, faint)) = links.get(next).copied() {
             next += 1;
             steps += 1;
             cancel.check_every(1 << 16, steps)?;
-            links.extend(around(plane, index).filter(|neighbour| take(*neighbour)));
+            for neighbour in around(plane, index) {
+                let alpha = plane.alpha_at(neighbour);
+                let faint = if alpha < WEAK_ALPHA { faint + 1 } else { 0 };
+                let tapers = faint == 0 || alpha >= plane.alpha_at(index) / STEEPEST_TAPER;
+                if faint <= most_faint && tapers && take(neighbour) {
+                    links.push((neighbour, faint));
+                }
+            }
         }
-        if links.len() == first + 1 && is_corner(plane, seed) {
+        let heavier = links[first..].iter().filter(|(_, faint)| *faint == 0).count();
+        if heavier == 1 && is_corner(plane, seed) {
             links.truncate(first);
         }
     }
-    links.into_iter().for_each(|index| plane.raise(index));
+    links.into_iter().for_each(|(index, _)| plane.raise(index));
     Ok(())
 }
 
