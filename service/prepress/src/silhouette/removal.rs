@@ -25,10 +25,6 @@ pub(super) const SCATTER_SIGMAS: f32 = 3.0;
 /// removals stay under 0.17 and failed ones are over 0.49.
 const MAX_BLURRED_SHARE: f64 = 0.35;
 
-/// Noise on the ground beside the art, OKLab, from which on a picture was compressed lossily: a good JPEG has it, rounding
-/// to whole codes stays under 0.003. Measured on composites with known alpha.
-const LOSSY_NOISE: f32 = 0.006;
-
 /// Less ground than this share of the canvas is no backdrop.
 const LEAST_GROUND_SHARE: f64 = 0.005;
 
@@ -119,7 +115,7 @@ fn study(judge: &Judge, usual: f32, cancel: &Cancel) -> Result<Study, Fault> {
     if !windows.is_empty() {
         ground::open_windows(&mut map, judge, usual, &windows, cancel)?;
     }
-    let is_lossy = noise >= LOSSY_NOISE;
+    let is_lossy = noise > 0.0;
     if is_lossy {
         ground::drop_crumbs(&mut map, judge, usual, cancel)?;
     }

@@ -24,7 +24,8 @@ const ALIGNED: f32 = 0.9;
 /// A pixel that differs from the backdrop by less than this share of what the art beside it does is a mix in any case:
 /// compression rings around sharp edges have colours of their own, some of them brighter than the backdrop. But what is
 /// lighter by so many codes in every channel is a narrow white outline, and in a picture without such rings whatever is
-/// farther from the backdrop than this length is a colour of its own. Measured on composites with known alpha.
+/// farther from the backdrop than this length is a colour of its own, unless it is darker in every channel: a strip of shadow.
+/// Measured on composites with known alpha.
 const FAINT: f32 = 0.25;
 const OUTLINE_RISE: f32 = 20.0;
 const LOSSLESS_FAINT: f32 = 24.0;
@@ -190,7 +191,7 @@ impl Unmixing<'_> {
         if self.mixture.is_lossy {
             reach.into_iter().any(|rise| rise < OUTLINE_RISE)
         } else {
-            dot(reach, reach) <= LOSSLESS_FAINT * LOSSLESS_FAINT
+            dot(reach, reach) <= LOSSLESS_FAINT * LOSSLESS_FAINT || reach.into_iter().all(|rise| rise <= 0.0)
         }
     }
 

@@ -16,6 +16,14 @@ use crate::fault::Fault;
 const FARTHEST: f32 = 0.08;
 const MOST_SHARE: f32 = 0.13;
 
+/// A shadow takes away of its least darkened channel at least this share of what it takes of the most darkened one: light
+/// that is missing is missing in every colour, and a drawn shadow is tinted a little at most. What darkens one channel alone
+/// is pale art of another colour. From memory of drawn shadows.
+const EVENLY: f32 = 0.35;
+
+/// Codes by which rounding may lift a channel.
+const ROUNDING: f32 = 1.0;
+
 /// No art is nearer to a veil's core: a thinner strip is the soft edge of art.
 const CORE_PX: usize = 3;
 
@@ -116,18 +124,19 @@ fn widened(marks: &GroundMap, mut found: Vec<usize>) -> Vec<usize> {
     found
 }
 
-/// How much of the backdrop a veil takes away; `None` for what is lighter than the backdrop or darkens it more.
+/// How much of the backdrop a veil takes away; `None` for what is lighter than the backdrop, darkens it more or colours it.
 fn share(judge: &Judge, index: usize) -> Option<f32> {
-    let mut least = 1.0_f32;
+    let (mut least, mut largest) = (1.0_f32, 0.0_f32);
     for (sample, ground) in judge.colour(index).into_iter().zip(judge.ground_colour(index)) {
         let ratio = f32::from(sample) / ground.max(1.0);
         if ratio > 1.01 {
             return None;
         }
         least = least.min(ratio);
+        largest = largest.max((f32::from(sample) - ROUNDING) / ground.max(1.0));
     }
     let share = 1.0 - least;
-    (share <= MOST_SHARE).then_some(share)
+    (share <= MOST_SHARE && 1.0 - largest >= EVENLY * share).then_some(share)
 }
 
 /// Lays the veils of the picture as it was over the removed ground.
