@@ -27,8 +27,18 @@ const ALIGNED: f32 = 0.9;
 /// farther from the backdrop than this length is a colour of its own, unless it is darker in every channel: a strip of shadow.
 /// Measured on composites with known alpha.
 const FAINT: f32 = 0.25;
+const LOSSY_FAINT: f32 = 0.35;
 const OUTLINE_RISE: f32 = 20.0;
 const LOSSLESS_FAINT: f32 = 24.0;
+
+/// Brightness and colour of a difference as ITU-T T.871 has them, and what they weigh in a picture that was compressed
+/// lossily: brightness as much as a grey difference of encoded values, colour less, for it is stored at half the resolution and
+/// runs over the edge. A quarter and less do alike. Measured on composites with known alpha.
+const BRIGHTNESS: Colour = [0.299, 0.587, 0.114];
+const BLUENESS: f32 = 0.564;
+const REDNESS: f32 = 0.713;
+const BRIGHTNESS_WEIGHT: f32 = 1.732;
+const COLOUR_WEIGHT: f32 = 0.25;
 
 /// Shares nearer than this to none or all are none or all: below the noise of a good JPEG.
 const LEAST_SHARE: f32 = 0.03;
@@ -177,13 +187,30 @@ impl Unmixing<'_> {
             let inside = mean_beside(self.map, *index, inner).or_else(|| self.strongest_beside(pixels, *index));
             let further = inside.filter(|art| {
                 let reach = subtract(*art, ground);
-                let (inner_length, own_length) = (dot(reach, reach), dot(own_reach, own_reach));
-                let faint = self.is_faint(own_reach) && own_length <= FAINT * FAINT * inner_length;
+                let (inner_length, own_length) = (self.length(reach), self.length(own_reach));
+                let most = if self.mixture.is_lossy { LOSSY_FAINT } else { FAINT };
+                let faint = self.is_faint(own_reach) && own_length <= most * most * inner_length;
                 inner_length > own_length && (faint || aligned(own_reach, reach))
             });
             (*index, further.unwrap_or(own))
         };
         layer.iter().map(colour).collect()
+    }
+
+    /// A difference as it tells art from backdrop.
+    fn weighed(&self, difference: Colour) -> Colour {
+        if !self.mixture.is_lossy {
+            return difference;
+        }
+        let brightness = dot(difference, BRIGHTNESS);
+        let colour = [(difference[2] - brightness) * BLUENESS, (difference[0] - brightness) * REDNESS];
+        [brightness * BRIGHTNESS_WEIGHT, colour[0] * COLOUR_WEIGHT, colour[1] * COLOUR_WEIGHT]
+    }
+
+    /// The square of its length.
+    fn length(&self, difference: Colour) -> f32 {
+        let weighed = self.weighed(difference);
+        dot(weighed, weighed)
     }
 
     /// Whether so small a difference from the backdrop may be compression or rounding.
@@ -198,10 +225,7 @@ impl Unmixing<'_> {
     /// Where the art is too thin for anything to be further in: the colour beside that is farthest from the backdrop.
     fn strongest_beside(&self, pixels: &RgbaImage, index: usize) -> Option<Colour> {
         let ground = self.ground(index);
-        let reach = |colour: &Colour| {
-            let difference = subtract(*colour, ground);
-            dot(difference, difference)
-        };
+        let reach = |colour: &Colour| self.length(subtract(*colour, ground));
         let art = self.map.around(index).filter(|neighbour| self.map.classes[*neighbour] != GROUND);
         art.map(|neighbour| sample(pixels, neighbour)).max_by(|a, b| reach(a).total_cmp(&reach(b)))
     }
@@ -209,7 +233,7 @@ impl Unmixing<'_> {
     /// The share of art in a pixel.
     fn share(&self, pixels: &RgbaImage, index: usize, art: Colour) -> f32 {
         let ground = self.ground(index);
-        let (mixed, whole) = (subtract(sample(pixels, index), ground), subtract(art, ground));
+        let [mixed, whole] = [sample(pixels, index), art].map(|colour| self.weighed(subtract(colour, ground)));
         let length = dot(whole, whole);
         if length < 1.0 {
             return if self.map.classes[index] == GROUND { 0.0 } else { 1.0 };
