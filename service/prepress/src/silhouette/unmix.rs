@@ -55,6 +55,9 @@ type Colour = [f32; 3];
 /// Pixels with the art's colour beside them, sorted by place.
 type Layer = Vec<(usize, Colour)>;
 
+/// Pixels with their share of art, sorted by place.
+type Shares = Vec<(usize, f32)>;
+
 /// What art and backdrop were mixed from and how.
 pub(super) struct Mixture<'a> {
     pub fit: &'a FrameFit,
@@ -73,13 +76,14 @@ pub(super) fn unmix(
     let rim = rim(map, &layers[0]);
     let work = Unmixing { map, mixture };
     let mut known: Layer = Vec::new();
-    let mut mixes = Vec::new();
-    for layer in layers.iter().rev() {
+    let mut shares: [Shares; LAYERS] = std::array::from_fn(|_| Vec::new());
+    for (layer, shares) in layers.iter().zip(&mut shares).rev() {
         cancel.check()?;
         known = work.colours(pixels, layer, &known);
-        mixes.extend(known.iter().map(|(index, art)| (*index, work.share(pixels, *index, *art))));
+        *shares = known.iter().map(|(index, art)| (*index, work.share(pixels, *index, *art))).collect();
     }
-    cancel.check()?;
+    rise_inward(map, &mut shares, cancel)?;
+    let mut mixes = shares.concat();
     for (place, index) in rim.into_iter().enumerate() {
         cancel.check_every(LOOK, place)?;
         let Some(art) = mean_beside(map, index, &known) else { continue };
@@ -141,6 +145,22 @@ fn drop_crumbs(pixels: &mut RgbaImage, map: &GroundMap, mixed: &[usize], cancel:
         }
         if hung_on && crumb.len() <= CRUMB_PX {
             crumb.iter().for_each(|index| samples[index * 4 + 3] = 0);
+        }
+    }
+    Ok(())
+}
+
+/// Lets no pixel have less of the art than all those beside it that are nearer to the ground have: between a white outline and
+/// dark art is a grey that looks like dark art mixed with a grey backdrop.
+fn rise_inward(map: &GroundMap, shares: &mut [Shares; LAYERS], cancel: &Cancel) -> Result<(), Fault> {
+    for depth in 1..LAYERS {
+        cancel.check()?;
+        let (outer, inner) = shares.split_at_mut(depth);
+        let outer = &outer[depth - 1];
+        for (index, share) in inner[0].iter_mut().filter(|(_, share)| *share < 1.0) {
+            let beside = map.around(*index).filter_map(|at| outer.binary_search_by_key(&at, |(place, _)| *place).ok());
+            let least = beside.map(|at| outer[at].1).min_by(f32::total_cmp);
+            *share = share.max(least.unwrap_or(0.0));
         }
     }
     Ok(())
