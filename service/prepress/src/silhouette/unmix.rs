@@ -25,11 +25,13 @@ const ALIGNED: f32 = 0.9;
 /// compression rings around sharp edges have colours of their own, some of them brighter than the backdrop. But what is
 /// lighter by so many codes in every channel is a narrow white outline, and in a picture without such rings whatever is
 /// farther from the backdrop than this length is a colour of its own, unless it is darker in every channel: a strip of shadow.
+/// There what is lighter by more than rounding beside darker art is an outline too.
 /// Measured on composites with known alpha.
 const FAINT: f32 = 0.25;
 const LOSSY_FAINT: f32 = 0.35;
 const OUTLINE_RISE: f32 = 20.0;
 const LOSSLESS_FAINT: f32 = 24.0;
+const LOSSLESS_RISE: f32 = 4.0;
 
 /// Brightness and colour of a difference as ITU-T T.871 has them, and what they weigh in a picture that was compressed
 /// lossily: brightness as much as a grey difference of encoded values, colour less, for it is stored at half the resolution and
@@ -209,7 +211,7 @@ impl Unmixing<'_> {
                 let reach = subtract(*art, ground);
                 let (inner_length, own_length) = (self.length(reach), self.length(own_reach));
                 let most = if self.mixture.is_lossy { LOSSY_FAINT } else { FAINT };
-                let faint = self.is_faint(own_reach) && own_length <= most * most * inner_length;
+                let faint = self.is_faint(own_reach, reach) && own_length <= most * most * inner_length;
                 inner_length > own_length && (faint || aligned(own_reach, reach))
             });
             (*index, further.unwrap_or(own))
@@ -233,12 +235,14 @@ impl Unmixing<'_> {
         dot(weighed, weighed)
     }
 
-    /// Whether so small a difference from the backdrop may be compression or rounding.
-    fn is_faint(&self, reach: Colour) -> bool {
+    /// Whether so small a difference from the backdrop, beside art that differs so from it, may be compression or rounding.
+    fn is_faint(&self, reach: Colour, art: Colour) -> bool {
         if self.mixture.is_lossy {
             reach.into_iter().any(|rise| rise < OUTLINE_RISE)
         } else {
-            dot(reach, reach) <= LOSSLESS_FAINT * LOSSLESS_FAINT || reach.into_iter().all(|rise| rise <= 0.0)
+            let is_outline = dot(reach, art) < 0.0 && reach.into_iter().all(|rise| rise >= LOSSLESS_RISE);
+            let is_small = dot(reach, reach) <= LOSSLESS_FAINT * LOSSLESS_FAINT;
+            is_small && !is_outline || reach.into_iter().all(|rise| rise <= 0.0)
         }
     }
 
