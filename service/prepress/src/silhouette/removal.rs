@@ -7,7 +7,7 @@ use image::RgbaImage;
 use super::ground::GroundMap;
 use super::judge::Judge;
 use super::oklab::Converter;
-use super::{BackdropFound, band, frame_fit, ground, pocket, unmix, veil, window};
+use super::{BackdropFound, band, frame_fit, ground, pocket, unmix, veil, white_rim, window};
 use crate::cancel::Cancel;
 use crate::fault::Fault;
 use crate::order::{Backdrop, BackdropRemove};
@@ -57,10 +57,17 @@ pub(super) fn remove(pixels: &mut Arc<RgbaImage>, order: Backdrop, cancel: &Canc
         return Ok(kept);
     }
     let grain = SCATTER_SIGMAS * fit.sigma;
-    let usual = frame_fit::AGREES.max(grain);
-    let tolerance = ((order.tolerance_delta_e / 100.0).max(0.0) as f32).max(grain);
+    let mut usual = frame_fit::AGREES.max(grain);
+    let mut tolerance = ((order.tolerance_delta_e / 100.0).max(0.0) as f32).max(grain);
     let judge = Judge { pixels, fit: &fit, colours: &colours };
-    let study = study(&judge, usual, cancel)?;
+    let mut study = study(&judge, usual, cancel)?;
+    if is_auto && let Some(spared) = study.spared(&judge, cancel)? {
+        if spared < grain {
+            return Ok(kept);
+        }
+        (usual, tolerance) = (spared, tolerance.min(spared));
+        study = self::study(&judge, usual, cancel)?;
+    }
     if is_auto && study.is_doubtful(&judge, usual, cancel)? {
         return Ok(kept);
     }
@@ -124,6 +131,15 @@ fn study(judge: &Judge, usual: f32, cancel: &Cancel) -> Result<Study, Fault> {
 }
 
 impl Study {
+    /// The tolerance that spares a white outline, where the usual one takes it for ground.
+    fn spared(&self, judge: &Judge, cancel: &Cancel) -> Result<Option<f32>, Fault> {
+        if self.is_lossy || judge.fit.checker.is_some() || !white_rim::is_pale(judge) {
+            return Ok(None);
+        }
+        let edge_px = band::beside_ground(&self.map, cancel)?.len();
+        white_rim::spared(&self.map, judge, edge_px, cancel)
+    }
+
     /// Whether the ground may be art, or the art ground.
     fn is_doubtful(&self, judge: &Judge, usual: f32, cancel: &Cancel) -> Result<bool, Fault> {
         let mut without_veil = self.map.classes.clone();
