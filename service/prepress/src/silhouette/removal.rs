@@ -81,7 +81,7 @@ pub(super) fn remove(pixels: &mut Arc<RgbaImage>, order: Backdrop, cancel: &Canc
         }
         map
     };
-    let (ground, total) = (map.ground_count(), map.classes.len());
+    let (ground, total) = (map.count(ground::GROUND, cancel)?, map.classes.len());
     if (ground as f64) < LEAST_GROUND_SHARE * total as f64 {
         return Ok(kept);
     }
@@ -142,9 +142,8 @@ impl Study {
 
     /// Whether the ground may be art, or the art ground.
     fn is_doubtful(&self, judge: &Judge, usual: f32, cancel: &Cancel) -> Result<bool, Fault> {
-        let mut without_veil = self.map.classes.clone();
-        self.veil.iter().for_each(|index| without_veil[*index] = ground::GROUND);
-        let without_veil = GroundMap { classes: without_veil, width: self.map.width, height: self.map.height };
+        let mut without_veil = self.map.copy(cancel)?;
+        self.veil.iter().for_each(|index| without_veil.classes[*index] = ground::GROUND);
         let layers = band::layers(&without_veil, cancel)?;
         // A white outline on light grey is near the backdrop, and is no slope.
         let innermost = layers[band::LAYERS - 1].iter().copied();
@@ -153,6 +152,7 @@ impl Study {
         if blurred > MAX_BLURRED_SHARE * layers[band::LAYERS - 1].len() as f64 {
             return Ok(true);
         }
+        cancel.check()?;
         // Art has no slopes and chequers of its own.
         let ground_is_own = judge.fit.checker.is_none()
             && window::is_own(judge.fit.lab_at(judge.pixels.width() / 2, judge.pixels.height() / 2));

@@ -17,6 +17,9 @@ use crate::fault::Fault;
 /// Pixels between two looks at the flag.
 const LOOK: usize = 1 << 16;
 
+/// The same where each is looked up among its neighbours.
+const PIECE: usize = 1 << 13;
+
 /// Cosine of the angle between a pixel's and the art's difference from the backdrop from which on the one is a mix with
 /// the other; below, it is a colour of its own. From memory.
 const ALIGNED: f32 = 0.9;
@@ -75,19 +78,20 @@ pub(super) fn unmix(
     mixture: &Mixture,
     cancel: &Cancel,
 ) -> Result<(), Fault> {
-    let rim = rim(map, &layers[0]);
+    let rim = rim(map, &layers[0], cancel)?;
     let work = Unmixing { map, mixture };
     let mut known: Layer = Vec::new();
     let mut shares: [Shares; LAYERS] = std::array::from_fn(|_| Vec::new());
     for (layer, shares) in layers.iter().zip(&mut shares).rev() {
         cancel.check()?;
-        known = work.colours(pixels, layer, &known);
+        known = work.colours(pixels, layer, &known, cancel)?;
+        cancel.check()?;
         *shares = known.iter().map(|(index, art)| (*index, work.share(pixels, *index, *art))).collect();
     }
     rise_inward(map, &mut shares, cancel)?;
     let mut mixes = shares.concat();
     for (place, index) in rim.into_iter().enumerate() {
-        cancel.check_every(LOOK, place)?;
+        cancel.check_every(PIECE, place)?;
         let Some(art) = mean_beside(map, index, &known) else { continue };
         let share = work.share(pixels, index, art);
         mixes.push((index, if share < LEAST_GROUND_SHARE { 0.0 } else { share }));
@@ -159,7 +163,8 @@ fn rise_inward(map: &GroundMap, shares: &mut [Shares; LAYERS], cancel: &Cancel) 
         cancel.check()?;
         let (outer, inner) = shares.split_at_mut(depth);
         let outer = &outer[depth - 1];
-        for (index, share) in inner[0].iter_mut().filter(|(_, share)| *share < 1.0) {
+        for (place, (index, share)) in inner[0].iter_mut().filter(|(_, share)| *share < 1.0).enumerate() {
+            cancel.check_every(PIECE, place)?;
             let beside = map.around(*index).filter_map(|at| outer.binary_search_by_key(&at, |(place, _)| *place).ok());
             let least = beside.map(|at| outer[at].1).min_by(f32::total_cmp);
             *share = share.max(least.unwrap_or(0.0));
@@ -169,12 +174,18 @@ fn rise_inward(map: &GroundMap, shares: &mut [Shares; LAYERS], cancel: &Cancel) 
 }
 
 /// Ground pixels beside the first layer.
-fn rim(map: &GroundMap, first: &[usize]) -> Vec<usize> {
-    let beside = first.iter().flat_map(|index| map.around(*index));
-    let mut rim: Vec<usize> = beside.filter(|index| map.classes[*index] == GROUND).collect();
+fn rim(map: &GroundMap, first: &[usize], cancel: &Cancel) -> Result<Vec<usize>, Fault> {
+    let mut rim = Vec::new();
+    for piece in first.chunks(PIECE) {
+        cancel.check()?;
+        let beside = piece.iter().flat_map(|index| map.around(*index));
+        rim.extend(beside.filter(|index| map.classes[*index] == GROUND));
+    }
+    cancel.check()?;
     rim.sort_unstable();
+    cancel.check()?;
     rim.dedup();
-    rim
+    Ok(rim)
 }
 
 /// The mean of the art's colours known beside a pixel.
@@ -201,7 +212,7 @@ impl Unmixing<'_> {
 
     /// The art's colour at each pixel of a layer: its own where nothing further in is known or its own is farther from
     /// the backdrop, else what is known further in.
-    fn colours(&self, pixels: &RgbaImage, layer: &[usize], inner: &Layer) -> Layer {
+    fn colours(&self, pixels: &RgbaImage, layer: &[usize], inner: &Layer, cancel: &Cancel) -> Result<Layer, Fault> {
         let colour = |index: &usize| {
             let own = sample(pixels, *index);
             let ground = self.ground(*index);
@@ -216,7 +227,12 @@ impl Unmixing<'_> {
             });
             (*index, further.unwrap_or(own))
         };
-        layer.iter().map(colour).collect()
+        let mut found = Vec::with_capacity(layer.len());
+        for piece in layer.chunks(PIECE) {
+            cancel.check()?;
+            found.extend(piece.iter().map(colour));
+        }
+        Ok(found)
     }
 
     /// A difference as it tells art from backdrop.

@@ -33,7 +33,7 @@ const MOST_OF_ART: f64 = 0.25;
 
 /// Turns the ground's veils into ground; their pixels, in order. Empty where they are not worth it or too much.
 pub(super) fn find(map: &GroundMap, judge: &Judge, cancel: &Cancel) -> Result<Vec<usize>, Fault> {
-    let mut marks = GroundMap { classes: map.classes.clone(), width: map.width, height: map.height };
+    let mut marks = map.copy(cancel)?;
     marks.classes.par_chunks_mut(BAND_PX).enumerate().try_for_each(|(band, classes)| {
         cancel.check()?;
         for (at, class) in classes.iter_mut().enumerate().filter(|(_, class)| **class != GROUND) {
@@ -44,8 +44,8 @@ pub(super) fn find(map: &GroundMap, judge: &Judge, cancel: &Cancel) -> Result<Ve
         }
         Ok(())
     })?;
-    let candidates = marks.classes.iter().filter(|class| **class == VEIL).count();
-    let art = map.classes.len() - map.ground_count();
+    let candidates = marks.count(VEIL, cancel)?;
+    let art = map.classes.len() - map.count(GROUND, cancel)?;
     if candidates < LEAST_PX {
         return Ok(Vec::new());
     }
