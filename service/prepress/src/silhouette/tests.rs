@@ -349,13 +349,13 @@ fn the_grey_between_a_white_outline_and_dark_art_is_art() {
 
 #[test]
 fn a_pale_stroke_of_another_colour_is_no_shadow() {
-    // Warm white on a pale blue gradient, drawn in encoded values.
-    let ground = |y: u32| [150.0 + 0.5 * f64::from(y), 195.0 + 0.28 * f64::from(y), 240.0 + 0.07 * f64::from(y)];
-    let stroke = with_rectangle(RgbaImage::new(200, 200), [90, 20, 14, 160], [232, 232, 230, 255]);
-    let stroke = with_rectangle(stroke, [60, 150, 80, 30], [20, 20, 20, 255]);
-    let found = cut(over(&stroke, |_, y| ground(y)), BackdropRemove::Auto).unwrap();
+    // A grey spoke in a wheel, before pale blue.
+    let wheel = with_rectangle(RgbaImage::new(200, 200), [20, 20, 160, 160], [20, 20, 20, 255]);
+    let wheel = with_rectangle(wheel, [30, 30, 140, 140], [0; 4]);
+    let wheel = with_rectangle(wheel, [90, 30, 10, 140], [234, 234, 234, 255]);
+    let found = cut(over(&wheel, |_, _| [233.0, 243.0, 252.0]), BackdropRemove::Auto).unwrap();
     assert_eq!(found.backdrop, BackdropFound::Removed);
-    assert!(overlap(&found.pixels, &stroke) > 0.99, "{}", overlap(&found.pixels, &stroke));
+    assert!(overlap(&found.pixels, &wheel) > 0.99, "{}", overlap(&found.pixels, &wheel));
 }
 
 #[test]
