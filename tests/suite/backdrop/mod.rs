@@ -15,10 +15,6 @@ use rayon::prelude::*;
 const UNDECIDABLE: [&str; 5] =
     ["near_edge_colour", "paper_noisy", "scanner_uneven", "texture_grass", "white_inside_and_holes"];
 
-/// Pale spokes on a pale slope: where they have the ground's very colour their edge is lost, and the line there is only held
-/// to this.
-const PALE_ON_PALE: (&str, f64) = ("gradient_vertical", 2.0);
-
 fn all() -> Vec<Sample> {
     let found = samples(&Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/art/backdrop"));
     assert_eq!(found.len(), 17);
@@ -38,15 +34,11 @@ fn removed_backdrops_leave_the_true_alpha_and_no_fringe() {
         .collect();
     println!("{}", head());
     measured.iter().for_each(|(name, measured)| println!("{}", row(name, measured)));
-    let pale = measured.iter().find(|(name, _)| *name == PALE_ON_PALE.0).expect("it is one of them");
-    assert!(pale.1.line_error_px <= PALE_ON_PALE.1, "{}", pale.1.line_error_px);
     let (kept, removed): (Vec<_>, Vec<_>) = measured.iter().partition(|(_, measured)| is_kept(measured.found));
     let kept: Vec<&str> = kept.iter().map(|(name, _)| *name).collect();
     assert!(kept.iter().all(|name| UNDECIDABLE.contains(name)), "left as they are: {kept:?}");
     let worst =
         |of: fn(&Measured) -> f64| removed.iter().map(|(name, is)| (of(is), *name)).max_by(|a, b| a.0.total_cmp(&b.0));
-    let decidable = removed.iter().filter(|(name, _)| *name != PALE_ON_PALE.0);
-    let worst_line = decidable.map(|(name, is)| (is.line_error_px, *name)).max_by(|a, b| a.0.total_cmp(&b.0));
     let mut overlaps: Vec<f64> = removed.iter().map(|(_, measured)| measured.overlap).collect();
     overlaps.sort_by(f64::total_cmp);
     println!("median overlap {:.4} (asked 0.997)", overlaps[overlaps.len() / 2]);
@@ -54,7 +46,7 @@ fn removed_backdrops_leave_the_true_alpha_and_no_fringe() {
     for (what, asked, found) in [
         ("1 - overlap", 0.02, worst(|measured| 1.0 - measured.overlap)),
         ("fringe, mean of three grounds", 10.0, worst(|measured| measured.fringe.iter().sum::<f64>() / 3.0)),
-        ("line, px", 0.6, worst_line),
+        ("line, px", 0.6, worst(|measured| measured.line_error_px)),
     ] {
         let (value, name) = found.expect("some backdrops are removed");
         println!("worst {what}: {value:.4} (asked {asked}), {name}");

@@ -17,7 +17,13 @@ pub(super) fn layers(map: &GroundMap, cancel: &Cancel) -> Result<[Vec<usize>; LA
         let (known, rest) = layers.split_at_mut(depth);
         let next = known[depth - 1].iter().flat_map(|index| map.around(*index));
         let is_new = |index: &usize| known.iter().rev().take(2).all(|layer| layer.binary_search(index).is_err());
-        let mut layer: Vec<usize> = next.filter(|index| map.classes[*index] != GROUND && is_new(index)).collect();
+        let mut layer = Vec::new();
+        for (place, index) in next.enumerate() {
+            cancel.check_every(1 << 16, place)?;
+            if map.classes[index] != GROUND && is_new(&index) {
+                layer.push(index);
+            }
+        }
         cancel.check()?;
         layer.sort_unstable();
         layer.dedup();

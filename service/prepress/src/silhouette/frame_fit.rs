@@ -2,7 +2,8 @@
 //!
 //! A plane per channel, so that an even light fall-off or a gradient is still one backdrop. Robust: random sample
 //! consensus (Fischler and Bolles, "Random Sample Consensus", 1981) in OKLab with a fixed sequence of samples, then least
-//! squares on those that agree. Art may stand on the edge as long as most of the edge is backdrop.
+//! squares on those that agree. Art may stand on the edge as long as most of the edge is backdrop. Programs draw gradients
+//! in encoded values, and what is even there is bent in OKLab: the backdrop is bent likewise where that fits better.
 
 use image::RgbaImage;
 
@@ -31,16 +32,18 @@ const TRIALS: u32 = 200;
 /// One channel over the canvas: value = at middle + x * slope + y * slope, with x and y from -1 to 1.
 pub(super) type Plane = [f32; 3];
 
+/// One OKLab channel over the canvas: the terms of [`Plane`], then of x * x, x * y and y * y.
+type Surface = [f32; 6];
+
 /// The backdrop as found.
 #[derive(Clone, Debug)]
 pub(super) struct FrameFit {
-    /// OKLab planes.
-    pub lab: [Plane; 3],
+    lab: [Surface; 3],
     /// Planes of encoded red, green and blue, 0 to 255.
     pub rgb: [Plane; 3],
-    /// Share of the edge's pixels that lie near the planes.
+    /// Share of the edge's pixels that lie near planes in OKLab.
     pub share: f32,
-    /// Root mean square distance of those, OKLab.
+    /// Root mean square distance of those from the backdrop, OKLab.
     pub sigma: f32,
     /// Where the backdrop is a chequerboard: the planes are the middle between its tones.
     pub checker: Option<Checker>,
@@ -50,8 +53,8 @@ pub(super) struct FrameFit {
 impl FrameFit {
     /// The backdrop at a pixel, OKLab.
     pub(super) fn lab_at(&self, x: u32, y: u32) -> Lab {
-        let planes = at(&self.lab, self.canvas.place(x, y));
-        self.checker.as_ref().map_or(planes, |checker| shifted(planes, checker.lab, checker.tone(x, y)))
+        let even = on(&self.lab, self.canvas.place(x, y));
+        self.checker.as_ref().map_or(even, |checker| shifted(even, checker.lab, checker.tone(x, y)))
     }
 
     /// The backdrop at a pixel: encoded red, green and blue, 0 to 255.
@@ -63,8 +66,7 @@ impl FrameFit {
     /// How a colour differs from the backdrop at a pixel, OKLab. Beside a chequerboard's lines any mix of its tones is
     /// backdrop.
     pub(super) fn difference(&self, lab: Lab, x: u32, y: u32) -> Lab {
-        let planes = at(&self.lab, self.canvas.place(x, y));
-        let difference = shifted(lab, planes, -1.0);
+        let difference = shifted(lab, on(&self.lab, self.canvas.place(x, y)), -1.0);
         let Some(checker) = &self.checker else { return difference };
         let mut tone = checker.tone(x, y);
         if checker.is_soft(x, y) {
@@ -99,6 +101,38 @@ impl Canvas {
 /// The values of three planes at a place.
 fn at(planes: &[Plane; 3], (u, v): (f32, f32)) -> [f32; 3] {
     planes.map(|[middle, along_x, along_y]| middle + along_x * u + along_y * v)
+}
+
+/// The values of three surfaces at a place.
+fn on(surfaces: &[Surface; 3], (u, v): (f32, f32)) -> Lab {
+    surfaces.map(|[middle, x, y, xx, xy, yy]| middle + u * (x + u * xx + v * xy) + v * (y + v * yy))
+}
+
+/// Planes of encoded values as they are in OKLab: least squares on five times five places spread evenly, of which the
+/// polynomials below are orthogonal. From black to white that is true to 0.01, over half of that way to 0.002.
+fn bent(rgb: &[Plane; 3]) -> [Surface; 3] {
+    // Sums over the five places of x * x, and of the square of x * x - 0.5.
+    const LINEAR: f32 = 2.5;
+    const SQUARE: f32 = 0.875;
+    let places = [-1.0, -0.5, 0.0, 0.5, 1.0_f32];
+    let mut sums = [[0.0; 6]; 3];
+    for (u, v) in places.into_iter().flat_map(|v| places.map(|u| (u, v))) {
+        let lab = Converter::lab_between(at(rgb, (u, v)));
+        for (sums, value) in sums.iter_mut().zip(lab) {
+            let terms = [1.0, u, v, u * u - 0.5, u * v, v * v - 0.5];
+            sums.iter_mut().zip(terms).for_each(|(sum, term)| *sum += term * value);
+        }
+    }
+    sums.map(|[middle, x, y, xx, xy, yy]| {
+        let (xx, yy) = (xx / (5.0 * SQUARE), yy / (5.0 * SQUARE));
+        let middle = middle / 25.0 - (xx + yy) / 2.0;
+        [middle, x / (5.0 * LINEAR), y / (5.0 * LINEAR), xx, xy / (LINEAR * LINEAR), yy]
+    })
+}
+
+/// Planes as surfaces.
+fn unbent(planes: &[Plane; 3]) -> [Surface; 3] {
+    planes.map(|[middle, x, y]| [middle, x, y, 0.0, 0.0, 0.0])
 }
 
 #[derive(Clone)]
@@ -157,11 +191,17 @@ fn fit_planes(samples: &[Sample], canvas: Canvas) -> FrameFit {
     };
     let rgb = least_squares(agreeing(samples, &best), |sample| sample.rgb)
         .unwrap_or_else(|| [0, 1, 2].map(|channel| [mean_rgb(channel), 0.0, 0.0]));
-    let squares: f32 =
-        agreeing(samples, &best).map(|sample| distance_squared(sample.lab, at(&best, sample.place))).sum();
-    let sigma = (squares / count.max(1) as f32).sqrt();
+    let scatter = |lab: &[Surface; 3]| {
+        let squares = agreeing(samples, &best).map(|sample| distance_squared(sample.lab, on(lab, sample.place)));
+        (squares.sum::<f32>() / count.max(1) as f32).sqrt()
+    };
+    let (even, bent) = (unbent(&best), bent(&rgb));
+    let (lab, sigma) = [even, bent]
+        .map(|lab| (lab, scatter(&lab)))
+        .into_iter()
+        .fold((even, f32::INFINITY), |best, other| if other.1 < best.1 { other } else { best });
     let share = count as f32 / samples.len().max(1) as f32;
-    FrameFit { lab: best, rgb, share, sigma, checker: None, canvas }
+    FrameFit { lab, rgb, share, sigma, checker: None, canvas }
 }
 
 fn edge_samples(pixels: &RgbaImage, colours: &Converter) -> Vec<Sample> {

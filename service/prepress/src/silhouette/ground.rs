@@ -52,9 +52,24 @@ pub(super) struct GroundMap {
 pub(super) type Run = (usize, usize);
 
 impl GroundMap {
-    /// Pixels that are ground.
-    pub(super) fn ground_count(&self) -> usize {
-        self.classes.iter().filter(|class| **class == GROUND).count()
+    /// Pixels of a class.
+    pub(super) fn count(&self, wanted: u8, cancel: &Cancel) -> Result<usize, Fault> {
+        let mut count = 0;
+        for piece in self.classes.chunks(STEPS) {
+            cancel.check()?;
+            count += piece.iter().filter(|class| **class == wanted).count();
+        }
+        Ok(count)
+    }
+
+    /// The same, copied in pieces.
+    pub(super) fn copy(&self, cancel: &Cancel) -> Result<GroundMap, Fault> {
+        let mut classes = Vec::with_capacity(self.classes.len());
+        for piece in self.classes.chunks(STEPS) {
+            cancel.check()?;
+            classes.extend_from_slice(piece);
+        }
+        Ok(GroundMap { classes, width: self.width, height: self.height })
     }
 
     /// The pixels along the canvas's edge, clockwise from the upper left; corners of a canvas of one row or column twice.
@@ -177,13 +192,11 @@ pub(super) fn open_windows(
     cancel: &Cancel,
 ) -> Result<(), Fault> {
     let limit = tolerance * tolerance;
-    for (number, (first, last)) in windows.iter().enumerate() {
-        cancel.check_every(1 << 12, number)?;
-        // Nothing spreads from here: windows were found by a tolerance of their own.
-        for index in *first..=*last {
-            if judge.distance_squared(index) <= limit {
-                map.classes[index] = GROUND;
-            }
+    // Nothing spreads from here: windows were found by a tolerance of their own.
+    for (place, index) in windows.iter().flat_map(|(first, last)| *first..=*last).enumerate() {
+        cancel.check_every(1 << 16, place)?;
+        if judge.distance_squared(index) <= limit {
+            map.classes[index] = GROUND;
         }
     }
     remove_specks(map, judge, tolerance, cancel)

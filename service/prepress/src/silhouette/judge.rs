@@ -61,7 +61,7 @@ impl Judge<'_> {
         length_squared(self.difference(index))
     }
 
-    /// Whether a pixel and those to all its sides are white and the backdrop is not: a white outline.
+    /// Whether a pixel and those to its sides, but for one towards the art, are white and the backdrop is not: a white outline.
     pub(super) fn is_white_outline(&self, index: usize) -> bool {
         let (width, height) = (self.pixels.width() as usize, self.pixels.height() as usize);
         let (x, y) = (index % width, index / width);
@@ -69,7 +69,8 @@ impl Judge<'_> {
         let (left, right) = (x.saturating_sub(1), (x + 1).min(width - 1));
         let (above, below) = (y.saturating_sub(1), (y + 1).min(height - 1));
         let darker = self.ground_colour(index).into_iter().all(|ground| ground <= f32::from(WHITE_FROM) - GROUND_BELOW);
-        darker && [(x, y), (left, y), (right, y), (x, above), (x, below)].into_iter().all(is_white)
+        let sides = [(left, y), (right, y), (x, above), (x, below)];
+        darker && is_white((x, y)) && sides.into_iter().filter(|side| is_white(*side)).count() >= 3
     }
 
     /// Share of places that differ from the backdrop by less than a distance in OKLab.

@@ -15,6 +15,7 @@ mod removal;
 mod trace;
 mod unmix;
 mod veil;
+mod white_rim;
 mod window;
 
 #[cfg(test)]

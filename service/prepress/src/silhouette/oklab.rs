@@ -13,25 +13,35 @@ pub(crate) struct Converter {
 
 impl Converter {
     pub(crate) fn new() -> Converter {
-        let decode = |code: usize| {
-            let encoded = code as f32 / 255.0;
-            if encoded <= 0.04045 { encoded / 12.92 } else { ((encoded + 0.055) / 1.055).powf(2.4) }
-        };
-        Converter { linear: std::array::from_fn(decode) }
+        Converter { linear: std::array::from_fn(|code| decode(code as f32)) }
     }
 
     /// One pixel; accurate to about 1e-6.
     pub(crate) fn lab(&self, red: u8, green: u8, blue: u8) -> Lab {
-        let [r, g, b] = [red, green, blue].map(|code| self.linear[usize::from(code)]);
-        let l = cube_root(0.412_221_46 * r + 0.536_332_55 * g + 0.051_445_995 * b);
-        let m = cube_root(0.211_903_5 * r + 0.680_699_5 * g + 0.107_396_96 * b);
-        let s = cube_root(0.088_302_46 * r + 0.281_718_85 * g + 0.629_978_7 * b);
-        [
-            0.210_454_26 * l + 0.793_617_8 * m - 0.004_072_047 * s,
-            1.977_998_5 * l - 2.428_592_2 * m + 0.450_593_7 * s,
-            0.025_904_037 * l + 0.782_771_77 * m - 0.808_675_77 * s,
-        ]
+        from_linear([red, green, blue].map(|code| self.linear[usize::from(code)]))
     }
+
+    /// A colour between codes, 0 to 255; what is beyond is taken for the nearest.
+    pub(crate) fn lab_between(codes: [f32; 3]) -> Lab {
+        from_linear(codes.map(|code| decode(code.clamp(0.0, 255.0))))
+    }
+}
+
+/// Light that a code stands for, 0 to 1.
+fn decode(code: f32) -> f32 {
+    let encoded = code / 255.0;
+    if encoded <= 0.04045 { encoded / 12.92 } else { ((encoded + 0.055) / 1.055).powf(2.4) }
+}
+
+fn from_linear([r, g, b]: [f32; 3]) -> Lab {
+    let l = cube_root(0.412_221_46 * r + 0.536_332_55 * g + 0.051_445_995 * b);
+    let m = cube_root(0.211_903_5 * r + 0.680_699_5 * g + 0.107_396_96 * b);
+    let s = cube_root(0.088_302_46 * r + 0.281_718_85 * g + 0.629_978_7 * b);
+    [
+        0.210_454_26 * l + 0.793_617_8 * m - 0.004_072_047 * s,
+        1.977_998_5 * l - 2.428_592_2 * m + 0.450_593_7 * s,
+        0.025_904_037 * l + 0.782_771_77 * m - 0.808_675_77 * s,
+    ]
 }
 
 /// Squared Euclidean distance.

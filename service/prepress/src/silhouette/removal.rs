@@ -7,7 +7,7 @@ use image::RgbaImage;
 use super::ground::GroundMap;
 use super::judge::Judge;
 use super::oklab::Converter;
-use super::{BackdropFound, band, frame_fit, ground, pocket, unmix, veil, window};
+use super::{BackdropFound, band, frame_fit, ground, pocket, unmix, veil, white_rim, window};
 use crate::cancel::Cancel;
 use crate::fault::Fault;
 use crate::order::{Backdrop, BackdropRemove};
@@ -24,10 +24,6 @@ pub(super) const SCATTER_SIGMAS: f32 = 3.0;
 /// no edge: the removal ran into a slope of light, or art and backdrop are alike. On composites with known alpha clean
 /// removals stay under 0.17 and failed ones are over 0.49.
 const MAX_BLURRED_SHARE: f64 = 0.35;
-
-/// Noise on the ground beside the art, OKLab, from which on a picture was compressed lossily: a good JPEG has it, rounding
-/// to whole codes stays under 0.003. Measured on composites with known alpha.
-const LOSSY_NOISE: f32 = 0.006;
 
 /// Less ground than this share of the canvas is no backdrop.
 const LEAST_GROUND_SHARE: f64 = 0.005;
@@ -61,10 +57,17 @@ pub(super) fn remove(pixels: &mut Arc<RgbaImage>, order: Backdrop, cancel: &Canc
         return Ok(kept);
     }
     let grain = SCATTER_SIGMAS * fit.sigma;
-    let usual = frame_fit::AGREES.max(grain);
-    let tolerance = ((order.tolerance_delta_e / 100.0).max(0.0) as f32).max(grain);
+    let mut usual = frame_fit::AGREES.max(grain);
+    let mut tolerance = ((order.tolerance_delta_e / 100.0).max(0.0) as f32).max(grain);
     let judge = Judge { pixels, fit: &fit, colours: &colours };
-    let study = study(&judge, usual, cancel)?;
+    let mut study = study(&judge, usual, cancel)?;
+    if is_auto && let Some(spared) = study.spared(&judge, cancel)? {
+        if spared < grain {
+            return Ok(kept);
+        }
+        (usual, tolerance) = (spared, tolerance.min(spared));
+        study = self::study(&judge, usual, cancel)?;
+    }
     if is_auto && study.is_doubtful(&judge, usual, cancel)? {
         return Ok(kept);
     }
@@ -78,7 +81,7 @@ pub(super) fn remove(pixels: &mut Arc<RgbaImage>, order: Backdrop, cancel: &Canc
         }
         map
     };
-    let (ground, total) = (map.ground_count(), map.classes.len());
+    let (ground, total) = (map.count(ground::GROUND, cancel)?, map.classes.len());
     if (ground as f64) < LEAST_GROUND_SHARE * total as f64 {
         return Ok(kept);
     }
@@ -119,7 +122,7 @@ fn study(judge: &Judge, usual: f32, cancel: &Cancel) -> Result<Study, Fault> {
     if !windows.is_empty() {
         ground::open_windows(&mut map, judge, usual, &windows, cancel)?;
     }
-    let is_lossy = noise >= LOSSY_NOISE;
+    let is_lossy = noise > 0.0;
     if is_lossy {
         ground::drop_crumbs(&mut map, judge, usual, cancel)?;
     }
@@ -128,11 +131,19 @@ fn study(judge: &Judge, usual: f32, cancel: &Cancel) -> Result<Study, Fault> {
 }
 
 impl Study {
+    /// The tolerance that spares a white outline, where the usual one takes it for ground.
+    fn spared(&self, judge: &Judge, cancel: &Cancel) -> Result<Option<f32>, Fault> {
+        if self.is_lossy || judge.fit.checker.is_some() || !white_rim::is_pale(judge) {
+            return Ok(None);
+        }
+        let edge_px = band::beside_ground(&self.map, cancel)?.len();
+        white_rim::spared(&self.map, judge, edge_px, cancel)
+    }
+
     /// Whether the ground may be art, or the art ground.
     fn is_doubtful(&self, judge: &Judge, usual: f32, cancel: &Cancel) -> Result<bool, Fault> {
-        let mut without_veil = self.map.classes.clone();
-        self.veil.iter().for_each(|index| without_veil[*index] = ground::GROUND);
-        let without_veil = GroundMap { classes: without_veil, width: self.map.width, height: self.map.height };
+        let mut without_veil = self.map.copy(cancel)?;
+        self.veil.iter().for_each(|index| without_veil.classes[*index] = ground::GROUND);
         let layers = band::layers(&without_veil, cancel)?;
         // A white outline on light grey is near the backdrop, and is no slope.
         let innermost = layers[band::LAYERS - 1].iter().copied();
@@ -141,6 +152,7 @@ impl Study {
         if blurred > MAX_BLURRED_SHARE * layers[band::LAYERS - 1].len() as f64 {
             return Ok(true);
         }
+        cancel.check()?;
         // Art has no slopes and chequers of its own.
         let ground_is_own = judge.fit.checker.is_none()
             && window::is_own(judge.fit.lab_at(judge.pixels.width() / 2, judge.pixels.height() / 2));

@@ -319,7 +319,7 @@ fn a_white_outline_survives_on_light_grey() {
 
 #[test]
 fn a_white_outline_survives_narrow_or_on_the_palest_grey() {
-    for (grey, width) in [(204, 3), (221, 3), (238, 12)] {
+    for (grey, width) in [(204, 3), (221, 3), (238, 3), (238, 12), (245, 3), (245, 12), (250, 3)] {
         let whole = RgbaImage::from_pixel(200, 200, Rgba([grey, grey, grey, 255]));
         let side = 100 + 2 * width;
         let outlined = with_rectangle(whole, [50 - width, 50 - width, side, side], [255; 4]);
@@ -329,6 +329,33 @@ fn a_white_outline_survives_narrow_or_on_the_palest_grey() {
         let area = f64::from(side * side);
         assert!((found.edge.area_mm2() - area).abs() < 4.0, "{grey}, {width} px: {}", found.edge.area_mm2());
     }
+}
+
+#[test]
+fn the_grey_between_a_white_outline_and_dark_art_is_art() {
+    let outlined = RgbaImage::from_fn(160, 160, |x, y| {
+        let dark = disc_share(x, y, (80.0, 80.0), 44.0);
+        let code = (255.0 - 235.0 * dark).round() as u8;
+        Rgba([code, code, code, (disc_share(x, y, (80.0, 80.0), 47.0) * 255.0).round() as u8])
+    });
+    for grey in [90.0, 150.0, 200.0, 238.0, 245.0] {
+        let found = cut(over(&outlined, |_, _| [grey; 3]), BackdropRemove::Auto).unwrap();
+        assert_eq!(found.backdrop, BackdropFound::Removed, "{grey}");
+        assert_eq!(found.edge.rings.len(), 1, "{grey}");
+        let area = std::f64::consts::PI * 47.0 * 47.0;
+        assert!((found.edge.area_mm2() - area).abs() < 0.01 * area, "{grey}: {}", found.edge.area_mm2());
+    }
+}
+
+#[test]
+fn a_pale_stroke_of_another_colour_is_no_shadow() {
+    // A grey spoke in a wheel, before pale blue.
+    let wheel = with_rectangle(RgbaImage::new(200, 200), [20, 20, 160, 160], [20, 20, 20, 255]);
+    let wheel = with_rectangle(wheel, [30, 30, 140, 140], [0; 4]);
+    let wheel = with_rectangle(wheel, [90, 30, 10, 140], [234, 234, 234, 255]);
+    let found = cut(over(&wheel, |_, _| [233.0, 243.0, 252.0]), BackdropRemove::Auto).unwrap();
+    assert_eq!(found.backdrop, BackdropFound::Removed);
+    assert!(overlap(&found.pixels, &wheel) > 0.99, "{}", overlap(&found.pixels, &wheel));
 }
 
 #[test]

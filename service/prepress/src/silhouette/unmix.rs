@@ -17,6 +17,9 @@ use crate::fault::Fault;
 /// Pixels between two looks at the flag.
 const LOOK: usize = 1 << 16;
 
+/// The same where each is looked up among its neighbours.
+const PIECE: usize = 1 << 13;
+
 /// Cosine of the angle between a pixel's and the art's difference from the backdrop from which on the one is a mix with
 /// the other; below, it is a colour of its own. From memory.
 const ALIGNED: f32 = 0.9;
@@ -24,10 +27,23 @@ const ALIGNED: f32 = 0.9;
 /// A pixel that differs from the backdrop by less than this share of what the art beside it does is a mix in any case:
 /// compression rings around sharp edges have colours of their own, some of them brighter than the backdrop. But what is
 /// lighter by so many codes in every channel is a narrow white outline, and in a picture without such rings whatever is
-/// farther from the backdrop than this length is a colour of its own. Measured on composites with known alpha.
+/// farther from the backdrop than this length is a colour of its own, unless it is darker in every channel: a strip of shadow.
+/// There what is lighter by more than rounding beside darker art is an outline too.
+/// Measured on composites with known alpha.
 const FAINT: f32 = 0.25;
+const LOSSY_FAINT: f32 = 0.35;
 const OUTLINE_RISE: f32 = 20.0;
 const LOSSLESS_FAINT: f32 = 24.0;
+const LOSSLESS_RISE: f32 = 4.0;
+
+/// Brightness and colour of a difference as ITU-T T.871 has them, and what they weigh in a picture that was compressed
+/// lossily: brightness as much as a grey difference of encoded values, colour less, for it is stored at half the resolution and
+/// runs over the edge. A quarter and less do alike. Measured on composites with known alpha.
+const BRIGHTNESS: Colour = [0.299, 0.587, 0.114];
+const BLUENESS: f32 = 0.564;
+const REDNESS: f32 = 0.713;
+const BRIGHTNESS_WEIGHT: f32 = 1.732;
+const COLOUR_WEIGHT: f32 = 0.25;
 
 /// Shares nearer than this to none or all are none or all: below the noise of a good JPEG.
 const LEAST_SHARE: f32 = 0.03;
@@ -44,6 +60,9 @@ type Colour = [f32; 3];
 /// Pixels with the art's colour beside them, sorted by place.
 type Layer = Vec<(usize, Colour)>;
 
+/// Pixels with their share of art, sorted by place.
+type Shares = Vec<(usize, f32)>;
+
 /// What art and backdrop were mixed from and how.
 pub(super) struct Mixture<'a> {
     pub fit: &'a FrameFit,
@@ -59,18 +78,20 @@ pub(super) fn unmix(
     mixture: &Mixture,
     cancel: &Cancel,
 ) -> Result<(), Fault> {
-    let rim = rim(map, &layers[0]);
+    let rim = rim(map, &layers[0], cancel)?;
     let work = Unmixing { map, mixture };
     let mut known: Layer = Vec::new();
-    let mut mixes = Vec::new();
-    for layer in layers.iter().rev() {
+    let mut shares: [Shares; LAYERS] = std::array::from_fn(|_| Vec::new());
+    for (layer, shares) in layers.iter().zip(&mut shares).rev() {
         cancel.check()?;
-        known = work.colours(pixels, layer, &known);
-        mixes.extend(known.iter().map(|(index, art)| (*index, work.share(pixels, *index, *art))));
+        known = work.colours(pixels, layer, &known, cancel)?;
+        cancel.check()?;
+        *shares = known.iter().map(|(index, art)| (*index, work.share(pixels, *index, *art))).collect();
     }
-    cancel.check()?;
+    rise_inward(map, &mut shares, cancel)?;
+    let mut mixes = shares.concat();
     for (place, index) in rim.into_iter().enumerate() {
-        cancel.check_every(LOOK, place)?;
+        cancel.check_every(PIECE, place)?;
         let Some(art) = mean_beside(map, index, &known) else { continue };
         let share = work.share(pixels, index, art);
         mixes.push((index, if share < LEAST_GROUND_SHARE { 0.0 } else { share }));
@@ -135,13 +156,36 @@ fn drop_crumbs(pixels: &mut RgbaImage, map: &GroundMap, mixed: &[usize], cancel:
     Ok(())
 }
 
+/// Lets no pixel have less of the art than all those beside it that are nearer to the ground have: between a white outline and
+/// dark art is a grey that looks like dark art mixed with a grey backdrop.
+fn rise_inward(map: &GroundMap, shares: &mut [Shares; LAYERS], cancel: &Cancel) -> Result<(), Fault> {
+    for depth in 1..LAYERS {
+        cancel.check()?;
+        let (outer, inner) = shares.split_at_mut(depth);
+        let outer = &outer[depth - 1];
+        for (place, (index, share)) in inner[0].iter_mut().filter(|(_, share)| *share < 1.0).enumerate() {
+            cancel.check_every(PIECE, place)?;
+            let beside = map.around(*index).filter_map(|at| outer.binary_search_by_key(&at, |(place, _)| *place).ok());
+            let least = beside.map(|at| outer[at].1).min_by(f32::total_cmp);
+            *share = share.max(least.unwrap_or(0.0));
+        }
+    }
+    Ok(())
+}
+
 /// Ground pixels beside the first layer.
-fn rim(map: &GroundMap, first: &[usize]) -> Vec<usize> {
-    let beside = first.iter().flat_map(|index| map.around(*index));
-    let mut rim: Vec<usize> = beside.filter(|index| map.classes[*index] == GROUND).collect();
+fn rim(map: &GroundMap, first: &[usize], cancel: &Cancel) -> Result<Vec<usize>, Fault> {
+    let mut rim = Vec::new();
+    for piece in first.chunks(PIECE) {
+        cancel.check()?;
+        let beside = piece.iter().flat_map(|index| map.around(*index));
+        rim.extend(beside.filter(|index| map.classes[*index] == GROUND));
+    }
+    cancel.check()?;
     rim.sort_unstable();
+    cancel.check()?;
     rim.dedup();
-    rim
+    Ok(rim)
 }
 
 /// The mean of the art's colours known beside a pixel.
@@ -168,7 +212,7 @@ impl Unmixing<'_> {
 
     /// The art's colour at each pixel of a layer: its own where nothing further in is known or its own is farther from
     /// the backdrop, else what is known further in.
-    fn colours(&self, pixels: &RgbaImage, layer: &[usize], inner: &Layer) -> Layer {
+    fn colours(&self, pixels: &RgbaImage, layer: &[usize], inner: &Layer, cancel: &Cancel) -> Result<Layer, Fault> {
         let colour = |index: &usize| {
             let own = sample(pixels, *index);
             let ground = self.ground(*index);
@@ -176,31 +220,52 @@ impl Unmixing<'_> {
             let inside = mean_beside(self.map, *index, inner).or_else(|| self.strongest_beside(pixels, *index));
             let further = inside.filter(|art| {
                 let reach = subtract(*art, ground);
-                let (inner_length, own_length) = (dot(reach, reach), dot(own_reach, own_reach));
-                let faint = self.is_faint(own_reach) && own_length <= FAINT * FAINT * inner_length;
+                let (inner_length, own_length) = (self.length(reach), self.length(own_reach));
+                let most = if self.mixture.is_lossy { LOSSY_FAINT } else { FAINT };
+                let faint = self.is_faint(own_reach, reach) && own_length <= most * most * inner_length;
                 inner_length > own_length && (faint || aligned(own_reach, reach))
             });
             (*index, further.unwrap_or(own))
         };
-        layer.iter().map(colour).collect()
+        let mut found = Vec::with_capacity(layer.len());
+        for piece in layer.chunks(PIECE) {
+            cancel.check()?;
+            found.extend(piece.iter().map(colour));
+        }
+        Ok(found)
     }
 
-    /// Whether so small a difference from the backdrop may be compression or rounding.
-    fn is_faint(&self, reach: Colour) -> bool {
+    /// A difference as it tells art from backdrop.
+    fn weighed(&self, difference: Colour) -> Colour {
+        if !self.mixture.is_lossy {
+            return difference;
+        }
+        let brightness = dot(difference, BRIGHTNESS);
+        let colour = [(difference[2] - brightness) * BLUENESS, (difference[0] - brightness) * REDNESS];
+        [brightness * BRIGHTNESS_WEIGHT, colour[0] * COLOUR_WEIGHT, colour[1] * COLOUR_WEIGHT]
+    }
+
+    /// The square of its length.
+    fn length(&self, difference: Colour) -> f32 {
+        let weighed = self.weighed(difference);
+        dot(weighed, weighed)
+    }
+
+    /// Whether so small a difference from the backdrop, beside art that differs so from it, may be compression or rounding.
+    fn is_faint(&self, reach: Colour, art: Colour) -> bool {
         if self.mixture.is_lossy {
             reach.into_iter().any(|rise| rise < OUTLINE_RISE)
         } else {
-            dot(reach, reach) <= LOSSLESS_FAINT * LOSSLESS_FAINT
+            let is_outline = dot(reach, art) < 0.0 && reach.into_iter().all(|rise| rise >= LOSSLESS_RISE);
+            let is_small = dot(reach, reach) <= LOSSLESS_FAINT * LOSSLESS_FAINT;
+            is_small && !is_outline || reach.into_iter().all(|rise| rise <= 0.0)
         }
     }
 
     /// Where the art is too thin for anything to be further in: the colour beside that is farthest from the backdrop.
     fn strongest_beside(&self, pixels: &RgbaImage, index: usize) -> Option<Colour> {
         let ground = self.ground(index);
-        let reach = |colour: &Colour| {
-            let difference = subtract(*colour, ground);
-            dot(difference, difference)
-        };
+        let reach = |colour: &Colour| self.length(subtract(*colour, ground));
         let art = self.map.around(index).filter(|neighbour| self.map.classes[*neighbour] != GROUND);
         art.map(|neighbour| sample(pixels, neighbour)).max_by(|a, b| reach(a).total_cmp(&reach(b)))
     }
@@ -208,7 +273,7 @@ impl Unmixing<'_> {
     /// The share of art in a pixel.
     fn share(&self, pixels: &RgbaImage, index: usize, art: Colour) -> f32 {
         let ground = self.ground(index);
-        let (mixed, whole) = (subtract(sample(pixels, index), ground), subtract(art, ground));
+        let [mixed, whole] = [sample(pixels, index), art].map(|colour| self.weighed(subtract(colour, ground)));
         let length = dot(whole, whole);
         if length < 1.0 {
             return if self.map.classes[index] == GROUND { 0.0 } else { 1.0 };

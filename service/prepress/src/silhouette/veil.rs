@@ -16,6 +16,14 @@ use crate::fault::Fault;
 const FARTHEST: f32 = 0.08;
 const MOST_SHARE: f32 = 0.13;
 
+/// A shadow takes away of its least darkened channel at least this share of what it takes of the most darkened one: light
+/// that is missing is missing in every colour, and a drawn shadow is tinted a little at most. What darkens one channel alone
+/// is pale art of another colour. From memory of drawn shadows.
+const EVENLY: f32 = 0.35;
+
+/// Codes by which rounding may lift a channel.
+const ROUNDING: f32 = 1.0;
+
 /// No art is nearer to a veil's core: a thinner strip is the soft edge of art.
 const CORE_PX: usize = 3;
 
@@ -25,7 +33,7 @@ const MOST_OF_ART: f64 = 0.25;
 
 /// Turns the ground's veils into ground; their pixels, in order. Empty where they are not worth it or too much.
 pub(super) fn find(map: &GroundMap, judge: &Judge, cancel: &Cancel) -> Result<Vec<usize>, Fault> {
-    let mut marks = GroundMap { classes: map.classes.clone(), width: map.width, height: map.height };
+    let mut marks = map.copy(cancel)?;
     marks.classes.par_chunks_mut(BAND_PX).enumerate().try_for_each(|(band, classes)| {
         cancel.check()?;
         for (at, class) in classes.iter_mut().enumerate().filter(|(_, class)| **class != GROUND) {
@@ -36,8 +44,8 @@ pub(super) fn find(map: &GroundMap, judge: &Judge, cancel: &Cancel) -> Result<Ve
         }
         Ok(())
     })?;
-    let candidates = marks.classes.iter().filter(|class| **class == VEIL).count();
-    let art = map.classes.len() - map.ground_count();
+    let candidates = marks.count(VEIL, cancel)?;
+    let art = map.classes.len() - map.count(GROUND, cancel)?;
     if candidates < LEAST_PX {
         return Ok(Vec::new());
     }
@@ -116,18 +124,19 @@ fn widened(marks: &GroundMap, mut found: Vec<usize>) -> Vec<usize> {
     found
 }
 
-/// How much of the backdrop a veil takes away; `None` for what is lighter than the backdrop or darkens it more.
+/// How much of the backdrop a veil takes away; `None` for what is lighter than the backdrop, darkens it more or colours it.
 fn share(judge: &Judge, index: usize) -> Option<f32> {
-    let mut least = 1.0_f32;
+    let (mut least, mut largest) = (1.0_f32, 0.0_f32);
     for (sample, ground) in judge.colour(index).into_iter().zip(judge.ground_colour(index)) {
         let ratio = f32::from(sample) / ground.max(1.0);
         if ratio > 1.01 {
             return None;
         }
         least = least.min(ratio);
+        largest = largest.max((f32::from(sample) - ROUNDING) / ground.max(1.0));
     }
     let share = 1.0 - least;
-    (share <= MOST_SHARE).then_some(share)
+    (share <= MOST_SHARE && 1.0 - largest >= EVENLY * share).then_some(share)
 }
 
 /// Lays the veils of the picture as it was over the removed ground.
