@@ -157,6 +157,13 @@ def test_what_is_left_out_of_a_drawing_is_told(quoin, tmp_path, name, missing):
     assert (finding["measured"], finding["severity"]) == (missing, "caution"), finding
 
 
+@pytest.mark.parametrize("path", DRAWINGS, ids=lambda path: path.stem)
+def test_a_drawing_that_shows_all_it_should_is_told_nothing(quoin, tmp_path, path):
+    """`ant_missing_image` links to pictures too, in patterns that nothing is painted with."""
+    told, _ = preflight(quoin, tmp_path, path)
+    assert "art.incomplete" not in {finding["code"] for finding in told["findings"]}
+
+
 def test_a_drawing_is_the_same_from_the_command_line_and_over_http(quoin, service, tmp_path):
     art = ART / "svg" / "robot_clip_paths.svg"
     report, _ = preflight(quoin, tmp_path, art)
