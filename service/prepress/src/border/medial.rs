@@ -1,10 +1,12 @@
 //! Narrow places, found on the medial axis: the centres of the largest discs that fit, where the border is touched on
 //! opposite sides (Blum 1967, "A transformation for extracting new descriptors of shape").
 
+use super::edges::AROUND;
 use super::field::Field;
+use super::trace::nodes_inside;
 use crate::cancel::Cancel;
 use crate::fault::Fault;
-use crate::geom::{Point, Vec2};
+use crate::geom::{Point, Ring, Vec2};
 
 /// Cosine of the angle between the two feet of a medial disc, seen from its centre, from which it measures a width: over
 /// 120 degrees. Corners blunter than 60 degrees are no necks. Found with prototypes, no source.
@@ -127,6 +129,27 @@ fn disc(field: &Field<'_>, own: &Foot, next: &Foot) -> Option<Disc> {
     let opposite = reach > 0.0 && even && a.dot(b) < OPPOSITE_COSINE * reach;
     let across = (b - a) / (b - a).hypot();
     opposite.then(|| Disc { centre, radius, across, cosine: a.dot(b) / reach })
+}
+
+/// The centre of the largest disc that fits into an outer ring, and its radius, to a hundredth of a cell; `None` of a ring too
+/// small to hold a node, or one that reaches deeper than was measured.
+pub(super) fn deepest(field: &Field<'_>, ring: &Ring) -> Option<(Point, f64)> {
+    let grid = field.grid();
+    let depth = |node: &usize| -field.signed(*node);
+    let node = nodes_inside(&grid, ring).max_by(|a, b| depth(a).total_cmp(&depth(b)))?;
+    field.nearest_edge(node)?;
+    let (mut centre, mut step) = (grid.point(node), grid.cell() / 2.0);
+    let mut radius = field.nearest_to(centre)?.distance;
+    // Depth has one peak within a cell of its largest node, and falls off no faster than one goes: uphill, by ever smaller steps.
+    while step > grid.cell() / 200.0 {
+        let around = AROUND.map(|(right, down)| centre + Vec2::new(right as f64, down as f64) * step);
+        let higher = around.into_iter().filter_map(|point| Some((point, field.nearest_to(point)?.distance)));
+        match higher.max_by(|a, b| a.1.total_cmp(&b.1)).filter(|best| best.1 > radius) {
+            Some(best) => (centre, radius) = best,
+            None => step /= 2.0,
+        }
+    }
+    Some((centre, radius))
 }
 
 /// Points sorted into squares, for neighbours within one square's side.

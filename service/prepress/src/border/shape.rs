@@ -5,7 +5,7 @@ use super::dents;
 use super::edges::Edges;
 use super::field::{Field, Reach};
 use super::grid::{Fineness, Grid};
-use super::medial::{Disc, groups, spread, without_tips};
+use super::medial::{Disc, deepest, groups, spread, without_tips};
 use super::parts::{Art, bridges};
 use super::taper::Tapering;
 use super::trace::{Filled, fill_holes, largest_inside, zero_rings};
@@ -277,7 +277,7 @@ impl Work<'_> {
             let rounding = if self.lengths.rounds_corners() && moved.is_none() { self.lengths.rounding() } else { 0.0 };
             // Out of the shape it is only asked what is farther than is told.
             let field = self.measure(&edges, &rings, (look + self.lengths.inside).max(rounding), TOLD_MM)?;
-            let (thin, discs) = if is_last { <_>::default() } else { self.thin_places(&field, look)? };
+            let (thin, discs) = if is_last { <_>::default() } else { self.thin_places(&field, &rings, look)? };
             told.add(if round == 0 { thin } else { self.without_patched(thin, patched) });
             let mut pushed = Vec::new();
             // Hairs are thick before corners are looked for, or their tips get more than they need. What discs later rounds
@@ -316,11 +316,12 @@ impl Work<'_> {
     }
 
     /// Narrow places, and the discs that they lack.
-    fn thin_places(&self, field: &Field<'_>, look: f64) -> Result<(Thin, Vec<(Point, Point)>), Fault> {
+    fn thin_places(&self, field: &Field<'_>, rings: &[Ring], look: f64) -> Result<(Thin, Vec<(Point, Point)>), Fault> {
         let inside = self.lengths.inside;
         let link = 2.5 * self.grid.cell();
         let least = inside - self.grid.cell() / 4.0;
         let groups = groups(field, least, look + inside, self.cancel)?;
+        let width_of = |radius: f64| (2.0 * (radius - inside)).max(0.0);
         let width = |disc: &Disc| 2.0 * (disc.radius - inside);
         let narrowest = |discs: &[Disc]| discs.iter().copied().min_by(|a, b| a.radius.total_cmp(&b.radius));
         let mut thin = Thin::default();
@@ -342,7 +343,39 @@ impl Work<'_> {
                 thin.thickenings.extend(at);
             }
         }
+        for (centre, radius) in self.small_parts(field, rings, &strokes)? {
+            let width = width_of(radius);
+            thin.thinnest = Some(thin.thinnest.map_or(width, |thinnest| thinnest.min(width)));
+            thin.thickenings.push(Thickening { at: centre, width_before: Mm::of(width) });
+            strokes.push((centre, centre));
+        }
         Ok((thin, strokes))
+    }
+
+    /// Parts that lie between no two opposite sides, as a small triangle does, and are too narrow all the same: the largest
+    /// disc in each. Those that get discs already are looked at again with them.
+    fn small_parts(
+        &self,
+        field: &Field<'_>,
+        rings: &[Ring],
+        strokes: &[(Point, Point)],
+    ) -> Result<Vec<(Point, f64)>, Fault> {
+        let enough = self.lengths.half_width + self.lengths.inside;
+        let mut found = Vec::new();
+        for ring in rings.iter().filter(|ring| ring.signed_area() > 0.0) {
+            self.cancel.check()?;
+            let bounds = ring.bounds();
+            // A larger triangle holds a disc of that radius, and so does anything rounder.
+            if bounds.width().min(bounds.height()) > 4.0 * enough {
+                continue;
+            }
+            let has_disc = |stroke: &(Point, Point)| bounds.contains(stroke.0) && ring.contains(stroke.0);
+            let lacks = |(_, radius): &(Point, f64)| 2.0 * (enough - radius) > WIDTH_SLACK_MM;
+            if !strokes.iter().any(has_disc) {
+                found.extend(deepest(field, ring).filter(lacks));
+            }
+        }
+        Ok(found)
     }
 
     /// Adds the discs that round corners outward; says whether that moved the line by more than is left untold.

@@ -169,6 +169,21 @@ fn a_dot_narrower_than_the_minimum_becomes_the_minimum() {
 
 /// Two wedges side by side, whose flanks run apart. Their tips' discs are wider than the tips.
 #[test]
+fn a_small_triangle_narrower_than_the_minimum_becomes_the_minimum() {
+    // No two of its sides are opposite to each other: of an even one seen from the middle they are 120 degrees apart.
+    let side = 0.6;
+    let corner = |turn: f64| (side / 3_f64.sqrt() * turn.cos(), side / 3_f64.sqrt() * turn.sin());
+    let triangle = polygon(&[0.1, 2.1, 4.2].map(corner));
+    let grown = grown(vec![triangle], &growth(1.0));
+    let [place] = grown.thickenings[..] else { panic!("{:?}", grown.thickenings) };
+    // The triangle's inscribed circle and the border on both sides.
+    let before = 2.0 * (side / 12_f64.sqrt() + 1.0);
+    assert!((place.width_before.mm() - before).abs() < 0.05, "{place:?}, {before}");
+    let after = 2.0 * from_edge(&grown.region, place.at);
+    assert!((2.99..3.1).contains(&after), "{after}");
+}
+
+#[test]
 fn a_neck_that_only_rounding_makes_is_thickened_and_told() {
     let tips = |apart: f64| {
         let wedge =

@@ -134,6 +134,11 @@ fn least_winding(scan: &Scan<'_>, ring: &Ring, own: usize) -> i32 {
 
 /// The largest value at a node inside a ring; negative infinity when it is too small to hold a node.
 pub(super) fn largest_inside(grid: &Grid, values: &[f32], ring: &Ring) -> f32 {
+    nodes_inside(grid, ring).map(|node| values[node]).fold(f32::NEG_INFINITY, f32::max)
+}
+
+/// The nodes inside a ring.
+pub(super) fn nodes_inside(grid: &Grid, ring: &Ring) -> impl Iterator<Item = usize> + use<> {
     let mut crossings = Vec::new();
     for (from, to) in ring.edges() {
         let (top, bottom) = if from.y <= to.y { (from, to) } else { (to, from) };
@@ -144,11 +149,11 @@ pub(super) fn largest_inside(grid: &Grid, values: &[f32], ring: &Ring) -> f32 {
         }
     }
     crossings.sort_unstable_by(|a, b| a.0.cmp(&b.0).then(a.1.total_cmp(&b.1)));
-    let spans = crossings.chunks_exact(2).filter(|pair| pair[0].0 == pair[1].0);
-    let nodes = spans.flat_map(|pair| {
-        let start = pair[0].0 * grid.columns();
-        let (first, end) = (pair[0].1.ceil().max(0.0) as usize, pair[1].1.ceil().max(0.0) as usize);
-        start + first.min(grid.columns())..start + end.min(grid.columns())
-    });
-    nodes.map(|node| values[node]).fold(f32::NEG_INFINITY, f32::max)
+    let columns = grid.columns();
+    let pairs = (0..crossings.len() / 2).map(move |pair| (crossings[2 * pair], crossings[2 * pair + 1]));
+    pairs.filter(|(from, to)| from.0 == to.0).flat_map(move |(from, to)| {
+        let start = from.0 * columns;
+        let (first, end) = (from.1.ceil().max(0.0) as usize, to.1.ceil().max(0.0) as usize);
+        start + first.min(columns)..start + end.min(columns)
+    })
 }
