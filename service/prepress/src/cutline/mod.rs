@@ -28,7 +28,7 @@ use crate::units::Mm;
 
 /// Tolerances in mm to which cubics are fitted. The first one leaves room for what is measured between stations, so that
 /// 0.05 mm is delivered; lines that cross themselves or another take the next ones in turn, which cost nodes.
-const TOLERANCES_MM: [f64; 5] = [0.039, 0.025, 0.012, 0.005, 0.002];
+const TOLERANCES_MM: [f64; 5] = [0.0385, 0.025, 0.012, 0.005, 0.002];
 
 /// Tolerance for smooth outlines: they have nodes to spare, and are drawn much truer.
 const FINE_MM: f64 = 0.012;
@@ -48,6 +48,8 @@ const MOST_FOR_FINE: f64 = 2.0;
 /// Share of the tolerance for lines that only many ways lead to: they use all of it where the region turns most tightly, and
 /// there it has least border to spare. Measured on fractal edges, no source.
 const CLOSER: f64 = 0.9;
+/// The same for the last of them, where those lead nowhere.
+const CLOSE: f64 = 0.96;
 
 /// Length of all lines together, mm, beyond which each is fitted once, on few ways: only noise drawn metres wide has so
 /// much, and would take minutes. Measured, no source.
@@ -127,15 +129,15 @@ impl Pen<'_> {
         let [few, usual, many] = fit::BEAMS;
         let first = path(&stations, (tolerance, None), if self.many { usual } else { few })?;
         let mut fitted = first.ok_or_else(broken)?;
-        let others = if self.many { &[many, usual, usual][..] } else { &[] };
-        for (tries, beam) in others.iter().enumerate() {
+        let others = [(many, CLOSER), (usual, CLOSER), (usual, CLOSER), (many, CLOSE)];
+        for (tries, (beam, share)) in others.into_iter().take(if self.many { others.len() } else { 0 }).enumerate() {
             if fitted.kept >= 1.0 {
                 break;
             }
             if tries > 0 {
                 stations.start_elsewhere();
             }
-            if let Some(other) = path(&stations, (tolerance * CLOSER, Some(fitted.kept)), *beam)? {
+            if let Some(other) = path(&stations, (tolerance * share, Some(fitted.kept)), beam)? {
                 fitted = other;
             }
         }
