@@ -28,8 +28,7 @@ const ALIGNED: f32 = 0.9;
 /// compression rings around sharp edges have colours of their own, some of them brighter than the backdrop. But what is
 /// lighter by so many codes in every channel is a narrow white outline, and in a picture without such rings whatever is
 /// farther from the backdrop than this length is a colour of its own, unless it is darker in every channel: a strip of shadow.
-/// There what is lighter by more than rounding beside darker art is an outline too.
-/// Measured on composites with known alpha.
+/// There what is lighter by more than rounding beside darker art is an outline too. Measured on composites with known alpha.
 const FAINT: f32 = 0.25;
 const LOSSY_FAINT: f32 = 0.35;
 const OUTLINE_RISE: f32 = 20.0;

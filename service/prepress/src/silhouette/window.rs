@@ -94,7 +94,8 @@ fn widen(map: &mut GroundMap, runs: &[Run], windows: &mut Vec<Run>, cancel: &Can
     Ok(())
 }
 
-/// How far ground near the art, but for a white outline, is from the backdrop, OKLab; nothing in a picture that was never compressed lossily.
+/// How far ground near the art, but for a white outline, is from the backdrop, OKLab; nothing in a picture that was never
+/// compressed lossily.
 pub(super) fn noise_beside_art(map: &GroundMap, judge: &Judge, cancel: &Cancel) -> Result<f32, Fault> {
     let (mut noise, mut lighter) = (Vec::new(), 0_usize);
     // Every eighth row is plenty.
