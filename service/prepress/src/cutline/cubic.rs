@@ -270,6 +270,7 @@ impl Looked {
 
     /// Newton's step towards the parameters of the nearest points (Schneider 1990); the farthest of the stations then.
     #[inline(always)]
+    #[expect(clippy::needless_range_loop, reason = "one index into arrays of one length is what the compiler widens")]
     fn improve(&mut self, cubic: &Cubic) -> f64 {
         let mut offs = [0.0; LANES];
         for lane in 0..self.lanes() {
@@ -284,6 +285,7 @@ impl Looked {
     /// Handle lengths by the normal equations (Schneider 1990); `None` when a handle would point backwards or run far past
     /// the span.
     #[inline(always)]
+    #[expect(clippy::needless_range_loop, reason = "one index into arrays of one length is what the compiler widens")]
     fn least_squares(&self, ends: (Vec2, Vec2)) -> Option<Cubic> {
         let (first, last) =
             (Point::new(self.x[0], self.y[0]), Point::new(self.x[self.count - 1], self.y[self.count - 1]));

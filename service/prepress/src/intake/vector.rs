@@ -90,12 +90,9 @@ fn uses_another_file(node: &roxmltree::Node<'_, '_>) -> bool {
 /// What the parser gave up on. References that multiply until there are too many elements come back as a limit of its
 /// reader, which has none of its own here.
 fn unusable(error: &Error) -> Fault {
-    match error {
-        Error::ElementsLimitReached | Error::ParsingFailed(roxmltree::Error::NodesLimitReached) => {
-            Fault::art_just_over(MAX_ELEMENTS, "elements")
-        }
-        other => unreadable(&other.to_string()),
-    }
+    let too_many =
+        matches!(error, Error::ElementsLimitReached | Error::ParsingFailed(roxmltree::Error::NodesLimitReached));
+    if too_many { Fault::art_just_over(MAX_ELEMENTS, "elements") } else { unreadable(&error.to_string()) }
 }
 
 fn no_size() -> Fault {
