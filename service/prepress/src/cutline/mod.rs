@@ -28,7 +28,7 @@ use crate::units::Mm;
 
 /// Tolerances in mm to which cubics are fitted. The first one leaves room for what is measured between stations, so that
 /// 0.05 mm is delivered; lines that cross themselves or another take the next ones in turn, which cost nodes.
-const TOLERANCES_MM: [f64; 5] = [0.0385, 0.025, 0.012, 0.005, 0.002];
+const TOLERANCES_MM: [f64; 5] = [0.039, 0.025, 0.012, 0.005, 0.002];
 
 /// Tolerance for smooth outlines: they have nodes to spare, and are drawn much truer.
 const FINE_MM: f64 = 0.012;
