@@ -140,7 +140,8 @@ pub(super) fn deepest(field: &Field<'_>, ring: &Ring) -> Option<(Point, f64)> {
     field.nearest_edge(node)?;
     let (mut centre, mut step) = (grid.point(node), grid.cell() / 2.0);
     let mut radius = field.nearest_to(centre)?.distance;
-    // Depth has one peak within a cell of its largest node, and falls off no faster than one goes: uphill, by ever smaller steps.
+    // Depth has one peak within a cell of its largest node, and falls off no faster than one goes: uphill, in ever smaller
+    // steps.
     while step > grid.cell() / 200.0 {
         let around = AROUND.map(|(right, down)| centre + Vec2::new(right as f64, down as f64) * step);
         let higher = around.into_iter().filter_map(|point| Some((point, field.nearest_to(point)?.distance)));

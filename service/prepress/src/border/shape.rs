@@ -321,8 +321,8 @@ impl Work<'_> {
         let link = 2.5 * self.grid.cell();
         let least = inside - self.grid.cell() / 4.0;
         let groups = groups(field, least, look + inside, self.cancel)?;
-        let width_of = |radius: f64| (2.0 * (radius - inside)).max(0.0);
-        let width = |disc: &Disc| 2.0 * (disc.radius - inside);
+        let width = |radius: f64| 2.0 * (radius - inside);
+        let told = |at: Point, radius: f64| Thickening { at, width_before: Mm::of(width(radius).max(0.0)) };
         let narrowest = |discs: &[Disc]| discs.iter().copied().min_by(|a, b| a.radius.total_cmp(&b.radius));
         let mut thin = Thin::default();
         let mut strokes = Vec::new();
@@ -332,21 +332,20 @@ impl Work<'_> {
             self.cancel.check()?;
             let group = tapering.without(field, group);
             let body = without_tips(&group, self.lengths.half_width + inside, link);
-            let here = narrowest(&body).map(|disc| width(&disc).max(0.0));
+            let here = narrowest(&body).map(|disc| width(disc.radius).max(0.0));
             thin.thinnest = [thin.thinnest, here].into_iter().flatten().reduce(f64::min);
-            let lacking: Vec<Disc> =
-                body.into_iter().filter(|disc| width(disc) < 2.0 * self.lengths.half_width - WIDTH_SLACK_MM).collect();
+            let lacking: Vec<Disc> = body
+                .into_iter()
+                .filter(|disc| width(disc.radius) < 2.0 * self.lengths.half_width - WIDTH_SLACK_MM)
+                .collect();
             for stretch in super::medial::grouped(&lacking, 2.0 * link) {
                 strokes.extend(spread(&stretch, DISC_STEP_MM).iter().map(|disc| (disc.centre, disc.centre)));
-                let at = narrowest(&stretch)
-                    .map(|disc| Thickening { at: disc.centre, width_before: Mm::of(width(&disc).max(0.0)) });
-                thin.thickenings.extend(at);
+                thin.thickenings.extend(narrowest(&stretch).map(|disc| told(disc.centre, disc.radius)));
             }
         }
-        for (centre, radius) in self.small_parts(field, rings, &strokes)? {
-            let width = width_of(radius);
-            thin.thinnest = Some(thin.thinnest.map_or(width, |thinnest| thinnest.min(width)));
-            thin.thickenings.push(Thickening { at: centre, width_before: Mm::of(width) });
+        for (centre, radius) in self.small_parts(field, rings, &strokes, enough)? {
+            let place = told(centre, radius);
+            thin.add(Thin { thickenings: vec![place], thinnest: Some(place.width_before.mm()) });
             strokes.push((centre, centre));
         }
         Ok((thin, strokes))
@@ -359,8 +358,11 @@ impl Work<'_> {
         field: &Field<'_>,
         rings: &[Ring],
         strokes: &[(Point, Point)],
+        enough: f64,
     ) -> Result<Vec<(Point, f64)>, Fault> {
-        let enough = self.lengths.half_width + self.lengths.inside;
+        // Of twenty thousand parts with a disc each only those in the same columns are asked.
+        let mut discs: Vec<Point> = strokes.iter().map(|stroke| stroke.0).collect();
+        discs.sort_by(|a, b| a.x.total_cmp(&b.x));
         let mut found = Vec::new();
         for ring in rings.iter().filter(|ring| ring.signed_area() > 0.0) {
             self.cancel.check()?;
@@ -369,10 +371,10 @@ impl Work<'_> {
             if bounds.width().min(bounds.height()) > 4.0 * enough {
                 continue;
             }
-            let has_disc = |stroke: &(Point, Point)| bounds.contains(stroke.0) && ring.contains(stroke.0);
-            let lacks = |(_, radius): &(Point, f64)| 2.0 * (enough - radius) > WIDTH_SLACK_MM;
-            if !strokes.iter().any(has_disc) {
-                found.extend(deepest(field, ring).filter(lacks));
+            let beside = discs[discs.partition_point(|disc| disc.x < bounds.x0)..].iter();
+            let mut beside = beside.take_while(|disc| disc.x <= bounds.x1);
+            if !beside.any(|disc| bounds.contains(*disc) && ring.contains(*disc)) {
+                found.extend(deepest(field, ring).filter(|(_, radius)| *radius < enough));
             }
         }
         Ok(found)

@@ -96,38 +96,6 @@ impl Cubic {
     }
 }
 
-/// The stations of a ring with the first one once more after the last: no span goes beyond.
-pub(super) struct Track {
-    raw: Vec<Point>,
-    smooth: Vec<Point>,
-    tangents: Vec<Vec2>,
-    curvature: Vec<f64>,
-}
-
-impl Track {
-    pub(super) fn along(stations: &Stations) -> Track {
-        fn closed<T: Copy>(values: &[T]) -> Vec<T> {
-            values.iter().chain(values.first()).copied().collect()
-        }
-        Track {
-            raw: closed(&stations.raw),
-            smooth: closed(&stations.smooth),
-            tangents: closed(&stations.tangents),
-            curvature: closed(&stations.curvature),
-        }
-    }
-
-    /// How many stations the ring has.
-    pub(super) fn count(&self) -> usize {
-        self.raw.len() - 1
-    }
-
-    /// Where a line along it starts.
-    pub(super) fn start(&self) -> Point {
-        self.smooth[0]
-    }
-}
-
 /// How far a point beside a station lies off the ring, mm; outward counts less: it costs no border.
 #[inline(always)]
 fn off(station: Point, tangent: Vec2, point: Point) -> f64 {
@@ -147,24 +115,24 @@ pub(super) struct Joint {
 
 impl Joint {
     /// Its place, and the direction of travel there.
-    pub(super) fn place(self, track: &Track) -> (Point, Vec2) {
+    pub(super) fn place(self, stations: &Stations) -> (Point, Vec2) {
         let (share, turn) = VARIANTS[self.variant];
-        let tangent = track.tangents[self.at];
+        let tangent = stations.tangents[self.at];
         // The region lies to the right of its rings: this moves outward.
         let outward = Vec2::new(tangent.y, -tangent.x);
         let (sin, cos) = turn.sin_cos();
         let turned = Vec2::new(tangent.x * cos - tangent.y * sin, tangent.x * sin + tangent.y * cos);
-        (track.smooth[self.at] + outward * share, turned)
+        (stations.smooth[self.at] + outward * share, turned)
     }
 }
 
 /// The cubic from one joint to another, if one keeps the limits.
-pub(super) fn fit(track: &Track, from: Joint, to: Joint, limits: &Limits) -> Option<Cubic> {
-    Arch::new().dispatch(Attempt { track, from, to, limits })
+pub(super) fn fit(stations: &Stations, from: Joint, to: Joint, limits: &Limits) -> Option<Cubic> {
+    Arch::new().dispatch(Attempt { stations, from, to, limits })
 }
 
 struct Attempt<'a> {
-    track: &'a Track,
+    stations: &'a Stations,
     from: Joint,
     to: Joint,
     limits: &'a Limits,
@@ -175,17 +143,17 @@ impl NullaryFnOnce for Attempt<'_> {
 
     #[inline(always)]
     fn call(self) -> Option<Cubic> {
-        let Attempt { track, from, to, limits } = self;
-        let (start, leave) = from.place(track);
-        let (end, land) = to.place(track);
-        let mut looked = Looked::of(track, from.at..=to.at, (start, end));
+        let Attempt { stations, from, to, limits } = self;
+        let (start, leave) = from.place(stations);
+        let (end, land) = to.place(stations);
+        let mut looked = Looked::of(stations, from.at..=to.at, (start, end));
         let mut before = f64::INFINITY;
         for round in 0..ROUNDS {
             let cubic = looked.least_squares((leave, land))?;
             let farthest = looked.improve(&cubic);
             if farthest <= limits.tolerance {
-                let sound = turns_gently(&cubic, &track.curvature[from.at..=to.at], limits)
-                    && looked.passes(&cubic, track, limits);
+                let sound = turns_gently(&cubic, &stations.curvature[from.at..=to.at], limits)
+                    && looked.passes(&cubic, stations, limits);
                 return sound.then_some(cubic);
             }
             // Far off after the first improvements: more will not bring it in.
@@ -225,7 +193,7 @@ struct Looked {
 
 impl Looked {
     #[inline(always)]
-    fn of(track: &Track, span: RangeInclusive<usize>, (start, end): (Point, Point)) -> Looked {
+    fn of(stations: &Stations, span: RangeInclusive<usize>, (start, end): (Point, Point)) -> Looked {
         let (at, steps) = (*span.start(), span.end() - span.start());
         let stride = steps.div_ceil(LOOKED_AT);
         let last = steps.div_ceil(stride);
@@ -249,15 +217,16 @@ impl Looked {
             let point = match place {
                 0 => start,
                 _ if place == last => end,
-                _ => track.smooth[index],
+                _ => stations.smooth[index],
             };
             looked.length += before.distance(point);
             before = point;
             looked.indices[place] = index;
             looked.parameters[place] = step as f64 / steps as f64;
             (looked.x[place], looked.y[place]) = (point.x, point.y);
-            (looked.raw_x[place], looked.raw_y[place]) = (track.raw[index].x, track.raw[index].y);
-            (looked.tangent_x[place], looked.tangent_y[place]) = (track.tangents[index].x, track.tangents[index].y);
+            (looked.raw_x[place], looked.raw_y[place]) = (stations.raw[index].x, stations.raw[index].y);
+            (looked.tangent_x[place], looked.tangent_y[place]) =
+                (stations.tangents[index].x, stations.tangents[index].y);
         }
         looked
     }
@@ -324,7 +293,7 @@ impl Looked {
 
     /// Whether a cubic runs on and is near all stations of the span, those left out too.
     #[inline(always)]
-    fn passes(&self, cubic: &Cubic, track: &Track, limits: &Limits) -> bool {
+    fn passes(&self, cubic: &Cubic, stations: &Stations, limits: &Limits) -> bool {
         let parameters = &self.parameters[..self.count];
         if !parameters.windows(2).all(|pair| pair[0] <= pair[1] + 1e-3) {
             return false;
@@ -338,11 +307,11 @@ impl Looked {
                 *t = ends[0] + (ends[1] - ends[0]) * step as f64 / steps as f64;
             }
         }
-        let stations = track.raw[first..first + span].chunks(LANES);
-        let tangents = track.tangents[first..first + span].chunks(LANES);
-        stations.zip(tangents).zip(on_cubic[..span].chunks(LANES)).all(|((stations, tangents), on_cubic)| {
+        let raw = stations.raw[first..first + span].chunks(LANES);
+        let tangents = stations.tangents[first..first + span].chunks(LANES);
+        raw.zip(tangents).zip(on_cubic[..span].chunks(LANES)).all(|((raw, tangents), on_cubic)| {
             let mut offs = [0.0; LANES];
-            let lanes = stations.iter().zip(tangents).zip(on_cubic);
+            let lanes = raw.iter().zip(tangents).zip(on_cubic);
             for (far, ((station, tangent), t)) in offs.iter_mut().zip(lanes) {
                 *far = off(*station, *tangent, cubic.at(*t));
             }

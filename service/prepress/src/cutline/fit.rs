@@ -4,7 +4,7 @@
 //! instead of splitting where the error is largest, and of several places and directions where it may end those are taken
 //! from which the next ones come farthest.
 
-use super::cubic::{Cubic, Joint, Limits, MOST_STATIONS, Radii, Track, VARIANTS, fit};
+use super::cubic::{Cubic, Joint, Limits, MOST_STATIONS, Radii, VARIANTS, fit};
 use super::stations::Stations;
 use crate::cancel::Cancel;
 use crate::fault::Fault;
@@ -79,7 +79,7 @@ struct Row {
 
 /// A search for a path: a row for each cubic.
 struct Search<'a> {
-    track: &'a Track,
+    stations: &'a Stations,
     strict: [Limits; 2],
     /// For where those lead nowhere.
     loose: [Limits; TIGHTEST.len()],
@@ -99,14 +99,14 @@ impl Search<'_> {
     }
 
     fn is_complete(&self) -> bool {
-        self.rows.last().is_some_and(|row| row.ways[0].end.at >= self.track.count())
+        self.rows.last().is_some_and(|row| row.ways[0].end.at >= self.stations.count())
     }
 
     /// One cubic more on each way; says whether any leads on within the stricter limits.
     fn advance(&mut self) -> bool {
         let starts = self.starts(self.rows.len());
         for (kept, limits) in self.strict.iter().enumerate() {
-            let ways = farther(self.track, &starts, limits, self.beam, self.cancel);
+            let ways = farther(self.stations, &starts, limits, self.beam, self.cancel);
             if !ways.is_empty() {
                 self.rows.push(Row { ways, rest: None, kept });
                 return true;
@@ -122,7 +122,7 @@ impl Search<'_> {
         let row = &mut self.rows[last];
         let Some(limits) = self.strict.get(row.kept) else { return false };
         let rest = row.rest.get_or_insert_with(|| {
-            let mut all = farther(self.track, &starts, limits, usize::MAX, self.cancel);
+            let mut all = farther(self.stations, &starts, limits, usize::MAX, self.cancel);
             all.split_off(self.beam.min(all.len()))
         });
         if rest.is_empty() {
@@ -155,9 +155,9 @@ impl Search<'_> {
     fn force(&mut self) -> f64 {
         let starts = self.starts(self.rows.len());
         let kept = self.strict.len();
-        let ways = self.loose.iter().map(|limits| farther(self.track, &starts, limits, self.beam, self.cancel));
+        let ways = self.loose.iter().map(|limits| farther(self.stations, &starts, limits, self.beam, self.cancel));
         let ways = ways.zip(TIGHTEST).find(|(ways, _)| !ways.is_empty());
-        let (ways, share) = ways.unwrap_or_else(|| (vec![straightest(self.track, starts[0])], 0.0));
+        let (ways, share) = ways.unwrap_or_else(|| (vec![straightest(self.stations, starts[0])], 0.0));
         self.rows.push(Row { ways, rest: Some(Vec::new()), kept });
         share
     }
@@ -171,7 +171,7 @@ impl Search<'_> {
             at = row.ways[at].before;
         }
         let mut path = BezPath::new();
-        path.move_to(self.track.start());
+        path.move_to(self.stations.smooth[0]);
         for Cubic([_, leave, land, end]) in cubics.into_iter().rev() {
             path.curve_to(leave, land, end);
         }
@@ -194,7 +194,6 @@ pub(super) fn path(
     beam: usize,
     cancel: &Cancel,
 ) -> Result<Option<Fitted>, Fault> {
-    let track = &Track::along(stations);
     let strict = Limits { tolerance, radii, over_own: OVER_OWN, stations: HEEDED..=MOST_STATIONS };
     // Where no way leads on, the last joint lies badly: a short cubic or a little tighter one gets away from it. Where the
     // region itself turns too tightly, short ones keep the tolerance and hardly any radius.
@@ -205,7 +204,7 @@ pub(super) fn path(
         Limits { tolerance, radii, over_own: f64::INFINITY, stations: 1..=FREED }
     });
     let retreats = if beam == BEAMS[2] { MOST_RETREATS } else { 0 };
-    let mut search = Search { track, strict: [strict, short], loose, beam, rows: Vec::new(), retreats, cancel };
+    let mut search = Search { stations, strict: [strict, short], loose, beam, rows: Vec::new(), retreats, cancel };
     let mut kept = 1.0_f64;
     while !search.is_complete() {
         cancel.check()?;
@@ -221,7 +220,7 @@ pub(super) fn path(
 }
 
 /// One cubic more on each of the ways so far, the farthest first: those `most` that come farthest, and perhaps some others.
-fn farther(track: &Track, starts: &[Joint], limits: &Limits, most: usize, cancel: &Cancel) -> Vec<Reached> {
+fn farther(stations: &Stations, starts: &[Joint], limits: &Limits, most: usize, cancel: &Cancel) -> Vec<Reached> {
     let mut row: Vec<Reached> = Vec::new();
     let reach = |row: &mut Vec<Reached>, way: Reached| {
         let key = |way: &Reached| (std::cmp::Reverse(way.end.at), way.end.variant);
@@ -239,14 +238,14 @@ fn farther(track: &Track, starts: &[Joint], limits: &Limits, most: usize, cancel
                 return row;
             }
             let least = to_beat(&row).saturating_sub(from.at);
-            let Some((span, cubic)) = heeding(track, from, (variant, least, usual), limits) else { continue };
+            let Some((span, cubic)) = heeding(stations, from, (variant, least, usual), limits) else { continue };
             usual = Some(span);
             reach(&mut row, Reached { end: Joint { at: from.at + span, variant }, cubic, before });
             for share in if variant == 0 && span > HEEDED { &SHORTER[..] } else { &[] } {
                 let shorter = ((span as f64 * share) as usize).max(1);
                 let end = Joint { at: from.at + shorter, variant };
                 if end.at > to_beat(&row)
-                    && let Some(cubic) = fit(track, from, end, limits)
+                    && let Some(cubic) = fit(stations, from, end, limits)
                 {
                     reach(&mut row, Reached { end, cubic, before });
                 }
@@ -260,23 +259,23 @@ fn farther(track: &Track, starts: &[Joint], limits: &Limits, most: usize, cancel
 /// The longest span from a joint that keeps the limits, if it is not too short for them. Where the ring closes the line has
 /// to meet its own start, and needs room for it: what ends shortly before is shortened.
 fn heeding(
-    track: &Track,
+    stations: &Stations,
     from: Joint,
     (variant, least, usual): (usize, usize, Option<usize>),
     limits: &Limits,
 ) -> Option<(usize, Cubic)> {
-    let count = track.count();
+    let count = stations.count();
     let left = count - from.at;
     let to_last = left.saturating_sub(LAST);
     let longest_allowed = (count / FEWEST_CUBICS).max(1).min(*limits.stations.end());
     let most = if variant == 0 { left } else { to_last }.min(longest_allowed);
     let wanted = Wanted { more_than: least, usual, most };
-    let (span, cubic) =
-        longest(track, from, variant, &wanted, limits).filter(|found| found.0 >= most.min(*limits.stations.start()))?;
+    let (span, cubic) = longest(stations, from, variant, &wanted, limits)
+        .filter(|found| found.0 >= most.min(*limits.stations.start()))?;
     if span == left || span <= to_last || to_last == 0 {
         return Some((span, cubic));
     }
-    Some((to_last, fit(track, from, Joint { at: from.at + to_last, variant }, limits)?))
+    Some((to_last, fit(stations, from, Joint { at: from.at + to_last, variant }, limits)?))
 }
 
 /// Which spans are looked for.
@@ -290,7 +289,13 @@ struct Wanted {
 }
 
 /// The longest span from a joint: steps that double away from a first try, then halves.
-fn longest(track: &Track, from: Joint, variant: usize, wanted: &Wanted, limits: &Limits) -> Option<(usize, Cubic)> {
+fn longest(
+    stations: &Stations,
+    from: Joint,
+    variant: usize,
+    wanted: &Wanted,
+    limits: &Limits,
+) -> Option<(usize, Cubic)> {
     if wanted.more_than >= wanted.most {
         return None;
     }
@@ -303,7 +308,7 @@ fn longest(track: &Track, from: Joint, variant: usize, wanted: &Wanted, limits: 
     };
     span = span.clamp(1, wanted.most);
     loop {
-        match fit(track, from, Joint { at: from.at + span, variant }, limits) {
+        match fit(stations, from, Joint { at: from.at + span, variant }, limits) {
             Some(cubic) => good = Some((span, cubic)),
             None => bad = span,
         }
@@ -323,9 +328,9 @@ fn longest(track: &Track, from: Joint, variant: usize, wanted: &Wanted, limits: 
 }
 
 /// To the next station with handles of a third of the distance: always near the ring.
-fn straightest(track: &Track, from: Joint) -> Reached {
+fn straightest(stations: &Stations, from: Joint) -> Reached {
     let end = Joint { at: from.at + 1, variant: 0 };
-    let ((start, leave), (stop, land)) = (from.place(track), end.place(track));
+    let ((start, leave), (stop, land)) = (from.place(stations), end.place(stations));
     let handle = start.distance(stop) / 3.0;
     Reached { end, cubic: Cubic([start, start + leave * handle, stop - land * handle, stop]), before: 0 }
 }

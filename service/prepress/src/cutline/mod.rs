@@ -130,14 +130,14 @@ impl Pen<'_> {
         let first = path(&stations, (tolerance, None), if self.many { usual } else { few })?;
         let mut fitted = first.ok_or_else(broken)?;
         let others = [(many, CLOSER), (usual, CLOSER), (usual, CLOSER), (many, CLOSE)];
-        for (tries, (beam, share)) in others.into_iter().take(if self.many { others.len() } else { 0 }).enumerate() {
+        for (tries, (beam, share)) in others.iter().filter(|_| self.many).enumerate() {
             if fitted.kept >= 1.0 {
                 break;
             }
             if tries > 0 {
                 stations.start_elsewhere();
             }
-            if let Some(other) = path(&stations, (tolerance * share, Some(fitted.kept)), beam)? {
+            if let Some(other) = path(&stations, (tolerance * share, Some(fitted.kept)), *beam)? {
                 fitted = other;
             }
         }

@@ -22,7 +22,7 @@ const SLOPE_WINDOW: usize = 3;
 const START_WINDOW: usize = 5;
 const STRAIGHT: f64 = 0.1;
 
-/// A ring as stations.
+/// A ring as stations, the first one once more after the last: no span goes beyond.
 pub(super) struct Stations {
     /// On the ring itself.
     pub(super) raw: Vec<Point>,
@@ -52,8 +52,13 @@ impl Stations {
             let (before, after) = (tangents[(index + count - 2) % count], tangents[(index + 2) % count]);
             before.cross(after).atan2(before.dot(after)) / (4.0 * step).max(1e-12)
         };
-        let curvature = (0..count).map(turn).collect();
-        let mut stations = Stations { raw, smooth, tangents, curvature };
+        let curvature: Vec<f64> = (0..count).map(turn).collect();
+        let mut stations = Stations {
+            raw: closed(raw),
+            smooth: closed(smooth),
+            tangents: closed(tangents),
+            curvature: closed(curvature),
+        };
         stations.start_at(stations.straight_place(0));
         stations
     }
@@ -74,16 +79,27 @@ impl Stations {
     }
 
     fn start_at(&mut self, index: usize) {
-        self.raw.rotate_left(index);
-        self.smooth.rotate_left(index);
-        self.tangents.rotate_left(index);
-        self.curvature.rotate_left(index);
+        fn turned<T: Copy>(values: &mut Vec<T>, index: usize) {
+            values.pop();
+            values.rotate_left(index);
+            values.extend(values.first().copied());
+        }
+        turned(&mut self.raw, index);
+        turned(&mut self.smooth, index);
+        turned(&mut self.tangents, index);
+        turned(&mut self.curvature, index);
     }
 
     /// How many.
     pub(super) fn count(&self) -> usize {
-        self.raw.len()
+        self.raw.len() - 1
     }
+}
+
+/// Values around a ring with the first one once more after the last.
+fn closed<T: Copy>(mut values: Vec<T>) -> Vec<T> {
+    values.extend(values.first().copied());
+    values
 }
 
 fn unit(vector: Vec2) -> Option<Vec2> {

@@ -66,7 +66,7 @@ pub struct Rendering {
     /// Words that are live text in another face than a bundled one.
     pub live_text: Vec<String>,
     /// Pictures and parts that are missing: linked from elsewhere, or pictures of no kind that is taken.
-    pub missing_pictures: usize,
+    pub missing_parts: usize,
 }
 
 /// Most words that are told of.
@@ -94,7 +94,7 @@ pub(super) fn open(bytes: &[u8], scale: &Scale, limits: &Limits) -> Result<Artwo
     Ok(Artwork {
         canvas_px: rendering.canvas_px,
         live_text,
-        missing_pictures: rendering.missing_pictures,
+        missing_parts: rendering.missing_parts,
         ..Artwork::new(Arc::new(rendering.pixels), Format::Svg)
     })
 }

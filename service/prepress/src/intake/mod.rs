@@ -77,7 +77,7 @@ pub struct Artwork {
     /// Words of vector art that are live text in another face than a bundled one, each once, in the file's order.
     pub live_text: Vec<String>,
     /// Pictures and parts that vector art lacks: linked from outside the file, or pictures of no kind that is taken.
-    pub missing_pictures: usize,
+    pub missing_parts: usize,
 }
 
 impl Artwork {
@@ -92,7 +92,7 @@ impl Artwork {
             ink_load: None,
             profile_broken: false,
             live_text: Vec::new(),
-            missing_pictures: 0,
+            missing_parts: 0,
         }
     }
 }

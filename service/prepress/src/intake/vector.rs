@@ -77,7 +77,7 @@ fn render_text(text: &str, scale: &Scale, limits: &Limits) -> Result<Rendering, 
         pixels: straight_alpha(pixmap)?,
         canvas_px: sheet.canvas_px,
         live_text: live_text::words(&tree),
-        missing_pictures: embedded.missing + parts_elsewhere,
+        missing_parts: embedded.missing + parts_elsewhere,
     })
 }
 
@@ -305,14 +305,14 @@ mod tests {
         for href in [here, "file:///etc/hostname", "http://127.0.0.1/a.png", "a.png"] {
             let art = open_svg(&format!("<image href=\"{href}\" width=\"40\" height=\"20\"/>")).unwrap();
             assert!(art.pixels.pixels().all(|pixel| pixel.0[3] == 0), "{href}");
-            assert_eq!(art.missing_pictures, 1, "{href}");
+            assert_eq!(art.missing_parts, 1, "{href}");
         }
     }
 
     #[test]
     fn parts_of_other_files_are_missing_and_those_of_its_own_are_not() {
         let inside = "<g id=\"a\"/><use href=\"#a\"/><use xlink:href=\"b.svg#a\"/>";
-        assert_eq!(open_svg(inside).unwrap().missing_pictures, 1);
+        assert_eq!(open_svg(inside).unwrap().missing_parts, 1);
     }
 
     #[test]
@@ -321,7 +321,7 @@ mod tests {
             "data:image/svg+xml,%3Csvg xmlns='http://www.w3.org/2000/svg'%3E%3Crect width='9' height='9'/%3E%3C/svg%3E";
         let art = open_svg(&format!("<image href=\"{inner}\" width=\"40\" height=\"20\"/>")).unwrap();
         assert!(art.pixels.pixels().all(|pixel| pixel.0[3] == 0));
-        assert_eq!(art.missing_pictures, 1);
+        assert_eq!(art.missing_parts, 1);
     }
 
     #[test]

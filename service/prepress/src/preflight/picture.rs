@@ -52,7 +52,7 @@ pub fn inspect_art(artwork: &Artwork, cut_out: &CutOut, thresholds: &Thresholds)
             .or_else(|| colours(artwork.colour_profile.as_deref())),
         artwork.animated.then(|| Finding::new(Code::ArtAnimated)),
         live_text(&artwork.live_text),
-        missing(artwork.missing_pictures),
+        missing(artwork.missing_parts),
     ];
     let findings = found.into_iter().chain(told).flatten().chain(in_pixels).collect();
     ArtFacts { measures, findings, survey: Arc::new(survey) }

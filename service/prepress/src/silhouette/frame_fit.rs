@@ -195,11 +195,8 @@ fn fit_planes(samples: &[Sample], canvas: Canvas) -> FrameFit {
         let squares = agreeing(samples, &best).map(|sample| distance_squared(sample.lab, on(lab, sample.place)));
         (squares.sum::<f32>() / count.max(1) as f32).sqrt()
     };
-    let (even, bent) = (unbent(&best), bent(&rgb));
-    let (lab, sigma) = [even, bent]
-        .map(|lab| (lab, scatter(&lab)))
-        .into_iter()
-        .fold((even, f32::INFINITY), |best, other| if other.1 < best.1 { other } else { best });
+    let [even, bent] = [unbent(&best), bent(&rgb)].map(|lab| (lab, scatter(&lab)));
+    let (lab, sigma) = if bent.1 < even.1 { bent } else { even };
     let share = count as f32 / samples.len().max(1) as f32;
     FrameFit { lab, rgb, share, sigma, checker: None, canvas }
 }

@@ -65,8 +65,8 @@ fn answer() -> io::Result<()> {
     let (answer, pixels) = match rendered {
         Ok(rendering) => {
             let size_px = rendering.pixels.dimensions();
-            let Rendering { canvas_px, live_text, missing_pictures, pixels } = rendering;
-            (Answer::Rendered { size_px, canvas_px, live_text, missing_pictures }, pixels.into_raw())
+            let Rendering { canvas_px, live_text, missing_parts, pixels } = rendering;
+            (Answer::Rendered { size_px, canvas_px, live_text, missing_parts }, pixels.into_raw())
         }
         Err(fault) => (Answer::refusal(&fault), Vec::new()),
     };

@@ -104,9 +104,9 @@ fn hear(child: &mut Child, limits: &Limits) -> io::Result<Result<Rendering, Faul
     let mut stdout = BufReader::new(child.stdout.take().ok_or(io::ErrorKind::BrokenPipe)?);
     let mut line = Vec::new();
     (&mut stdout).take(MAX_LINE_BYTES).read_until(b'\n', &mut line)?;
-    let (size, canvas_px, live_text, missing_pictures) = match serde_json::from_slice(&line)? {
-        Answer::Rendered { size_px, canvas_px, live_text, missing_pictures } => {
-            (size_px, canvas_px, live_text, missing_pictures)
+    let (size, canvas_px, live_text, missing_parts) = match serde_json::from_slice(&line)? {
+        Answer::Rendered { size_px, canvas_px, live_text, missing_parts } => {
+            (size_px, canvas_px, live_text, missing_parts)
         }
         refusal @ (Answer::Unreadable { .. } | Answer::Unsupported { .. } | Answer::OverLimit { .. }) => {
             return Ok(Err(refusal.into_fault()));
@@ -120,7 +120,7 @@ fn hear(child: &mut Child, limits: &Limits) -> io::Result<Result<Rendering, Faul
     let mut samples = vec![0; usize::try_from(pixels * 4).map_err(io::Error::other)?];
     stdout.read_exact(&mut samples)?;
     let pixels = RgbaImage::from_raw(width_px, height_px, samples).ok_or(io::ErrorKind::InvalidData)?;
-    Ok(Ok(Rendering { pixels, canvas_px, live_text, missing_pictures }))
+    Ok(Ok(Rendering { pixels, canvas_px, live_text, missing_parts }))
 }
 
 /// What a child died of.

@@ -48,7 +48,7 @@ pub(super) enum Answer {
         size_px: (u32, u32),
         canvas_px: (u32, u32),
         live_text: Vec<String>,
-        missing_pictures: usize,
+        missing_parts: usize,
     },
     Unreadable {
         reason: String,
