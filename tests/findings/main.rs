@@ -8,6 +8,7 @@
 use std::error::Error;
 use std::io::Write;
 use std::sync::Arc;
+use std::time::Instant;
 
 use mimalloc::MiMalloc;
 use quoin_prepress::cancel::Cancel;
@@ -43,7 +44,7 @@ fn main() -> Result<(), Box<dyn Error>> {
     let codes = TOLD.map(Code::as_str).join("\t");
     writeln!(
         out,
-        "file\twidth_px\theight_px\tdecode_s\tcut_out_s\tlook_s\tpreflight_s\tedge_px\t{codes}\tgamut_share\tgamut_off\tink\tcmyk_s"
+        "file\twidth_px\theight_px\tdecode_s\tcut_out_s\tlook_s\tpreflight_s\tdecode_elapsed_s\tpreflight_elapsed_s\tedge_px\t{codes}\tgamut_share\tgamut_off\tink\tcmyk_s"
     )?;
     for file in arguments {
         let bytes: Arc<[u8]> = std::fs::read(&file)?.into();
@@ -62,20 +63,21 @@ fn line(bytes: &Arc<[u8]>, runs: u32) -> Option<String> {
     let limits = Limits::default();
     // So low that the width of edges is always told.
     let lowest = Thresholds { upscaled_edge_px: 0.0, ..Thresholds::default() };
-    let mut least = [f64::INFINITY; 4];
+    let mut least = [f64::INFINITY; 6];
     let mut told = None;
     for _ in 0..runs.max(1) {
-        let began = of_all_threads();
+        let (began, started) = (of_all_threads(), Instant::now());
         let artwork = intake::open(bytes, 1024, &limits).ok()?;
-        let decoded = of_all_threads() - began;
+        let (decoded, decoding) = (of_all_threads() - began, started.elapsed().as_secs_f64());
         let cut_out = silhouette::cut_out(&artwork, design.backdrop, &Cancel::new()).ok()?;
         let cut = of_all_threads() - began - decoded;
         let facts = preflight::inspect_art(&artwork, &cut_out, &lowest);
         let looked = of_all_threads() - began - decoded - cut;
         drop((artwork, cut_out));
-        let began = of_all_threads();
+        let (began, started) = (of_all_threads(), Instant::now());
         let report = run::preflight(&inquiry, &limits, &Cancel::new()).ok()?;
-        let times = [decoded, cut, looked, of_all_threads() - began];
+        let (all, elapsed) = (of_all_threads() - began, started.elapsed().as_secs_f64());
+        let times = [decoded, cut, looked, all, decoding, elapsed];
         least = std::array::from_fn(|index| least[index].min(times[index]));
         told = Some((facts, report));
     }

@@ -4,6 +4,8 @@
 //! is linked to a strong one. Only ridges are weak pixels here - alpha that falls off on both sides within two pixels -
 //! so that shadows and glows, which fade slowly, never become art.
 
+use std::ops::Range;
+
 use super::trace::Plane;
 use crate::cancel::Cancel;
 use crate::fault::Fault;
@@ -39,43 +41,25 @@ const THIN_PX: usize = 6;
 const THIN_REACH: i64 = 3;
 
 /// Raises linked ridges over half coverage, so that the line runs around them. Linear in pixels.
+///
+/// Most weak pixels are the soft edges of shadows and glows: a pixel is asked whether it is a ridge only when a stroke could
+/// begin there or has come to it.
 pub(super) fn keep(plane: &mut Plane<'_>, cancel: &Cancel) -> Result<(), Fault> {
-    // One bit for each pixel: as bytes they would cost more memory than all else here.
-    let mut is_candidate = vec![0_u64; (plane.width * plane.height).div_ceil(64)];
-    let mut candidates = Vec::new();
     let longest_step = (plane.width.max(plane.height) / PIXELS_PER_STEP).max(1) as i64;
-    let looked_at = FAINT_ALPHA..STRONG_ALPHA;
-    for y in 0..plane.height {
-        cancel.check_every(64, y)?;
-        // Few pixels are weak: stretches without one are passed at once.
-        for (stretch, _) in
-            plane.stretches(y).filter(|(_, (low, high))| *low < looked_at.end && *high >= looked_at.start)
-        {
-            let mut open = plane.bits(&stretch, looked_at.start) & !plane.bits(&stretch, looked_at.end);
-            while open != 0 {
-                let index = stretch.start + open.trailing_zeros() as usize;
-                open &= open - 1;
-                if is_ridge(plane, index, longest_step) {
-                    is_candidate[index / 64] |= 1 << (index % 64);
-                    if plane.alpha_at(index) >= WEAK_ALPHA {
-                        candidates.push(index);
-                    }
-                }
-            }
-        }
-    }
+    let seeds = seeds(plane, longest_step, cancel)?;
+    // One bit for each pixel: as bytes they would cost more memory than all else here.
+    let mut was_asked = vec![0_u64; if seeds.is_empty() { 0 } else { (plane.width * plane.height).div_ceil(64) }];
     let mut take = |index: usize| {
-        let (word, bit) = (&mut is_candidate[index / 64], 1 << (index % 64));
-        let taken = *word & bit != 0;
-        *word &= !bit;
-        taken
+        let (word, bit) = (&mut was_asked[index / 64], 1 << (index % 64));
+        let is_new = *word & bit == 0;
+        *word |= bit;
+        is_new && (FAINT_ALPHA..STRONG_ALPHA).contains(&plane.alpha_at(index)) && is_ridge(plane, index, longest_step)
     };
-    let is_seeded = |index: &usize| around(plane, *index).any(|neighbour| plane.alpha_at(neighbour) >= STRONG_ALPHA);
     let most_faint = MOST_FAINT_PX * longest_step as usize;
     // With each link, for how many it has been faint.
     let mut links: Vec<(usize, usize)> = Vec::new();
     let mut steps = 0_usize;
-    for seed in candidates.into_iter().filter(is_seeded) {
+    for seed in seeds {
         let first = links.len();
         if take(seed) {
             links.push((seed, 0));
@@ -101,6 +85,44 @@ pub(super) fn keep(plane: &mut Plane<'_>, cancel: &Cancel) -> Result<(), Fault> 
     }
     links.into_iter().for_each(|(index, _)| plane.raise(index));
     Ok(())
+}
+
+/// Weak ridges beside what covers by itself, in the picture's order.
+fn seeds(plane: &Plane<'_>, longest_step: i64, cancel: &Cancel) -> Result<Vec<usize>, Fault> {
+    let weak = WEAK_ALPHA..STRONG_ALPHA;
+    let mut seeds = Vec::new();
+    for y in 0..plane.height {
+        cancel.check_every(64, y)?;
+        // Few pixels are weak: stretches without one are passed at once.
+        for (stretch, _) in plane.stretches(y).filter(|(_, (low, high))| *low < weak.end && *high >= weak.start) {
+            let beside = beside_strong(plane, y, &stretch);
+            if beside == 0 {
+                continue;
+            }
+            let mut open = beside & plane.bits(&stretch, weak.start) & !plane.bits(&stretch, weak.end);
+            while open != 0 {
+                let index = stretch.start + open.trailing_zeros() as usize;
+                open &= open - 1;
+                if is_ridge(plane, index, longest_step) {
+                    seeds.push(index);
+                }
+            }
+        }
+    }
+    Ok(seeds)
+}
+
+/// One bit for each pixel of a stretch: whether one around it covers by itself.
+fn beside_strong(plane: &Plane<'_>, y: usize, stretch: &Range<usize>) -> u64 {
+    let (left, count) = (stretch.start % plane.width, stretch.len());
+    let rows = y.saturating_sub(1)..=(y + 1).min(plane.height - 1);
+    rows.fold(0, |beside, row| {
+        let (start, end) = (row * plane.width + left, row * plane.width + left + count);
+        let strong = plane.bits(&(start..end), STRONG_ALPHA);
+        let before = left > 0 && plane.alpha_at(start - 1) >= STRONG_ALPHA;
+        let after = left + count < plane.width && plane.alpha_at(end) >= STRONG_ALPHA;
+        beside | strong << 1 | strong | strong >> 1 | u64::from(before) | u64::from(after) << (count - 1)
+    })
 }
 
 /// Whether a single pixel hangs on to something broad and joins nothing.
