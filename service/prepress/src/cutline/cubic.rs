@@ -298,22 +298,22 @@ impl Looked {
         if !parameters.windows(2).all(|pair| pair[0] <= pair[1] + 1e-3) {
             return false;
         }
-        let first = self.indices[0];
-        let span = self.indices[self.count - 1] - first;
-        let mut on_cubic = [0.0; MOST_STATIONS];
-        for (ends, indices) in parameters.windows(2).zip(self.indices.windows(2)) {
-            let steps = indices[1] - indices[0];
-            for (step, t) in on_cubic[indices[0] - first..][..steps].iter_mut().enumerate() {
-                *t = ends[0] + (ends[1] - ends[0]) * step as f64 / steps as f64;
-            }
+        let (first, stride) = (self.indices[0], self.indices[1] - self.indices[0]);
+        if stride == 1 {
+            // All of them were looked at.
+            return true;
         }
-        let raw = stations.raw[first..first + span].chunks(LANES);
-        let tangents = stations.tangents[first..first + span].chunks(LANES);
-        raw.zip(tangents).zip(on_cubic[..span].chunks(LANES)).all(|((raw, tangents), on_cubic)| {
-            let mut offs = [0.0; LANES];
-            let lanes = raw.iter().zip(tangents).zip(on_cubic);
-            for (far, ((station, tangent), t)) in offs.iter_mut().zip(lanes) {
-                *far = off(*station, *tangent, cubic.at(*t));
+        let span = first..self.indices[self.count - 1];
+        let mut on_cubic = parameters.windows(2).zip(self.indices.windows(2)).flat_map(|(ends, indices)| {
+            let steps = indices[1] - indices[0];
+            (0..steps).map(move |step| ends[0] + (ends[1] - ends[0]) * step as f64 / steps as f64)
+        });
+        let mut lanes = stations.raw[span.clone()].chunks(LANES).zip(stations.tangents[span].chunks(LANES));
+        lanes.all(|(raw, tangents)| {
+            let (mut offs, mut parameters) = ([0.0; LANES], [0.0; LANES]);
+            parameters.iter_mut().zip(raw).for_each(|(t, _)| *t = on_cubic.next().unwrap_or(1.0));
+            for (far, ((station, tangent), t)) in offs.iter_mut().zip(raw.iter().zip(tangents).zip(parameters)) {
+                *far = off(*station, *tangent, cubic.at(t));
             }
             most(&offs) <= limits.tolerance
         })
