@@ -198,7 +198,7 @@ fn ring(ring: &Ring) -> Value {
 }
 
 fn cpu_ms() -> f64 {
-    processor::of_this_thread() * 1e3
+    processor::of_all_threads() * 1e3
 }
 
 /// Lets the kernel forget the most memory so far and says how much there is now, MiB (proc(5), `clear_refs`).

@@ -5,8 +5,9 @@
 use std::collections::BTreeMap;
 
 use super::edges::{Edges, Nearest};
-use super::field::{FAR, Field, Reach};
+use super::field::{FAR, Field};
 use super::grid::Grid;
+use super::strip::Reach;
 use super::trace::zero_rings;
 use crate::cancel::Cancel;
 use crate::fault::Fault;

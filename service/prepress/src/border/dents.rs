@@ -10,6 +10,8 @@
 //! points. Where a dent gets too deep, too wide or leads into a bay its filling fades out, so that the
 //! outline follows its art continuously. The method is ours, its constants are measured on clip art.
 
+use rayon::prelude::*;
+
 use crate::cancel::Cancel;
 use crate::fault::Fault;
 use crate::geom::{Parabola, Point, Ring, Vec2};
@@ -98,6 +100,9 @@ impl Limits {
 fn fading(value: f64, [all, nothing]: [f64; 2]) -> f64 {
     ((nothing - value) / (nothing - all)).clamp(0.0, 1.0)
 }
+
+/// Places where bridges start that are dealt with at once.
+const STARTS: usize = 256;
 
 /// A ring as points at even steps.
 struct Samples {
@@ -195,38 +200,16 @@ impl Room {
     ) -> Result<(), Fault> {
         // No bridge leads over more than a quarter of a ring.
         let longest = limits.longest().min(samples.count / 4);
-        for start in (0..samples.count).step_by(limits.stride) {
-            cancel.check_every(256, start)?;
-            let ahead = samples.run(start as isize, longest + 1);
-            for span in (SHORTEST..=longest).step_by(limits.stride) {
-                if rises_over((ahead[0], ahead[span]), ahead[span / 2], limits.poke[1]) {
-                    continue;
-                }
-                let Some(bridges) = Bridges::between((ahead[0], ahead[span]), radii) else { continue };
-                let shares = kept(samples, &bridges, (start, span), limits);
-                if shares.iter().any(|share| *share > 0.0) {
-                    self.add_under(samples, &bridges, (start, span), &shares);
-                }
+        let starts: Vec<usize> = (0..samples.count).step_by(limits.stride).collect();
+        let part = |starts: &[usize]| under_bridges(samples, (starts, longest), radii, limits, cancel);
+        let parts: Vec<Vec<f64>> = starts.par_chunks(STARTS).map(part).collect::<Result<_, Fault>>()?;
+        for (starts, part) in starts.chunks(STARTS).zip(parts) {
+            for (index, room) in part.into_iter().enumerate() {
+                let most = &mut self.most[(starts[0] + index) % samples.count];
+                *most = most.max(room);
             }
         }
         Ok(())
-    }
-
-    /// Makes room under bridges, as large a share of it as each keeps.
-    fn add_under<const N: usize>(
-        &mut self,
-        samples: &Samples,
-        bridges: &Bridges<N>,
-        (start, span): (usize, usize),
-        shares: &[f64; N],
-    ) {
-        for index in start + 1..start + span {
-            let (under, _) = bridges.over(samples.at(index as isize));
-            let most = &mut self.most[index % samples.count];
-            for (under, share) in under.into_iter().zip(shares) {
-                *most = most.max(under * share);
-            }
-        }
     }
 
     /// Leaves no more room than is allowed where the line lies so far `off` the border's edge; between places that stay and
@@ -249,6 +232,38 @@ impl Room {
         }
         self.most.iter_mut().zip(allowed).for_each(|(most, allowed)| *most = most.min(allowed.max(leave.anywhere)));
     }
+}
+
+/// The room under the bridges from some starts, from the first of them on.
+fn under_bridges<const N: usize>(
+    samples: &Samples,
+    (starts, longest): (&[usize], usize),
+    radii: &[f64; N],
+    limits: &Limits,
+    cancel: &Cancel,
+) -> Result<Vec<f64>, Fault> {
+    cancel.check()?;
+    let first = starts[0];
+    let mut most = vec![0.0_f64; starts[starts.len() - 1] - first + longest];
+    for &start in starts {
+        let ahead = samples.run(start as isize, longest + 1);
+        for span in (SHORTEST..=longest).step_by(limits.stride) {
+            if rises_over((ahead[0], ahead[span]), ahead[span / 2], limits.poke[1]) {
+                continue;
+            }
+            let Some(bridges) = Bridges::between((ahead[0], ahead[span]), radii) else { continue };
+            let shares = kept(samples, &bridges, (start, span), limits);
+            if shares.iter().all(|share| *share <= 0.0) {
+                continue;
+            }
+            // As large a share of it as each keeps.
+            for (most, point) in most[start + 1 - first..].iter_mut().zip(&ahead[1..span]) {
+                let (under, _) = bridges.over(*point);
+                *most = under.into_iter().zip(&shares).fold(*most, |most, (under, share)| most.max(under * share));
+            }
+        }
+    }
+    Ok(most)
 }
 
 /// Whether a point rises over a chord by more than a length: over any bridge there it then rises more. Most candidates end

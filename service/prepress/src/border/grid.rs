@@ -61,6 +61,11 @@ impl Grid {
         Ok(Grid { origin, cell, columns, rows })
     }
 
+    /// Some of its rows.
+    pub(super) fn strip(&self, first: usize, rows: usize) -> Grid {
+        Grid { origin: Point::new(self.origin.x, self.y_of(first)), rows, ..*self }
+    }
+
     /// Side of a cell, mm.
     pub(super) fn cell(&self) -> f64 {
         self.cell

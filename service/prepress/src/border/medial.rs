@@ -1,8 +1,12 @@
 //! Narrow places, found on the medial axis: the centres of the largest discs that fit, where the border is touched on
 //! opposite sides (Blum 1967, "A transformation for extracting new descriptors of shape").
 
+use std::ops::Range;
+
+use rayon::prelude::*;
+
 use super::edges::AROUND;
-use super::field::Field;
+use super::field::{Field, STRIP_ROWS};
 use super::trace::nodes_inside;
 use crate::cancel::Cancel;
 use crate::fault::Fault;
@@ -48,19 +52,34 @@ pub(super) struct Disc {
 /// the shrinking; right at the edge they are the grid's own noise.
 pub(super) fn groups(field: &Field<'_>, least: f64, most: f64, cancel: &Cancel) -> Result<Vec<Vec<Disc>>, Fault> {
     let grid = field.grid();
+    let last = grid.rows() - 1;
+    let in_strip = |first: usize| {
+        cancel.check()?;
+        let mut discs = discs(field, first..(first + STRIP_ROWS).min(last), (least, most));
+        discs.retain(|disc| disc.radius > least && disc.radius < most);
+        Ok(discs)
+    };
+    let strips: Vec<usize> = (0..last).step_by(STRIP_ROWS).collect();
+    let discs: Vec<Vec<Disc>> = strips.into_par_iter().map(in_strip).collect::<Result<_, Fault>>()?;
+    let mut groups = grouped(&discs.concat(), grid.cell() * LINK_CELLS);
+    groups.retain(|group| group.iter().any(|disc| disc.cosine < NECK_COSINE));
+    Ok(groups)
+}
+
+/// Discs between the nodes of some rows, and to the row after them, with radii of about `least` to `most`.
+fn discs(field: &Field<'_>, rows: Range<usize>, (least, most): (f64, f64)) -> Vec<Disc> {
+    let grid = field.grid();
     let columns = grid.columns();
+    let slack = 1.5 * grid.cell();
     let mut discs = Vec::new();
     let mut feet = [vec![None; columns], vec![None; columns]];
-    for row in 0..grid.rows() - 1 {
-        cancel.check_every(64, row)?;
+    find_feet(field, rows.start, &mut feet[0]);
+    for row in rows {
         let [above, below] = &mut feet;
-        if row == 0 {
-            find_feet(field, row, above);
-        }
         find_feet(field, row + 1, below);
         for column in 1..columns - 1 {
             let Some(own) = above[column] else { continue };
-            if own.depth > least - 1.5 * grid.cell() && own.depth < most + 1.5 * grid.cell() {
+            if own.depth > least - slack && own.depth < most + slack {
                 // Diagonal neighbours too: around the centre of a circle only they have feet on opposite sides.
                 let next = [above[column + 1], below[column - 1], below[column], below[column + 1]];
                 discs.extend(next.into_iter().flatten().filter_map(|next| disc(field, &own, &next)));
@@ -68,10 +87,7 @@ pub(super) fn groups(field: &Field<'_>, least: f64, most: f64, cancel: &Cancel) 
         }
         feet.swap(0, 1);
     }
-    discs.retain(|disc| disc.radius > least && disc.radius < most);
-    let mut groups = grouped(&discs, grid.cell() * LINK_CELLS);
-    groups.retain(|group| group.iter().any(|disc| disc.cosine < NECK_COSINE));
-    Ok(groups)
+    discs
 }
 
 /// A node inside, and the place of the edge that is nearest to it.

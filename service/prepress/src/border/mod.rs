@@ -28,6 +28,7 @@ mod medial;
 mod parts;
 mod shape;
 mod straight;
+mod strip;
 mod taper;
 mod trace;
 mod winding;

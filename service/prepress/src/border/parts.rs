@@ -3,6 +3,8 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
+use rayon::prelude::*;
+
 use super::Bridge;
 use super::edges::Edges;
 use super::field::Field;
@@ -43,7 +45,7 @@ impl Art {
         let narrow = |ring: &Ring| ring.bounds().width().min(ring.bounds().height());
         let total = outer.len();
         let mut rings: Vec<Ring> =
-            outer.into_iter().filter(|ring| across(ring) >= speck_mm).map(straightened).collect();
+            outer.into_par_iter().filter(|ring| across(ring) >= speck_mm).map(straightened).collect();
         let specks = total - rings.len();
         let open = |ring: &&Ring| hole_floor_mm.is_some_and(|floor| narrow(ring) > floor);
         rings.extend(holes.into_iter().filter(open).map(straightened));

@@ -1,12 +1,15 @@
 //! The steps from art to bordered shape, in order.
 
+use rayon::prelude::*;
+
 use super::corners::{Corners, stamp};
 use super::dents;
 use super::edges::Edges;
-use super::field::{Field, Reach};
+use super::field::Field;
 use super::grid::{Fineness, Grid};
 use super::medial::{Disc, deepest, groups, spread, without_tips};
 use super::parts::{Art, bridges};
+use super::strip::Reach;
 use super::taper::Tapering;
 use super::trace::{Filled, fill_holes, largest_inside, zero_rings};
 use super::winding::inside_flags;
@@ -214,7 +217,7 @@ impl Work<'_> {
         let closed = self.lengths.border < self.lengths.inside && self.closing_moved(&rings, &patched);
         let leave = dents::Leave::behind(self.lengths.border);
         let even = |ring| dents::filled(ring, leave, self.lengths.inside, |point| self.off_border(point), self.cancel);
-        let rings = rings.into_iter().map(even).collect::<Result<_, _>>()?;
+        let rings = rings.into_par_iter().map(even).collect::<Result<_, _>>()?;
         Ok(Grown {
             region: Region::new(rings),
             art_parts: art.parts,

@@ -6,7 +6,9 @@
 
 use std::ops::Range;
 
-use super::trace::Plane;
+use rayon::prelude::*;
+
+use super::trace::{Plane, ROWS};
 use crate::cancel::Cancel;
 use crate::fault::Fault;
 
@@ -89,27 +91,35 @@ pub(super) fn keep(plane: &mut Plane<'_>, cancel: &Cancel) -> Result<(), Fault> 
 
 /// Weak ridges beside what covers by itself, in the picture's order.
 fn seeds(plane: &Plane<'_>, longest_step: i64, cancel: &Cancel) -> Result<Vec<usize>, Fault> {
+    let rows: Vec<usize> = (0..plane.height).collect();
+    let of_rows = |rows: &[usize]| -> Result<Vec<usize>, Fault> {
+        cancel.check()?;
+        Ok(rows.iter().flat_map(|y| seeds_in(plane, *y, longest_step)).collect())
+    };
+    let seeds: Vec<Vec<usize>> = rows.par_chunks(ROWS).map(of_rows).collect::<Result<_, Fault>>()?;
+    Ok(seeds.concat())
+}
+
+/// Those in a row.
+fn seeds_in(plane: &Plane<'_>, y: usize, longest_step: i64) -> Vec<usize> {
     let weak = WEAK_ALPHA..STRONG_ALPHA;
     let mut seeds = Vec::new();
-    for y in 0..plane.height {
-        cancel.check_every(64, y)?;
-        // Few pixels are weak: stretches without one are passed at once.
-        for (stretch, _) in plane.stretches(y).filter(|(_, (low, high))| *low < weak.end && *high >= weak.start) {
-            let beside = beside_strong(plane, y, &stretch);
-            if beside == 0 {
-                continue;
-            }
-            let mut open = beside & plane.bits(&stretch, weak.start) & !plane.bits(&stretch, weak.end);
-            while open != 0 {
-                let index = stretch.start + open.trailing_zeros() as usize;
-                open &= open - 1;
-                if is_ridge(plane, index, longest_step) {
-                    seeds.push(index);
-                }
+    // Few pixels are weak: stretches without one are passed at once.
+    for (stretch, _) in plane.stretches(y).filter(|(_, (low, high))| *low < weak.end && *high >= weak.start) {
+        let beside = beside_strong(plane, y, &stretch);
+        if beside == 0 {
+            continue;
+        }
+        let mut open = beside & plane.bits(&stretch, weak.start) & !plane.bits(&stretch, weak.end);
+        while open != 0 {
+            let index = stretch.start + open.trailing_zeros() as usize;
+            open &= open - 1;
+            if is_ridge(plane, index, longest_step) {
+                seeds.push(index);
             }
         }
     }
-    Ok(seeds)
+    seeds
 }
 
 /// One bit for each pixel of a stretch: whether one around it covers by itself.

@@ -11,6 +11,7 @@
 use std::ops::Range;
 
 use image::RgbaImage;
+use rayon::prelude::*;
 
 use crate::cancel::Cancel;
 use crate::fault::Fault;
@@ -22,6 +23,9 @@ const MAX_RINGS: usize = 100_000;
 
 /// Pixels of a row that are looked at together, at most 64. Measured, no source.
 const ALIKE: usize = 32;
+
+/// Rows that are dealt with at once.
+pub(super) const ROWS: usize = 128;
 
 /// Alpha that a thin stroke's pixels get: between two pixels without any the line then runs half a pixel wide. More draws
 /// strokes wider than they are.
@@ -82,6 +86,15 @@ impl Counts {
         self.dense += count(*super::TRANSLUCENT.end() + 1);
     }
 
+    fn and(self, other: Counts) -> Counts {
+        Counts {
+            largest: self.largest.max(other.largest),
+            transparent: self.transparent + other.transparent,
+            visible: self.visible + other.visible,
+            dense: self.dense + other.dense,
+        }
+    }
+
     /// Share of the visible pixels that are translucent.
     pub(super) fn translucent_share(&self) -> f64 {
         (self.visible - self.dense) as f64 / self.visible.max(1) as f64
@@ -92,16 +105,19 @@ impl<'a> Plane<'a> {
     pub(super) fn of(pixels: &'a RgbaImage, cancel: &Cancel) -> Result<Plane<'a>, Fault> {
         let (width, height) = (pixels.width() as usize, pixels.height() as usize);
         let samples = pixels.as_raw().as_slice();
-        let mut ends = Vec::with_capacity(width.div_ceil(ALIKE) * height);
-        let mut counts = Counts::default();
-        for (y, row) in samples.chunks_exact(width.max(1) * 4).enumerate() {
-            cancel.check_every(64, y)?;
-            for stretch in row.chunks(ALIKE * 4) {
+        let of_rows = |rows: &[u8]| -> Result<(Vec<(u8, u8)>, Counts), Fault> {
+            cancel.check()?;
+            let (mut ends, mut counts) = (Vec::with_capacity(width.div_ceil(ALIKE) * ROWS), Counts::default());
+            for stretch in rows.chunks(width * 4).flat_map(|row| row.chunks(ALIKE * 4)) {
                 let found = ends_of(stretch);
                 counts.add(stretch, found);
                 ends.push(found);
             }
-        }
+            Ok((ends, counts))
+        };
+        let parts: Vec<_> = samples.par_chunks((width * 4 * ROWS).max(1)).map(of_rows).collect::<Result<_, _>>()?;
+        let counts = parts.iter().fold(Counts::default(), |all, (_, counts)| all.and(*counts));
+        let ends = parts.into_iter().flat_map(|(ends, _)| ends).collect();
         Ok(Plane { samples, width, height, ends, raised: Vec::new(), counts })
     }
 
