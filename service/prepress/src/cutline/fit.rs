@@ -18,6 +18,15 @@ pub(super) const BEAMS: [usize; 3] = [2, 6, 24];
 /// With the most ways, so many cubics are taken back where none leads on, and so often on one line.
 const FARTHEST_RETREAT: usize = 3;
 const MOST_RETREATS: usize = 40;
+const FEW_RETREATS: usize = 8;
+
+/// Share of the tolerance for lines that only many ways lead to: they use all of it where the region turns most tightly, and
+/// there it has least border to spare. Measured on fractal edges, no source.
+pub(super) const CLOSER: f64 = 0.9;
+
+/// Where the usual ways lead nowhere, so many cubics are taken back, and from there to as many past that place as many ways are
+/// followed as can be: that is a small part of what following them all along costs.
+const WIDE_AHEAD: usize = 2;
 
 /// Where the search for the longest span starts when nothing is known, and by how much it steps from what is, stations.
 const FIRST_SPAN: usize = 16;
@@ -75,16 +84,21 @@ struct Row {
     rest: Option<Vec<Reached>>,
     /// Which of the strict limits they keep; none where that is past the last.
     kept: usize,
+    /// How many are followed at once.
+    beam: usize,
 }
 
 /// A search for a path: a row for each cubic.
 struct Search<'a> {
     stations: &'a Stations,
     strict: [Limits; 2],
+    /// The same for where many ways are followed and few usually.
+    close: [Limits; 2],
     /// For where those lead nowhere.
     loose: [Limits; TIGHTEST.len()],
-    /// How many ways are followed.
+    /// How many ways are followed, and up to which row as many as can be.
     beam: usize,
+    wide_until: usize,
     rows: Vec<Row>,
     /// How often it may still go back over rows that lead nowhere.
     retreats: usize,
@@ -105,31 +119,52 @@ impl Search<'_> {
     /// One cubic more on each way; says whether any leads on within the stricter limits.
     fn advance(&mut self) -> bool {
         let starts = self.starts(self.rows.len());
-        for (kept, limits) in self.strict.iter().enumerate() {
-            let ways = farther(self.stations, &starts, limits, self.beam, self.cancel);
+        let beam = if self.is_wide() { BEAMS[2] } else { self.beam };
+        for (kept, limits) in self.limits_of(beam).iter().enumerate() {
+            let ways = farther(self.stations, &starts, limits, beam, self.cancel);
             if !ways.is_empty() {
-                self.rows.push(Row { ways, rest: None, kept });
+                self.rows.push(Row { ways, rest: None, kept, beam });
                 return true;
             }
         }
         false
     }
 
+    fn is_wide(&self) -> bool {
+        self.rows.len() < self.wide_until
+    }
+
+    fn limits_of(&self, beam: usize) -> &[Limits; 2] {
+        if beam == self.beam { &self.strict } else { &self.close }
+    }
+
+    /// Takes a few cubics back where the usual ways lead nowhere, to follow many from there; says whether that is new.
+    fn widen(&mut self) -> bool {
+        if self.beam != BEAMS[1] || self.is_wide() {
+            return false;
+        }
+        let stuck = self.rows.len();
+        self.rows.truncate(stuck.saturating_sub(FARTHEST_RETREAT));
+        (self.wide_until, self.retreats) = (stuck + WIDE_AHEAD, FEW_RETREATS);
+        true
+    }
+
     /// Takes up the next ways where those that came farthest lead no further; says whether there are any.
     fn turn_back(&mut self) -> bool {
         let Some(last) = self.rows.len().checked_sub(1) else { return false };
         let starts = self.starts(last);
-        let row = &mut self.rows[last];
-        let Some(limits) = self.strict.get(row.kept) else { return false };
-        let rest = row.rest.get_or_insert_with(|| {
+        let Row { ways, rest, kept, beam } = &mut self.rows[last];
+        let limits = if *beam == self.beam { &self.strict } else { &self.close };
+        let Some(limits) = limits.get(*kept) else { return false };
+        let rest = rest.get_or_insert_with(|| {
             let mut all = farther(self.stations, &starts, limits, usize::MAX, self.cancel);
-            all.split_off(self.beam.min(all.len()))
+            all.split_off((*beam).min(all.len()))
         });
         if rest.is_empty() {
             return false;
         }
-        let next = rest.split_off(self.beam.min(rest.len()));
-        row.ways = std::mem::replace(rest, next);
+        let next = rest.split_off((*beam).min(rest.len()));
+        *ways = std::mem::replace(rest, next);
         true
     }
 
@@ -158,7 +193,7 @@ impl Search<'_> {
         let ways = self.loose.iter().map(|limits| farther(self.stations, &starts, limits, self.beam, self.cancel));
         let ways = ways.zip(TIGHTEST).find(|(ways, _)| !ways.is_empty());
         let (ways, share) = ways.unwrap_or_else(|| (vec![straightest(self.stations, starts[0])], 0.0));
-        self.rows.push(Row { ways, rest: Some(Vec::new()), kept });
+        self.rows.push(Row { ways, rest: Some(Vec::new()), kept, beam: self.beam });
         share
     }
 
@@ -194,21 +229,25 @@ pub(super) fn path(
     beam: usize,
     cancel: &Cancel,
 ) -> Result<Option<Fitted>, Fault> {
-    let strict = Limits { tolerance, radii, over_own: OVER_OWN, stations: HEEDED..=MOST_STATIONS };
     // Where no way leads on, the last joint lies badly: a short cubic or a little tighter one gets away from it. Where the
     // region itself turns too tightly, short ones keep the tolerance and hardly any radius.
     let tighter = Radii { inside: radii.inside * TIGHTER, outside: radii.outside * TIGHTER };
-    let short = Limits { tolerance, radii: tighter, over_own: OVER_OWN, stations: 1..=MOST_STATIONS };
+    let strict = |tolerance: f64| {
+        let limits = |radii, fewest| Limits { tolerance, radii, over_own: OVER_OWN, stations: fewest..=MOST_STATIONS };
+        [limits(radii, HEEDED), limits(tighter, 1)]
+    };
     let loose = TIGHTEST.map(|share| {
         let radii = Radii { inside: radii.inside * share, outside: radii.outside * share };
         Limits { tolerance, radii, over_own: f64::INFINITY, stations: 1..=FREED }
     });
     let retreats = if beam == BEAMS[2] { MOST_RETREATS } else { 0 };
-    let mut search = Search { stations, strict: [strict, short], loose, beam, rows: Vec::new(), retreats, cancel };
+    let (strict, close) = (strict(tolerance), strict(tolerance * CLOSER));
+    let mut search = Search { stations, strict, close, loose, beam, wide_until: 0, rows: Vec::new(), retreats, cancel };
     let mut kept = 1.0_f64;
     while !search.is_complete() {
         cancel.check()?;
-        if !search.advance() && !search.turn_back() && !search.retreat() {
+        let leads_on = search.advance() || search.turn_back() || kept >= 1.0 && search.widen() || search.retreat();
+        if !leads_on {
             kept = kept.min(search.force());
             if at_least.is_some_and(|least| kept <= least) {
                 return Ok(None);

@@ -45,10 +45,7 @@ const SMOOTH_NODES: f64 = 12.0;
 /// So many times the nodes are given for it at most.
 const MOST_FOR_FINE: f64 = 2.0;
 
-/// Share of the tolerance for lines that only many ways lead to: they use all of it where the region turns most tightly, and
-/// there it has least border to spare. Measured on fractal edges, no source.
-const CLOSER: f64 = 0.9;
-/// The same for the last of them, where those lead nowhere.
+/// Share of the tolerance for the last of the lines that only many ways lead to; the others keep [`fit::CLOSER`].
 const CLOSE: f64 = 0.96;
 
 /// Length of all lines together, mm, beyond which each is fitted once, on few ways: only noise drawn metres wide has so
@@ -129,7 +126,7 @@ impl Pen<'_> {
         let [few, usual, many] = fit::BEAMS;
         let first = path(&stations, (tolerance, None), if self.many { usual } else { few })?;
         let mut fitted = first.ok_or_else(broken)?;
-        let others = [(many, CLOSER), (usual, CLOSER), (usual, CLOSER), (many, CLOSE)];
+        let others = [(many, fit::CLOSER), (usual, fit::CLOSER), (usual, fit::CLOSER), (many, CLOSE)];
         for (tries, (beam, share)) in others.iter().filter(|_| self.many).enumerate() {
             if fitted.kept >= 1.0 {
                 break;
