@@ -10,10 +10,11 @@ use crate::cancel::Cancel;
 use crate::fault::Fault;
 use crate::geom::BezPath;
 
-/// Ways that are followed at once: on lines too long for more, usually, and where a line turns tighter than it should, for
-/// many more may find a way around that. More cost time and save little: six instead of two save a tenth of the nodes,
-/// twelve instead of six 3 %. Measured on clip art and on drawings by chance, no source.
-pub(super) const BEAMS: [usize; 3] = [2, 6, 24];
+/// Ways that are followed at once: on lines too long for more, usually, where a line has a few nodes too many, and where it
+/// turns tighter than it should, for then many more may find a way around that. More cost time and save little: six instead of
+/// two save a tenth of the nodes, twelve instead of six 3 %, more than that nothing. Measured on clip art and on drawings by
+/// chance, no source.
+pub(super) const BEAMS: [usize; 4] = [2, 6, 12, 24];
 
 /// With the most ways, so many cubics are taken back where none leads on, and so often on one line.
 const FARTHEST_RETREAT: usize = 3;
@@ -119,7 +120,7 @@ impl Search<'_> {
     /// One cubic more on each way; says whether any leads on within the stricter limits.
     fn advance(&mut self) -> bool {
         let starts = self.starts(self.rows.len());
-        let beam = if self.is_wide() { BEAMS[2] } else { self.beam };
+        let beam = if self.is_wide() { BEAMS[3] } else { self.beam };
         for (kept, limits) in self.limits_of(beam).iter().enumerate() {
             let ways = farther(self.stations, &starts, limits, beam, self.cancel);
             if !ways.is_empty() {
@@ -240,7 +241,7 @@ pub(super) fn path(
         let radii = Radii { inside: radii.inside * share, outside: radii.outside * share };
         Limits { tolerance, radii, over_own: f64::INFINITY, stations: 1..=FREED }
     });
-    let retreats = if beam == BEAMS[2] { MOST_RETREATS } else { 0 };
+    let retreats = if beam == BEAMS[3] { MOST_RETREATS } else { 0 };
     let (strict, close) = (strict(tolerance), strict(tolerance * CLOSER));
     let mut search = Search { stations, strict, close, loose, beam, wide_until: 0, rows: Vec::new(), retreats, cancel };
     let mut kept = 1.0_f64;

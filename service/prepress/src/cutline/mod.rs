@@ -123,7 +123,7 @@ impl Pen<'_> {
     fn line(&self, ring: &Ring, tolerance: f64, smoothing: f64) -> Result<(CutLine, bool), Fault> {
         let mut stations = Stations::along(ring, smoothing);
         let path = |stations: &Stations, limits, beam| fit::path(stations, limits, self.radii, beam, self.cancel);
-        let [few, usual, many] = fit::BEAMS;
+        let [few, usual, more, many] = fit::BEAMS;
         let first = path(&stations, (tolerance, None), if self.many { usual } else { few })?;
         let mut fitted = first.ok_or_else(broken)?;
         let others = [(many, fit::CLOSER), (usual, fit::CLOSER), (usual, fit::CLOSER), (many, CLOSE)];
@@ -141,7 +141,7 @@ impl Pen<'_> {
         let gentle = fitted.kept >= 1.0;
         let line = CutLine::new(fitted.path).ok_or_else(broken)?;
         if self.many && gentle && A_LITTLE_MANY.contains(&nodes_per_100_mm(std::slice::from_ref(&line))) {
-            let other = path(&stations, (tolerance, Some(fit::NOT_ALL)), many)?;
+            let other = path(&stations, (tolerance, Some(fit::NOT_ALL)), more)?;
             let fewer = other.and_then(|other| CutLine::new(other.path)).filter(|fewer| fewer.nodes() < line.nodes());
             return Ok((fewer.unwrap_or(line), true));
         }
