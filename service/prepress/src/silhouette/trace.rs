@@ -362,9 +362,10 @@ impl Tracer<'_> {
             let enters = self.field.crossing(from, to);
             line.push(enters);
             let exit = self.exit(cell, side);
-            let leaves = self.field.crossing(cell.corner(exit), cell.corner(exit + 1));
-            if let Some(corner) = self.canvas_corner(cell, (side, enters), (exit, leaves)) {
-                line.push(corner);
+            if self.on_border(cell) {
+                let leaves = self.field.crossing(cell.corner(exit), cell.corner(exit + 1));
+                let corner = self.canvas_corner(cell, (side, enters), (exit, leaves));
+                corner.into_iter().for_each(|corner| line.push(corner));
             }
             cell = cell.across(exit);
             side = (exit + 2) % 4;
@@ -396,6 +397,11 @@ impl Tracer<'_> {
     fn joined(&self, cell: Cell) -> bool {
         let sum: f64 = (0..4).map(|index| cell.corner(index)).map(|(x, y)| f64::from(self.field.alpha(x, y))).sum();
         sum / 4.0 > self.field.threshold || (0..4).any(|index| self.field.is_link(cell.corner(index)))
+    }
+
+    /// Whether a cell reaches past the canvas.
+    fn on_border(&self, cell: Cell) -> bool {
+        cell.x == 0 || cell.y == 0 || cell.x == self.field.width || cell.y == self.field.height
     }
 
     /// The point on the canvas's border at which a line that leaves the border turns inward: without it the border would
