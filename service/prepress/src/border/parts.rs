@@ -2,12 +2,13 @@
 //! bridged.
 
 use std::collections::{BTreeMap, BTreeSet};
+use std::ops::Range;
 
 use rayon::prelude::*;
 
 use super::Bridge;
 use super::edges::Edges;
-use super::field::Field;
+use super::field::{Field, STRIP_ROWS};
 use super::straight::straightened;
 use super::trace::fill_holes;
 use crate::fault::Fault;
@@ -94,7 +95,7 @@ pub(super) struct Bridged {
 /// Bridges along a minimum spanning tree (Kruskal 1956) over the parts: those that the border joins already are joined
 /// for nothing, those in filled holes need nothing, the others are bridged where the gap from art to art is in reach.
 pub(super) fn bridges(field: &Field<'_>, art: &Art, swallowed: &[Ring], border: f64, reach: f64) -> Bridged {
-    let mut gaps: Vec<((u32, u32), Gap)> = gaps(field, reach).into_iter().collect();
+    let mut gaps: Vec<(Pair, Gap)> = gaps(field, reach).into_iter().collect();
     gaps.sort_by(|a, b| a.1.width.total_cmp(&b.1.width).then(a.0.cmp(&b.0)));
     let boxes: Vec<_> = swallowed.iter().map(|ring| (ring.bounds(), ring)).collect();
     let in_hole: Vec<bool> = (0..art.parts)
@@ -130,31 +131,53 @@ fn root(joined: &mut [usize], part: usize) -> usize {
     at
 }
 
+/// Two parts by their numbers, the lower first.
+type Pair = (u32, u32);
+
+/// Where two parts' zones meet: how far it is from art to art there, the node, and the edges of both.
+type Meeting = (f64, usize, u32, u32);
+
 /// The closest places of all parts that are neighbours in the field. The shortest gap between two groups of parts has no
 /// third part in between, so its middle lies where their distance zones meet: neighbours are enough for the tree.
-fn gaps(field: &Field<'_>, reach: f64) -> BTreeMap<(u32, u32), Gap> {
-    let grid = field.grid();
-    let edges = field.edges();
+fn gaps(field: &Field<'_>, reach: f64) -> BTreeMap<Pair, Gap> {
+    let (grid, edges) = (field.grid(), field.edges());
+    let last = grid.nodes() - grid.columns();
+    let firsts: Vec<usize> = (0..last).step_by(grid.columns() * STRIP_ROWS).collect();
+    let of_strip = |first: usize| meetings(field, first..(first + grid.columns() * STRIP_ROWS).min(last), reach);
+    let strips: Vec<BTreeMap<Pair, Meeting>> = firsts.into_par_iter().map(of_strip).collect();
+    let mut nearest = BTreeMap::new();
+    for (pair, found) in strips.into_iter().flatten() {
+        keep_nearer(&mut nearest, pair, found);
+    }
+    nearest.into_iter().map(|(pair, (_, node, a, b))| (pair, closest(edges, grid.point(node), a, b))).collect()
+}
+
+/// The nearest meetings of all parts between some nodes and those beside and below them.
+fn meetings(field: &Field<'_>, nodes: Range<usize>, reach: f64) -> BTreeMap<Pair, Meeting> {
+    let (grid, edges) = (field.grid(), field.edges());
     let slack = 2.0 * grid.cell();
-    let mut nearest: BTreeMap<(u32, u32), (f64, usize, u32, u32)> = BTreeMap::new();
-    for node in 0..grid.nodes() - grid.columns() {
+    let mut nearest = BTreeMap::new();
+    for node in nodes {
         let Some(edge) = field.nearest_edge(node) else { continue };
         for next in [node + 1, node + grid.columns()] {
-            let Some(other) = field.nearest_edge(next) else { continue };
+            // Most neighbours have one nearest edge.
+            let Some(other) = field.nearest_edge(next).filter(|other| *other != edge) else { continue };
             let (a, b) = (edges.owner(edge), edges.owner(other));
             let width = f64::from(field.signed(node).abs() + field.signed(next).abs());
-            if a == b || width > reach + slack {
-                continue;
-            }
-            let (pair, found) =
-                if a < b { ((a, b), (width, node, edge, other)) } else { ((b, a), (width, node, other, edge)) };
-            let best = nearest.entry(pair).or_insert(found);
-            if found.0 < best.0 {
-                *best = found;
+            if a != b && width <= reach + slack {
+                let (pair, one, other) = if a < b { ((a, b), edge, other) } else { ((b, a), other, edge) };
+                keep_nearer(&mut nearest, pair, (width, node, one, other));
             }
         }
     }
-    nearest.into_iter().map(|(pair, (_, node, a, b))| (pair, closest(edges, grid.point(node), a, b))).collect()
+    nearest
+}
+
+fn keep_nearer(nearest: &mut BTreeMap<Pair, Meeting>, pair: Pair, found: Meeting) {
+    let best = nearest.entry(pair).or_insert(found);
+    if found.0 < best.0 {
+        *best = found;
+    }
 }
 
 /// Walks to the closest points of two edges' rings, from a place between them.
