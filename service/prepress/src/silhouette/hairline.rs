@@ -8,7 +8,7 @@ use std::ops::Range;
 
 use rayon::prelude::*;
 
-use super::trace::{Plane, ROWS};
+use super::trace::{ALIKE, Plane, ROWS};
 use crate::cancel::Cancel;
 use crate::fault::Fault;
 
@@ -91,48 +91,57 @@ pub(super) fn keep(plane: &mut Plane<'_>, cancel: &Cancel) -> Result<(), Fault> 
 
 /// Weak ridges beside what covers by itself, in the picture's order.
 fn seeds(plane: &Plane<'_>, longest_step: i64, cancel: &Cancel) -> Result<Vec<usize>, Fault> {
-    let rows: Vec<usize> = (0..plane.height).collect();
-    let of_rows = |rows: &[usize]| -> Result<Vec<usize>, Fault> {
+    let firsts: Vec<usize> = (0..plane.height).step_by(ROWS).collect();
+    let of_rows = |first: usize| {
         cancel.check()?;
-        Ok(rows.iter().flat_map(|y| seeds_in(plane, *y, longest_step)).collect())
+        Ok(seeds_in(plane, first..(first + ROWS).min(plane.height), longest_step))
     };
-    let seeds: Vec<Vec<usize>> = rows.par_chunks(ROWS).map(of_rows).collect::<Result<_, Fault>>()?;
+    let seeds: Vec<Vec<usize>> = firsts.into_par_iter().map(of_rows).collect::<Result<_, Fault>>()?;
     Ok(seeds.concat())
 }
 
-/// Those in a row.
-fn seeds_in(plane: &Plane<'_>, y: usize, longest_step: i64) -> Vec<usize> {
+/// Those in some rows.
+fn seeds_in(plane: &Plane<'_>, rows: Range<usize>, longest_step: i64) -> Vec<usize> {
     let weak = WEAK_ALPHA..STRONG_ALPHA;
+    let nothing = || vec![0; plane.width.div_ceil(ALIKE)];
+    let above = rows.start.checked_sub(1).map_or_else(nothing, |y| strong_in(plane, y));
+    // Of the rows above, at and below the one that is looked at.
+    let mut strong = [nothing(), above, strong_in(plane, rows.start)];
     let mut seeds = Vec::new();
-    // Few pixels are weak: stretches without one are passed at once.
-    for (stretch, _) in plane.stretches(y).filter(|(_, (low, high))| *low < weak.end && *high >= weak.start) {
-        let beside = beside_strong(plane, y, &stretch);
-        if beside == 0 {
-            continue;
-        }
-        let mut open = beside & plane.bits(&stretch, weak.start) & !plane.bits(&stretch, weak.end);
-        while open != 0 {
-            let index = stretch.start + open.trailing_zeros() as usize;
-            open &= open - 1;
-            if is_ridge(plane, index, longest_step) {
-                seeds.push(index);
+    for y in rows {
+        strong.rotate_left(1);
+        strong[2] = if y + 1 < plane.height { strong_in(plane, y + 1) } else { nothing() };
+        let column = |number: usize| strong.iter().fold(0, |bits, row| bits | row.get(number).copied().unwrap_or(0));
+        // Few pixels are weak: stretches without one are passed at once.
+        let stretches = plane.stretches(y).enumerate();
+        for (number, (stretch, _)) in stretches.filter(|(_, (_, (low, high)))| *low < weak.end && *high >= weak.start) {
+            let (before, own, after) = (column(number.wrapping_sub(1)), column(number), column(number + 1));
+            let beside = own | own << 1 | own >> 1 | before >> (ALIKE - 1) | (after & 1) << (ALIKE - 1);
+            if beside == 0 {
+                continue;
+            }
+            let mut open = beside & plane.bits(&stretch, weak.start) & !strong[1][number];
+            while open != 0 {
+                let index = stretch.start + open.trailing_zeros() as usize;
+                open &= open - 1;
+                if is_ridge(plane, index, longest_step) {
+                    seeds.push(index);
+                }
             }
         }
     }
     seeds
 }
 
-/// One bit for each pixel of a stretch: whether one around it covers by itself.
-fn beside_strong(plane: &Plane<'_>, y: usize, stretch: &Range<usize>) -> u64 {
-    let (left, count) = (stretch.start % plane.width, stretch.len());
-    let rows = y.saturating_sub(1)..=(y + 1).min(plane.height - 1);
-    rows.fold(0, |beside, row| {
-        let (start, end) = (row * plane.width + left, row * plane.width + left + count);
-        let strong = plane.bits(&(start..end), STRONG_ALPHA);
-        let before = left > 0 && plane.alpha_at(start - 1) >= STRONG_ALPHA;
-        let after = left + count < plane.width && plane.alpha_at(end) >= STRONG_ALPHA;
-        beside | strong << 1 | strong | strong >> 1 | u64::from(before) | u64::from(after) << (count - 1)
-    })
+/// One bit for each pixel of a row, stretch by stretch: whether it covers by itself.
+fn strong_in(plane: &Plane<'_>, y: usize) -> Vec<u64> {
+    let bits = |(stretch, (low, high)): (Range<usize>, (u8, u8))| match (low >= STRONG_ALPHA, high >= STRONG_ALPHA) {
+        // Most stretches are of one kind.
+        (true, _) => u64::MAX >> (64 - stretch.len()),
+        (_, false) => 0,
+        (false, true) => plane.bits(&stretch, STRONG_ALPHA),
+    };
+    plane.stretches(y).map(bits).collect()
 }
 
 /// Whether a single pixel hangs on to something broad and joins nothing.
@@ -149,10 +158,23 @@ fn is_corner(plane: &Plane<'_>, index: usize) -> bool {
 /// Whether alpha falls off on both sides in some direction, at some step.
 fn is_ridge(plane: &Plane<'_>, index: usize, longest_step: i64) -> bool {
     let (x, y) = ((index % plane.width) as i64, (index / plane.width) as i64);
+    let (width, height) = (plane.width as i64, plane.height as i64);
+    let room = 2 * longest_step;
     let own = plane.alpha_at(index);
+    if x >= room && y >= room && x + room < width && y + room < height {
+        let beside = |(dx, dy): (i64, i64)| plane.alpha_at(index.wrapping_add_signed((dy * width + dx) as isize));
+        falls_off(own, longest_step, beside)
+    } else {
+        falls_off(own, longest_step, |(dx, dy)| plane.alpha(x + dx, y + dy))
+    }
+}
+
+/// The same of a pixel's alpha and that of the pixels beside it.
+#[inline(always)]
+fn falls_off(own: u8, longest_step: i64, beside: impl Fn((i64, i64)) -> u8) -> bool {
     let falls = |(dx, dy): (i64, i64), step: i64| {
         [step, -step].into_iter().all(|side| {
-            let at = |steps: i64| plane.alpha(x + side * steps * dx, y + side * steps * dy);
+            let at = |steps: i64| beside((side * steps * dx, side * steps * dy));
             at(1) <= own && at(2) <= own / FALL
         })
     };

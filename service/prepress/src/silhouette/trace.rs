@@ -22,7 +22,7 @@ use crate::geom::{Point, Ring};
 const MAX_RINGS: usize = 100_000;
 
 /// Pixels of a row that are looked at together, at most 64. Measured, no source.
-const ALIKE: usize = 32;
+pub(super) const ALIKE: usize = 32;
 
 /// Rows that are dealt with at once.
 pub(super) const ROWS: usize = 128;
