@@ -173,8 +173,27 @@ impl<'a> Plane<'a> {
 /// Places of alpha in a vector of four pixels.
 const ALPHAS: [usize; 4] = [3, 7, 11, 15];
 
-/// Least and largest alpha of some pixels, of whole vectors at once.
+/// Least and largest alpha of some pixels. Most are all opaque or all clear.
 fn ends_of(stretch: &[u8]) -> (u8, u8) {
+    const ALPHAS_OF_TWO: u64 = 0xFF00_0000_FF00_0000;
+    let (pairs, rest) = stretch.as_chunks::<8>();
+    let (all, any) = pairs.iter().fold((u64::MAX, 0), |(all, any), pair| {
+        let pair = u64::from_le_bytes(*pair);
+        (all & pair, any | pair)
+    });
+    // Without another one in a pair.
+    let last = rest.get(3);
+    if all & ALPHAS_OF_TWO == ALPHAS_OF_TWO && last.is_none_or(|alpha| *alpha == u8::MAX) {
+        (u8::MAX, u8::MAX)
+    } else if any & ALPHAS_OF_TWO == 0 && last.is_none_or(|alpha| *alpha == 0) {
+        (0, 0)
+    } else {
+        mixed_ends_of(stretch)
+    }
+}
+
+/// The same of any pixels, of whole vectors at once.
+fn mixed_ends_of(stretch: &[u8]) -> (u8, u8) {
     let (vectors, rest) = stretch.as_chunks::<16>();
     let (mut low, mut high) = ([u8::MAX; 16], [0; 16]);
     for vector in vectors {
