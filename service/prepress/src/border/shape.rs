@@ -276,11 +276,12 @@ impl Work<'_> {
             let rings = self.lengths.trace(&self.grid, values).rings;
             let edges = Edges::of_rings(&rings);
             let is_last = round >= if self.fineness == Fineness::Rough { 1 } else { THICKENING_ROUNDS };
-            let look = self.look(round, is_last);
+            let is_looked_for = !is_last && !(round == 0 && self.is_wide());
+            let look = if is_looked_for { self.look(round) } else { 0.0 };
             let rounding = if self.lengths.rounds_corners() && moved.is_none() { self.lengths.rounding() } else { 0.0 };
             // Out of the shape it is only asked what is farther than is told.
             let field = self.measure(&edges, &rings, (look + self.lengths.inside).max(rounding), TOLD_MM)?;
-            let (thin, discs) = if is_last { <_>::default() } else { self.thin_places(&field, &rings, look)? };
+            let (thin, discs) = if is_looked_for { self.thin_places(&field, &rings, look)? } else { <_>::default() };
             told.add(if round == 0 { thin } else { self.without_patched(thin, patched) });
             let mut pushed = Vec::new();
             // Hairs are thick before corners are looked for, or their tips get more than they need. What discs later rounds
@@ -309,13 +310,18 @@ impl Work<'_> {
     }
 
     /// Half the width up to which narrow places are looked for in a round; in the first one those that are told.
-    fn look(&self, round: usize, is_last: bool) -> f64 {
+    fn look(&self, round: usize) -> f64 {
         let least = self.lengths.half_width + LOOK_OVER_CELLS * self.grid.cell();
         match self.fineness {
-            _ if is_last => 0.0,
             Fineness::Full if round == 0 => self.lengths.look.max(least),
             Fineness::Full | Fineness::Rough => least,
         }
+    }
+
+    /// Whether the border alone makes everything so wide that nothing narrow has to be looked for: whatever art was grown by
+    /// a disc is as wide as that. Bridges are narrower.
+    fn is_wide(&self) -> bool {
+        self.bridges.is_empty() && self.lengths.border >= self.look(0)
     }
 
     /// Narrow places, and the discs that they lack.
