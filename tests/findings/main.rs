@@ -2,8 +2,9 @@
 //!
 //! `findings RUNS FILE…`: one line of tab-separated values for each picture. Seconds are the processor's, so that a busy
 //! machine tells the same, the least of the runs: decoding alone, taking the backdrop away, looking at the pixels, and all of
-//! preflight for a sticker of 100 mm, decoding included. The last columns are of the same sticker on stock that is printed in
-//! CMYK: the share outside the gamut, however small, how far it is off on average, the most ink, and seconds of preflight.
+//! preflight for a sticker of 100 mm, decoding included; then those that passed, of decoding and of all of preflight. The last
+//! columns are of the same sticker on stock that is printed in CMYK: the share outside the gamut, however small, how far it is
+//! off on average, the most ink, and seconds of preflight.
 
 use std::error::Error;
 use std::io::Write;
