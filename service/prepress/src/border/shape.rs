@@ -276,12 +276,12 @@ impl Work<'_> {
             let rings = self.lengths.trace(&self.grid, values).rings;
             let edges = Edges::of_rings(&rings);
             let is_last = round >= if self.fineness == Fineness::Rough { 1 } else { THICKENING_ROUNDS };
-            let is_looked_for = !is_last && !(round == 0 && self.is_wide());
-            let look = if is_looked_for { self.look(round) } else { 0.0 };
+            let is_passed = is_last || round == 0 && self.is_wide();
+            let look = if is_passed { 0.0 } else { self.look(round) };
             let rounding = if self.lengths.rounds_corners() && moved.is_none() { self.lengths.rounding() } else { 0.0 };
             // Out of the shape it is only asked what is farther than is told.
             let field = self.measure(&edges, &rings, (look + self.lengths.inside).max(rounding), TOLD_MM)?;
-            let (thin, discs) = if is_looked_for { self.thin_places(&field, &rings, look)? } else { <_>::default() };
+            let (thin, discs) = if is_passed { <_>::default() } else { self.thin_places(&field, &rings, look)? };
             told.add(if round == 0 { thin } else { self.without_patched(thin, patched) });
             let mut pushed = Vec::new();
             // Hairs are thick before corners are looked for, or their tips get more than they need. What discs later rounds

@@ -49,7 +49,7 @@ fn distances_are_those_of_brute_force() {
     let rings = [disc(3.0, 3.0, 0.4), polygon(&[(0.0, 0.0), (1.0, 0.2), (8.0, 0.1), (9.0, 7.0), (8.5, 1.0)])];
     let edges = edges::Edges::of_rings(&rings);
     let grid = grid::Grid::over(Rect::new(0.0, 0.0, 9.0, 7.0), 3.0, grid::Fineness::Full).unwrap();
-    let reach = field::Reach { inward: 3.0, outward: 3.0 };
+    let reach = strip::Reach { inward: 3.0, outward: 3.0 };
     let flags = winding::inside_flags(&grid, &rings);
     let field = field::Field::measure(grid, &edges, flags, reach, &Cancel::new()).unwrap();
     let region = Region::new(rings.to_vec());
