@@ -44,15 +44,14 @@ fn from_edge(region: &Region, point: Point) -> f64 {
     (0..edges.ends().len() as u32).map(|edge| edges.distance2(edge, point)).fold(f64::INFINITY, f64::min).sqrt()
 }
 
-#[test]
-fn distances_are_those_of_brute_force() {
-    let rings = [disc(3.0, 3.0, 0.4), polygon(&[(0.0, 0.0), (1.0, 0.2), (8.0, 0.1), (9.0, 7.0), (8.5, 1.0)])];
-    let edges = edges::Edges::of_rings(&rings);
-    let grid = grid::Grid::over(Rect::new(0.0, 0.0, 9.0, 7.0), 3.0, grid::Fineness::Full).unwrap();
-    let reach = strip::Reach { inward: 3.0, outward: 3.0 };
-    let flags = winding::inside_flags(&grid, &rings);
-    let field = field::Field::measure(grid, &edges, flags, reach, &Cancel::new()).unwrap();
+/// The farthest that distances around rings are off, mm, up to 3 mm from them.
+fn farthest_off(rings: &[Ring]) -> (f64, Point) {
+    let edges = edges::Edges::of_rings(rings);
     let region = Region::new(rings.to_vec());
+    let grid = grid::Grid::over(region.bounds().unwrap(), 3.0, grid::Fineness::Full).unwrap();
+    let reach = strip::Reach { inward: 3.0, outward: 3.0 };
+    let flags = winding::inside_flags(&grid, rings);
+    let field = field::Field::measure(grid, &edges, flags, reach, &Cancel::new()).unwrap();
     let mut worst = (0.0, Point::ORIGIN);
     for node in (0..grid.nodes()).step_by(7) {
         let exact = from_edge(&region, grid.point(node));
@@ -61,7 +60,35 @@ fn distances_are_those_of_brute_force() {
             worst = (off, grid.point(node));
         }
     }
+    worst
+}
+
+#[test]
+fn distances_are_those_of_brute_force() {
+    let small = [disc(3.0, 3.0, 0.4), polygon(&[(0.0, 0.0), (1.0, 0.2), (8.0, 0.1), (9.0, 7.0), (8.5, 1.0)])];
+    let worst = farthest_off(&small);
     assert!(worst.0 < 0.002, "{worst:?}");
+    // Over several strips: slanting across their borders, and with places as near from one side as from the other.
+    let tall = [
+        polygon(&[(0.0, 0.0), (3.0, 0.0), (9.0, 55.0), (8.0, 55.0), (2.0, 4.0)]),
+        disc(11.0, 10.0, 1.0),
+        disc(11.0, 17.0, 1.0),
+        polygon(&[(-4.0, 29.0), (-1.0, 29.1), (-1.0, 29.4), (-4.0, 29.3)]),
+    ];
+    let worst = farthest_off(&tall);
+    assert!(worst.0 < 0.002, "{worst:?}");
+}
+
+/// A hair with a border of the minimum width is twice as wide as that: nothing of it is looked at, and nothing may be amiss.
+#[test]
+fn behind_a_wide_border_nothing_is_narrow() {
+    let hair = Ring::rectangle(Rect::new(0.0, 0.0, 40.0, 0.05));
+    let wide = grown(vec![hair.clone()], &growth(3.0));
+    assert!(wide.thickenings.is_empty() && wide.thinnest.is_none());
+    assert!((wide.region.bounds().unwrap().height() - 6.05).abs() < 0.02);
+    // A little less border, and it is looked at again.
+    let told = grown(vec![hair], &growth(2.9)).thinnest.map(Mm::mm);
+    assert!(told.is_some_and(|width| (width - 5.85).abs() < 0.05), "{told:?}");
 }
 
 #[test]
