@@ -15,7 +15,8 @@ use crate::geom::Point;
 /// A value for nodes out of reach: larger than any distance, small enough to interpolate with.
 pub(super) const FAR: f32 = 1.0e6;
 
-/// Rows that are dealt with at once: few enough for two strips to be in a processor's own memory, enough for little to cross their borders.
+/// Rows that are dealt with at once: few enough for a strip to be in a processor's own memory, enough for little to cross
+/// their borders. Common practice, no source.
 pub(super) const STRIP_ROWS: usize = 128;
 
 /// Distances from edges.
