@@ -7,4 +7,5 @@ mod command_line;
 mod contour;
 mod findings;
 mod ganging;
+mod threads;
 mod tidy;

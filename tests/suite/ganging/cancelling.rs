@@ -11,7 +11,8 @@ use quoin_prepress::order::Rotate;
 use quoin_prepress::units::Mm;
 
 use super::outlines::{disc, rectangle};
-use super::{fixture, frame, lot, nesting, on_threads};
+use super::{fixture, frame, lot, nesting};
+use crate::threads::on_threads;
 
 /// How soon work ends after the flag is raised, at most.
 const SOON: Duration = Duration::from_millis(50);

@@ -66,11 +66,6 @@ fn judged(nesting: &Nesting<'_>) -> Layout {
     layout
 }
 
-/// The same on a number of threads.
-fn on_threads<T: Send>(threads: usize, work: impl FnOnce() -> T + Send) -> T {
-    rayon::ThreadPoolBuilder::new().num_threads(threads).build().expect("a pool").install(work)
-}
-
 /// Where things stand, sheet by sheet.
 fn poses(layout: &Layout) -> Vec<Vec<Pose>> {
     layout.sheets.iter().map(|sheet| sheet.iter().map(|placed| placed.pose).collect()).collect()

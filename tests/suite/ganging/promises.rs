@@ -10,8 +10,9 @@ use quoin_prepress::order::{FeedEdge, Rotate};
 use quoin_prepress::units::Mm;
 
 use super::outlines::{disc, outline, rectangle};
-use super::{frame, judged, lot, nesting, on_threads, poses};
+use super::{frame, judged, lot, nesting, poses};
 use crate::chance::Chance;
+use crate::threads::on_threads;
 
 /// Cases: what a minute of one processor's time allows, with room.
 const CASES: u64 = 48;
