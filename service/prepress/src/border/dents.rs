@@ -101,7 +101,7 @@ fn fading(value: f64, [all, nothing]: [f64; 2]) -> f64 {
     ((nothing - value) / (nothing - all)).clamp(0.0, 1.0)
 }
 
-/// Places where bridges start that are dealt with at once.
+/// Places where bridges start that are dealt with at once. Common practice, no source.
 const STARTS: usize = 256;
 
 /// A ring as points at even steps.

@@ -1,7 +1,8 @@
 //! Exact Euclidean distance from edges, in a band around them.
 //!
-//! Measured strip by strip, each alone (see `strip`), and then across the strips' borders. The strips are those of the grid,
-//! so that as many threads as there are come to the same bytes.
+//! Measured strip by strip, each alone (see `strip`), and then across the strips' borders.
+
+use std::ops::Range;
 
 use rayon::prelude::*;
 
@@ -14,10 +15,6 @@ use crate::geom::Point;
 
 /// A value for nodes out of reach: larger than any distance, small enough to interpolate with.
 pub(super) const FAR: f32 = 1.0e6;
-
-/// Rows that are dealt with at once: few enough for a strip to be in a processor's own memory, enough for little to cross
-/// their borders. Common practice, no source.
-pub(super) const STRIP_ROWS: usize = 128;
 
 /// Distances from edges.
 pub(super) struct Field<'a> {
@@ -57,26 +54,28 @@ impl<'a> Field<'a> {
         reach: Reach,
         cancel: &Cancel,
     ) -> Result<(), Fault> {
-        let (columns, rows) = (self.grid.columns(), self.grid.rows());
-        let height = rows.div_ceil(rows.div_ceil(STRIP_ROWS));
-        self.strips(height).into_par_iter().try_for_each(|mut strip| {
+        let rows = self.grid.strips();
+        self.strips(&rows).into_par_iter().try_for_each(|mut strip| {
             let seeds = seeds(&mut strip)?;
             strip.spread(&seeds, reach, cancel)
         })?;
-        let beside_borders = (height..rows).step_by(height).flat_map(|row| (row - 1) * columns..(row + 1) * columns);
+        let columns = self.grid.columns();
+        let borders = rows.iter().skip(1).map(|strip| strip.start);
+        let beside_borders = borders.flat_map(|row| (row - 1) * columns..(row + 1) * columns);
         let reached = beside_borders.filter(|node| self.nearest[*node] != NOTHING).map(|node| node as u32);
         let seeds: Vec<u32> = reached.collect();
-        self.strips(rows).into_iter().try_for_each(|mut whole| whole.spread(&seeds, reach, cancel))
+        let all = 0..self.grid.rows();
+        self.strips(&[all]).into_iter().try_for_each(|mut whole| whole.spread(&seeds, reach, cancel))
     }
 
-    /// Strips of so many rows; the last may have fewer.
-    fn strips(&mut self, height: usize) -> Vec<Strip<'_>> {
-        let nodes = height * self.grid.columns();
+    /// Strips of these rows, which are all of one height but perhaps the last.
+    fn strips(&mut self, rows: &[Range<usize>]) -> Vec<Strip<'_>> {
+        let nodes = rows[0].len() * self.grid.columns();
         let values = self.distances.chunks_mut(nodes).zip(self.nearest.chunks_mut(nodes));
-        let with_sides = values.zip(self.inside.chunks(nodes)).enumerate();
-        with_sides
-            .map(|(number, ((distances, nearest), inside))| Strip {
-                grid: self.grid.strip(number * height, distances.len() / self.grid.columns()),
+        let strips = rows.iter().zip(values.zip(self.inside.chunks(nodes)));
+        strips
+            .map(|(rows, ((distances, nearest), inside))| Strip {
+                grid: self.grid.strip(rows),
                 edges: self.edges,
                 inside,
                 distances,

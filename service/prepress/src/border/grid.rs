@@ -1,5 +1,7 @@
 //! The grid on which distances are sampled: square cells in millimetres, fixed by tolerance and not by the picture.
 
+use std::ops::Range;
+
 use crate::fault::Fault;
 use crate::geom::{Point, Rect, Vec2};
 use crate::units::Mm;
@@ -11,6 +13,10 @@ const CELLS_PER_MM: f64 = 8.0;
 
 /// The same where only the size of the outcome is asked for: four cells across the narrowest that is grown.
 const ROUGH_CELLS_PER_MM: f64 = 3.0;
+
+/// Rows of a strip at most: few enough for a strip to be in a processor's own memory, enough for little to cross its borders.
+/// Common practice, no source.
+const STRIP_ROWS: usize = 128;
 
 /// How finely distances are sampled.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -61,9 +67,16 @@ impl Grid {
         Ok(Grid { origin, cell, columns, rows })
     }
 
-    /// Some of its rows.
-    pub(super) fn strip(&self, first: usize, rows: usize) -> Grid {
-        Grid { origin: Point::new(self.origin.x, self.y_of(first)), rows, ..*self }
+    /// Its rows in strips that are dealt with side by side, all of one height but perhaps the last. They are the grid's and not
+    /// the threads', so that any number of these comes to the same bytes.
+    pub(super) fn strips(&self) -> Vec<Range<usize>> {
+        let height = self.rows.div_ceil(self.rows.div_ceil(STRIP_ROWS));
+        (0..self.rows).step_by(height).map(|first| first..(first + height).min(self.rows)).collect()
+    }
+
+    /// A strip on its own.
+    pub(super) fn strip(&self, rows: &Range<usize>) -> Grid {
+        Grid { origin: Point::new(self.origin.x, self.y_of(rows.start)), rows: rows.len(), ..*self }
     }
 
     /// Side of a cell, mm.

@@ -6,7 +6,7 @@ use std::ops::Range;
 use rayon::prelude::*;
 
 use super::edges::AROUND;
-use super::field::{Field, STRIP_ROWS};
+use super::field::Field;
 use super::trace::nodes_inside;
 use crate::cancel::Cancel;
 use crate::fault::Fault;
@@ -53,14 +53,13 @@ pub(super) struct Disc {
 pub(super) fn groups(field: &Field<'_>, least: f64, most: f64, cancel: &Cancel) -> Result<Vec<Vec<Disc>>, Fault> {
     let grid = field.grid();
     let last = grid.rows() - 1;
-    let in_strip = |first: usize| {
+    let in_strip = |rows: Range<usize>| {
         cancel.check()?;
-        let mut discs = discs(field, first..(first + STRIP_ROWS).min(last), (least, most));
+        let mut discs = discs(field, rows.start..rows.end.min(last), (least, most));
         discs.retain(|disc| disc.radius > least && disc.radius < most);
         Ok(discs)
     };
-    let strips: Vec<usize> = (0..last).step_by(STRIP_ROWS).collect();
-    let discs: Vec<Vec<Disc>> = strips.into_par_iter().map(in_strip).collect::<Result<_, Fault>>()?;
+    let discs: Vec<Vec<Disc>> = grid.strips().into_par_iter().map(in_strip).collect::<Result<_, Fault>>()?;
     let mut groups = grouped(&discs.concat(), grid.cell() * LINK_CELLS);
     groups.retain(|group| group.iter().any(|disc| disc.cosine < NECK_COSINE));
     Ok(groups)

@@ -8,7 +8,7 @@ use rayon::prelude::*;
 
 use super::Bridge;
 use super::edges::Edges;
-use super::field::{Field, STRIP_ROWS};
+use super::field::Field;
 use super::straight::straightened;
 use super::trace::fill_holes;
 use crate::fault::Fault;
@@ -141,10 +141,9 @@ type Meeting = (f64, usize, u32, u32);
 /// third part in between, so its middle lies where their distance zones meet: neighbours are enough for the tree.
 fn gaps(field: &Field<'_>, reach: f64) -> BTreeMap<Pair, Gap> {
     let (grid, edges) = (field.grid(), field.edges());
-    let last = grid.nodes() - grid.columns();
-    let firsts: Vec<usize> = (0..last).step_by(grid.columns() * STRIP_ROWS).collect();
-    let of_strip = |first: usize| meetings(field, first..(first + grid.columns() * STRIP_ROWS).min(last), reach);
-    let strips: Vec<BTreeMap<Pair, Meeting>> = firsts.into_par_iter().map(of_strip).collect();
+    let (columns, last) = (grid.columns(), grid.rows() - 1);
+    let of_strip = |rows: Range<usize>| meetings(field, rows.start * columns..rows.end.min(last) * columns, reach);
+    let strips: Vec<BTreeMap<Pair, Meeting>> = grid.strips().into_par_iter().map(of_strip).collect();
     let mut nearest = BTreeMap::new();
     for (pair, found) in strips.into_iter().flatten() {
         keep_nearer(&mut nearest, pair, found);

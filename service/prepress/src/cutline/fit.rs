@@ -14,7 +14,9 @@ use crate::geom::BezPath;
 /// turns tighter than it should, for then many more may find a way around that. More cost time and save little: six instead of
 /// two save a tenth of the nodes, twelve instead of six 3 %, more than that nothing. Measured on clip art and on drawings by
 /// chance, no source.
-pub(super) const BEAMS: [usize; 4] = [2, 6, 12, 24];
+pub(super) const BEAMS: [usize; 4] = [2, USUAL, 12, MANY];
+const USUAL: usize = 6;
+const MANY: usize = 24;
 
 /// With the most ways, so many cubics are taken back where none leads on, and so often on one line.
 const FARTHEST_RETREAT: usize = 3;
@@ -120,7 +122,7 @@ impl Search<'_> {
     /// One cubic more on each way; says whether any leads on within the stricter limits.
     fn advance(&mut self) -> bool {
         let starts = self.starts(self.rows.len());
-        let beam = if self.is_wide() { BEAMS[3] } else { self.beam };
+        let beam = if self.is_wide() { MANY } else { self.beam };
         for (kept, limits) in self.limits_of(beam).iter().enumerate() {
             let ways = farther(self.stations, &starts, limits, beam, self.cancel);
             if !ways.is_empty() {
@@ -141,7 +143,7 @@ impl Search<'_> {
 
     /// Takes a few cubics back where the usual ways lead nowhere, to follow many from there; says whether that is new.
     fn widen(&mut self) -> bool {
-        if self.beam != BEAMS[1] || self.is_wide() {
+        if self.beam != USUAL || self.is_wide() {
             return false;
         }
         let stuck = self.rows.len();
@@ -153,20 +155,21 @@ impl Search<'_> {
     /// Takes up the next ways where those that came farthest lead no further; says whether there are any.
     fn turn_back(&mut self) -> bool {
         let Some(last) = self.rows.len().checked_sub(1) else { return false };
-        let starts = self.starts(last);
-        let Row { ways, rest, kept, beam } = &mut self.rows[last];
-        let limits = if *beam == self.beam { &self.strict } else { &self.close };
-        let Some(limits) = limits.get(*kept) else { return false };
-        let rest = rest.get_or_insert_with(|| {
-            let mut all = farther(self.stations, &starts, limits, usize::MAX, self.cancel);
-            all.split_off((*beam).min(all.len()))
+        let Row { kept, beam, .. } = self.rows[last];
+        let asked_for = self.rows[last].rest.take();
+        let Some(limits) = self.limits_of(beam).get(kept) else { return false };
+        let mut rest = asked_for.unwrap_or_else(|| {
+            let mut all = farther(self.stations, &self.starts(last), limits, usize::MAX, self.cancel);
+            all.split_off(beam.min(all.len()))
         });
-        if rest.is_empty() {
-            return false;
+        let next = rest.split_off(beam.min(rest.len()));
+        let row = &mut self.rows[last];
+        row.rest = Some(next);
+        let found = !rest.is_empty();
+        if found {
+            row.ways = rest;
         }
-        let next = rest.split_off((*beam).min(rest.len()));
-        *ways = std::mem::replace(rest, next);
-        true
+        found
     }
 
     /// Goes back by a few rows to the first that has other ways, where none leads on any more; says whether there is one.
@@ -241,7 +244,7 @@ pub(super) fn path(
         let radii = Radii { inside: radii.inside * share, outside: radii.outside * share };
         Limits { tolerance, radii, over_own: f64::INFINITY, stations: 1..=FREED }
     });
-    let retreats = if beam == BEAMS[3] { MOST_RETREATS } else { 0 };
+    let retreats = if beam == MANY { MOST_RETREATS } else { 0 };
     let (strict, close) = (strict(tolerance), strict(tolerance * CLOSER));
     let mut search = Search { stations, strict, close, loose, beam, wide_until: 0, rows: Vec::new(), retreats, cancel };
     let mut kept = 1.0_f64;

@@ -24,7 +24,7 @@ const MAX_RINGS: usize = 100_000;
 /// Pixels of a row that are looked at together, at most 64. Measured, no source.
 pub(super) const ALIKE: usize = 32;
 
-/// Rows that are dealt with at once.
+/// Rows that are dealt with at once. Common practice, no source.
 pub(super) const ROWS: usize = 128;
 
 /// Alpha that a thin stroke's pixels get: between two pixels without any the line then runs half a pixel wide. More draws
