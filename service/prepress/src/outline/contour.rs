@@ -25,8 +25,15 @@ const PROMISED_MM: f64 = 0.1;
 /// all the same as long as border and least width change by no more than this, mm.
 const JUMP_MM: f64 = 0.012;
 
+/// The same of a contour that is too small, mm: making it larger makes border, widths and radii larger too, which breaks no
+/// promise.
+const GROWING_JUMP_MM: f64 = 0.05;
+
 /// Rounds of the search after which whatever may be scaled all the same ends it: what has not come near by then jumps.
 const PATIENT_ROUNDS: u32 = 2;
+
+/// Rounds after which that holds for what is too small by more.
+const LONG_ROUNDS: u32 = 9;
 
 /// Rounds of the search on a coarse grid. It only tells where to start.
 const ROUGH_ROUNDS: u32 = 6;
@@ -104,14 +111,15 @@ pub(super) fn fit(art: &ArtEdge<'_>, design: &Design, stock: &Stock, cancel: &Ca
     refuse_size(longest.max(super::LEAST_SIDE.mm()), longest, design.outline.border)?;
     // A speck at the art's rim comes and goes with the scale, and the outline's box jumps with it. Where that leaves no
     // scale that fits, fewer specks are left out.
-    let scaled_at_most = scaling(art, ask, design, stock, guess, JUMP_MM).max(PROMISED_MM);
+    let scaled_at_most = |change_mm: f64| scaling(art, ask, design, stock, guess, change_mm);
+    let close = scaled_at_most(CLOSE_MM).min(PROMISED_MM);
+    let settled = scaled_at_most(JUMP_MM).max(PROMISED_MM);
+    let ends = Ends { close, settled, grown: scaled_at_most(GROWING_JUMP_MM).max(settled), rounds: ROUNDS };
     let mut nearest = f64::INFINITY;
     for speck_share in [1.0, 0.5, 0.0] {
         let cutting = Cutting { speck: stock.cutting.speck * speck_share, ..stock.cutting };
-        let close = scaling(art, ask, design, stock, guess, CLOSE_MM).min(PROMISED_MM);
-        let ends = Ends { close, settled: scaled_at_most, rounds: ROUNDS };
         let found = search(art, ask, &growth(design, cutting), (guess, ends), cancel)?;
-        if found.excess.abs() <= scaled_at_most {
+        if (-ends.grown..=settled).contains(&found.excess) {
             let lines = cutline::draw(&found.grown.region, &cutting, cancel)?;
             return finish(art, design, scaled(&found, &lines, ask)?);
         }
@@ -135,12 +143,33 @@ fn growth(design: &Design, cutting: Cutting) -> Growth {
     }
 }
 
-/// When a search ends, mm: at once, and after a few rounds.
+/// How near to the ordered size a search ends, mm: at once, after a few rounds, and after many what is too small.
 #[derive(Clone, Copy)]
 struct Ends {
     close: f64,
     settled: f64,
+    grown: f64,
     rounds: u32,
+}
+
+impl Ends {
+    /// Whether the search ends with what is off by so much, after so many rounds.
+    fn with(self, excess: f64, round: u32) -> bool {
+        let near = if round > PATIENT_ROUNDS { self.settled } else { self.close };
+        excess.abs() <= near || round > LONG_ROUNDS && (-self.grown..=0.0).contains(&excess)
+    }
+
+    /// How bad it is to be off by so much: near, too small but to be made larger, or neither; then by how much.
+    fn badness(self, excess: f64) -> (u8, f64) {
+        let kind = if excess.abs() <= self.settled {
+            0
+        } else if (-self.grown..=0.0).contains(&excess) {
+            1
+        } else {
+            2
+        };
+        (kind, excess.abs())
+    }
 }
 
 fn search(
@@ -152,7 +181,7 @@ fn search(
 ) -> Result<Try, Fault> {
     let start = if growth.border < growth.cutting.outside_radius {
         // Rounding moves the line at the art's outermost places: a coarse grid tells how far.
-        let rough = Ends { close: ends.close / 2.0, settled: ends.settled, rounds: ROUGH_ROUNDS };
+        let rough = Ends { close: ends.close / 2.0, rounds: ROUGH_ROUNDS, ..ends };
         let rough_excess = |scale: f64| {
             cancel.check()?;
             let edge = art.region.transformed(about(art.bounds.center(), scale));
@@ -183,7 +212,7 @@ fn nearest_zero<T>(
     let mut best = attempt(start)?;
     let (mut scale, mut excess, mut slope) = (start, best.0, art_slope);
     for round in 1..ends.rounds {
-        if best.0.abs() <= if round > PATIENT_ROUNDS { ends.settled } else { ends.close } {
+        if ends.with(best.0, round) {
             break;
         }
         if excess < 0.0 {
@@ -202,7 +231,7 @@ fn nearest_zero<T>(
         let secant = (tried.0 - excess) / (next - scale);
         slope = if SLOPES.contains(&(secant / art_slope)) { secant } else { art_slope };
         (scale, excess) = (next, tried.0);
-        if excess.abs() < best.0.abs() {
+        if ends.badness(excess) < ends.badness(best.0) {
             best = tried;
         }
     }
@@ -286,6 +315,24 @@ mod tests {
     fn square(half: f64) -> CutLine {
         let ring = crate::geom::Ring::rectangle(Rect::from_center_size(Point::ORIGIN, (half * 2.0, half * 2.0)));
         CutLine::polygon(&ring).expect("four corners")
+    }
+
+    #[test]
+    fn of_a_jump_the_side_that_is_too_small_is_taken() {
+        let ends = Ends { close: 0.02, settled: 0.1, grown: 0.4, rounds: ROUNDS };
+        // 25 mm are ordered: of 100 px, and 0.5 mm more where a thickening comes.
+        let search = |thickening_from: f64| {
+            let attempt = |scale: f64| {
+                let thickening = if scale >= thickening_from { 0.5 } else { 0.0 };
+                Ok((100.0 * scale + thickening - 25.0, ()))
+            };
+            nearest_zero(0.25, 100.0, ends, attempt).expect("nothing cancels").0
+        };
+        let small = search(0.2478);
+        assert!((small + 0.22).abs() < 0.02, "{small}");
+        // What is a little too large before what is far too small; what fits where anything does.
+        let large = search(0.2455);
+        assert!((large - 0.05).abs() < 0.02 && search(0.26) == 0.0, "{large}");
     }
 
     #[test]
