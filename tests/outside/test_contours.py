@@ -166,7 +166,8 @@ def test_silhouette_and_line_need_little_memory_at_150_mm(dumper, name, border):
 
 
 # Thin tips, hairlines, soft edges, feathers, art cut off by its canvas; a shape that a border holds together.
-RESOLVED = ["two_leaves", "crow_black", "owl_ink", "cactus_thumbnail", "potted_flowers_cropped", "word_hairline_light"]
+RESOLVED = ["two_leaves", "crow_black", "owl_ink", "cactus_thumbnail", "potted_flowers_cropped", "word_hairline_light",
+            "deer_small", "word_script_joined", "wreath_ring", "deer_antlers_black"]
 COARSE_PX, FINE_PX = 400, 2400
 # What the line itself may be off, mm; a pixel of the coarse picture comes on top.
 RESOLUTION_MM = 0.05

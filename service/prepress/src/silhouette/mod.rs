@@ -1,7 +1,7 @@
 //! The only place that decides what is art and what is ground.
 //!
 //! In: an [`Artwork`] and the backdrop options. Out: a [`CutOut`], whose alpha is the anti-aliased coverage and whose edge
-//! is its 50 % iso-line at sub-pixel accuracy.
+//! is its 50 % iso-line at sub-pixel accuracy, with sharp tips put back to where they end.
 
 mod band;
 mod checker;
@@ -12,6 +12,7 @@ mod judge;
 pub(crate) mod oklab;
 mod pocket;
 mod removal;
+mod tips;
 mod trace;
 mod unmix;
 mod veil;
@@ -127,7 +128,8 @@ pub fn cut_out(artwork: &Artwork, order: Backdrop, cancel: &Cancel) -> Result<Cu
     if reaches_half && backdrop == BackdropFound::None {
         hairline::keep(&mut plane, cancel)?;
     }
-    let edge = Region::new(trace::trace(&plane, threshold, cancel)?);
+    let rings = trace::trace(&plane, threshold, cancel)?;
+    let edge = Region::new(tips::sharpen(&plane, threshold, rings, cancel)?);
     let visible = visible_place(&edge).ok_or(Fault::ArtBlank)?;
     let translucent_share = plane.counts.translucent_share();
     Ok(CutOut { pixels, edge, visible, backdrop, translucent_share })

@@ -1,0 +1,372 @@
+//! Tips of the traced line, put back to where alpha says that they end.
+//!
+//! Between pixel centres the line cuts sharp tips short by one or two pixels, on a coarse picture half a millimetre.
+//! Filters that make pictures smaller keep area: around a tip, the sum of alpha is the area of the true shape. So a tip
+//! whose two sides run straight towards each other is moved outward until the area inside of the line is that sum, at most
+//! to where its sides meet. Conservation of area as in Hirt and Nichols, "Volume of Fluid (VOF) Method for the Dynamics of
+//! Free Boundaries" (1981).
+//!
+//! Guarantee: only tips move, by at most [`MOST_PX`], never inward, never beyond the canvas; rings still do not touch or cross.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use super::trace::Plane;
+use crate::cancel::Cancel;
+use crate::fault::Fault;
+use crate::geom::{Point, Ring, Vec2};
+
+/// Steps along the line at which a turn is looked for first, cheaply: a step is a pixel and a half at most.
+const STEPS: usize = 3;
+
+/// A side of a tip is looked at from so far to so far behind it: nearer the line is cut short, and farther begins what a small
+/// tip stands on. Of seven ranges tried on clip art of 400 and 6000 pixels, this brought the two lines closest.
+const SIDE_PX: (f64, f64) = (1.0, 2.0);
+
+/// So far behind it, a tip is so many times as wide as at the end of its sides: strokes with round or square ends are not.
+/// Tips of 20 to 90 degrees are 1.4 times as wide.
+const ROOT_PX: f64 = 3.5;
+const WIDENS: f64 = 1.3;
+
+/// Cosine of the widest angle between the sides of a tip, about 100 degrees: corners of wider ones are hardly cut.
+const LEAST_COSINE: f64 = -0.2;
+
+/// Sine of the narrowest, 10 degrees: ends of strokes have no tip.
+const LEAST_SINE: f64 = 0.17;
+
+/// A tip is cut off straight where two points stand out alike, to so much, and are no more than so far from each other.
+const ALIKE_PX: f64 = 0.2;
+const FLAT_PX: f64 = 1.3;
+
+/// A tip moves so far at most, and not at all for less than the other.
+const MOST_PX: f64 = 1.0;
+const LEAST_PX: f64 = 0.03;
+
+/// Half pixels of the line beside a tip that may lie near its new place.
+const LOOKED_AT: usize = 12;
+
+/// Area is compared so far behind a tip, before it and to both sides of it: as far as a filter blurs it.
+const BEHIND_PX: f64 = 1.5;
+const BEFORE_PX: f64 = 2.5;
+const BESIDE_PX: f64 = 2.0;
+
+/// Alpha before the tip at most: more is a shadow, a glow, or a picture so blurred that its tip is not cut short by pixels.
+const GROUND_ALPHA: u8 = 8;
+
+/// Moves the tips of rings that were traced on a plane at a threshold.
+pub(super) fn sharpen(
+    plane: &Plane<'_>,
+    threshold: f64,
+    rings: Vec<Ring>,
+    cancel: &Cancel,
+) -> Result<Vec<Ring>, Fault> {
+    let mut tips = Tips { plane, threshold, taken: BTreeSet::new() };
+    let sharpened = rings.into_iter().enumerate().map(|(number, ring)| {
+        cancel.check_every(64, number)?;
+        tips.sharpened(ring, cancel)
+    });
+    sharpened.collect()
+}
+
+struct Tips<'a> {
+    plane: &'a Plane<'a>,
+    threshold: f64,
+    /// Cells in which tips were moved.
+    taken: BTreeSet<(i64, i64)>,
+}
+
+/// A tip of a ring, to be replaced.
+struct Tip {
+    /// Place in the ring of the first point that goes, and how many go.
+    first: usize,
+    count: usize,
+    /// What comes there.
+    points: [Point; 3],
+}
+
+/// The line behind a tip on one side of it.
+struct Side {
+    /// Points of the ring between the tip and the nearer place on the side.
+    steps: usize,
+    near: Point,
+    far: Point,
+    /// Still farther behind.
+    root: Point,
+}
+
+impl Tips<'_> {
+    fn sharpened(&mut self, ring: Ring, cancel: &Cancel) -> Result<Ring, Fault> {
+        let points = ring.points();
+        let count = points.len();
+        if count < 4 * STEPS {
+            return Ok(ring);
+        }
+        let mut moved: Vec<Tip> = Vec::new();
+        // The sharpest of points beside each other.
+        let mut best: Option<(usize, f64)> = None;
+        for at in 0..=count {
+            cancel.check_every(1 << 12, at)?;
+            let sharp = if at < count { sharpness(points, at) } else { None };
+            match (sharp, best) {
+                (Some(sharp), Some((_, most))) if sharp <= most => {}
+                (Some(sharp), _) => best = Some((at, sharp)),
+                (None, Some((place, _))) => {
+                    moved.extend(self.tip(points, Start::of(points, place)));
+                    best = None;
+                }
+                (None, None) => {}
+            }
+        }
+        Ok(if moved.is_empty() { ring } else { replaced(points, &moved) })
+    }
+
+    /// The tip at a point of a ring, where it is one and can be moved.
+    fn tip(&mut self, points: &[Point], start: Start) -> Option<Tip> {
+        let count = points.len();
+        let tip = start.tip;
+        let (left, right) = (side(points, tip, start.left, count - 1), side(points, tip, start.right, 1));
+        // From the first point that goes to the last.
+        let first = (start.left + 1 + count - left.steps) % count;
+        let goes = (start.right + right.steps + count - first) % count;
+        if goes == 0 || goes + 2 * STEPS > count {
+            return None;
+        }
+        let (to_left, to_right) = ((left.near - left.far).normalize(), (right.near - right.far).normalize());
+        // Of the angle between them; the inside lies in it.
+        let (sine, cosine) = (to_right.cross(to_left), to_right.dot(to_left));
+        let widens = (left.root - right.root).hypot() >= WIDENS * (left.far - right.far).hypot();
+        if !(sine >= LEAST_SINE && cosine >= LEAST_COSINE && widens) {
+            return None;
+        }
+        let meet = left.near + to_left * (to_right.cross(right.near - left.near) / sine);
+        let middle = left.near.midpoint(right.near);
+        let along = (meet - middle).normalize();
+        let height = (tip - middle).dot(along);
+        let most = (meet - middle).dot(along);
+        let is_tip = height > 0.0 && most > height && self.ends(tip, along) && !self.is_drawn(tip);
+        if !is_tip {
+            return None;
+        }
+        let own: Vec<Point> =
+            (0..goes + 2 * STEPS).map(|step| points[(first + count - STEPS + step) % count]).collect();
+        let between = own[STEPS..STEPS + goes].iter().copied();
+        let cap: Vec<Point> = [left.near].into_iter().chain(between).chain([right.near]).collect();
+        let base = (right.near - left.near).cross(along).abs();
+        let area_px = Ring::new(cap).signed_area() + self.missing(tip, along);
+        let height_after = (2.0 * area_px / base).min(most).min(height + MOST_PX);
+        if height_after.is_nan() || height_after < height + LEAST_PX {
+            return None;
+        }
+        let apex = middle + along * height_after;
+        let points = [left.near, apex, right.near];
+        self.is_free(&own, points).then_some(Tip { first, count: goes, points })
+    }
+
+    /// Whether a tip is one of a thin stroke, which is as wide as it is drawn.
+    fn is_drawn(&self, tip: Point) -> bool {
+        let (x, y) = cell_of(tip);
+        let near = |at: i64, size: usize| (at - 2).max(0) as usize..((at + 2).max(0) as usize).min(size);
+        near(y, self.plane.height)
+            .any(|y| near(x, self.plane.width).any(|x| self.plane.is_raised(y * self.plane.width + x)))
+    }
+
+    /// Part of a pixel that is covered.
+    fn share(&self, x: i64, y: i64) -> f64 {
+        (f64::from(self.plane.alpha(x, y)) / (2.0 * self.threshold)).min(1.0)
+    }
+
+    /// Whether there is nothing before a tip.
+    fn ends(&self, tip: Point, along: Vec2) -> bool {
+        [-1.0, 0.0, 1.0].into_iter().all(|beside| {
+            let at = tip + along * 3.0 + Vec2::new(-along.y, along.x) * beside;
+            self.plane.alpha(at.x.floor() as i64, at.y.floor() as i64) <= GROUND_ALPHA
+        })
+    }
+
+    /// By how much the area inside of the line around a tip is smaller than the sum of alpha there.
+    fn missing(&self, tip: Point, along: Vec2) -> f64 {
+        let reach = (BEFORE_PX.hypot(BESIDE_PX)).ceil() as i64;
+        let (x, y) = cell_of(tip);
+        let cells = (y - reach..=y + reach).flat_map(|y| (x - reach..=x + reach).map(move |x| (x, y)));
+        let near = cells.filter(|(x, y)| {
+            let off = Point::new(*x as f64, *y as f64) - tip;
+            let (before, beside) = (off.dot(along), off.cross(along));
+            (-BEHIND_PX..=BEFORE_PX).contains(&before) && beside.abs() <= BESIDE_PX
+        });
+        near.map(|cell| self.missing_in(cell)).sum()
+    }
+
+    /// By how much that is so in one cell.
+    fn missing_in(&self, (x, y): (i64, i64)) -> f64 {
+        let shares = [(x - 1, y - 1), (x, y - 1), (x, y), (x - 1, y)].map(|(x, y)| self.share(x, y));
+        let places = [(0.0, 0.0), (1.0, 0.0), (1.0, 1.0), (0.0, 1.0)].map(|(x, y)| Point::new(x, y));
+        let mut inside = Vec::with_capacity(6);
+        for at in 0..4 {
+            let (here, next) = (shares[at], shares[(at + 1) % 4]);
+            if here >= 0.5 {
+                inside.push(places[at]);
+            }
+            if (here >= 0.5) != (next >= 0.5) {
+                inside.push(places[at].lerp(places[(at + 1) % 4], (0.5 - here) / (next - here)));
+            }
+        }
+        shares.iter().sum::<f64>() / 4.0 - Ring::new(inside).signed_area()
+    }
+
+    /// Whether a tip's new place keeps clear of all other lines; then its cells are taken.
+    fn is_free(&mut self, own: &[Point], [left, apex, right]: [Point; 3]) -> bool {
+        // Cells of the tip's own line.
+        let (before, after) = (own[..=STEPS].windows(2), own[STEPS..].windows(2));
+        let outward = before.map(|edge| (edge[1], edge[0])).chain(after.map(|edge| (edge[0], edge[1])));
+        let own_cells: BTreeSet<(i64, i64)> = outward.flat_map(cells_along).collect();
+        let new_edges = [(left, apex), (apex, right)];
+        let behind_left = own[..STEPS].iter().copied().chain([left]);
+        let behind_right = [right].into_iter().chain(own[own.len() - STEPS..].iter().copied());
+        let behind: [Vec<Point>; 2] = [behind_left.collect(), behind_right.collect()];
+        let edges = behind.iter().flat_map(|side| side.windows(2));
+        let mut crossed = edges.flat_map(|edge| new_edges.map(|new| crosses((edge[0], edge[1]), new)));
+        if crossed.any(|crosses| crosses) {
+            return false;
+        }
+        // With those of the points that go, so that no two tips can have any in common.
+        let goes = own[STEPS..own.len() - STEPS].iter().copied();
+        let cells = cells_around(&[left, apex, right].into_iter().chain(goes).collect::<Vec<_>>());
+        let free = cells.iter().all(|cell| {
+            !self.taken.contains(cell) && self.on_canvas(*cell) && {
+                let changes = self.changes(*cell);
+                changes == 0 || changes == 2 && own_cells.contains(cell)
+            }
+        });
+        if free {
+            self.taken.extend(cells);
+        }
+        free
+    }
+
+    /// How often coverage changes around a cell: twice for each line through it.
+    fn changes(&self, (x, y): (i64, i64)) -> usize {
+        let covered = [(x - 1, y - 1), (x, y - 1), (x, y), (x - 1, y)]
+            .map(|(x, y)| f64::from(self.plane.alpha(x, y)) > self.threshold);
+        (0..4).filter(|at| covered[*at] != covered[(at + 1) % 4]).count()
+    }
+
+    fn on_canvas(&self, (x, y): (i64, i64)) -> bool {
+        x > 0 && y > 0 && x < self.plane.width as i64 && y < self.plane.height as i64
+    }
+}
+
+/// How far a point stands out between the points some steps before and after it, if the line turns by a right angle and
+/// more there, around the inside.
+fn sharpness(points: &[Point], at: usize) -> Option<f64> {
+    let count = points.len();
+    let before = points[if at >= STEPS { at - STEPS } else { at + count - STEPS }];
+    let after = points[if at + STEPS < count { at + STEPS } else { at + STEPS - count }];
+    let (to, from) = (points[at] - before, after - points[at]);
+    (to.dot(from) < 0.0 && to.cross(from) > 0.0).then(|| (points[at] - before.midpoint(after)).hypot())
+}
+
+/// Where a tip is looked at from, and the points of the ring before and after that.
+#[derive(Clone, Copy)]
+struct Start {
+    tip: Point,
+    left: usize,
+    right: usize,
+}
+
+impl Start {
+    /// At a point; where the point beside it stands out as much, the tip is cut off straight, and half way between them.
+    fn of(points: &[Point], at: usize) -> Start {
+        let count = points.len();
+        let (left, right) = ((at + count - 1) % count, (at + 1) % count);
+        let own = sharpness(points, at).unwrap_or(0.0);
+        let beside = |place: usize| {
+            let as_much = sharpness(points, place).is_some_and(|sharp| sharp >= own - ALIKE_PX);
+            as_much && (points[place] - points[at]).hypot() < FLAT_PX
+        };
+        let between = |left: usize, right: usize| Start { tip: points[left].midpoint(points[right]), left, right };
+        if beside(right) {
+            between(at, right)
+        } else if beside(left) {
+            between(left, at)
+        } else {
+            Start { tip: points[at], left, right }
+        }
+    }
+}
+
+/// The line from a tip on, by so many places at a time.
+fn side(points: &[Point], tip: Point, first: usize, stride: usize) -> Side {
+    let count = points.len();
+    let mut side = Side { steps: 0, near: tip, far: tip, root: tip };
+    let (mut from, mut next, mut passed) = (tip, first, 0.0);
+    for steps in 0..count {
+        let length = (points[next] - from).hypot();
+        let between = |reach: f64| from.lerp(points[next], (reach - passed) / length);
+        if passed < SIDE_PX.0 {
+            side.steps = steps;
+            side.near = between(SIDE_PX.0);
+        }
+        if passed < SIDE_PX.1 {
+            side.far = between(SIDE_PX.1);
+        }
+        if passed + length >= ROOT_PX {
+            side.root = between(ROOT_PX);
+            break;
+        }
+        passed += length;
+        from = points[next];
+        next = (next + stride) % count;
+    }
+    side
+}
+
+/// A ring with its tips at their new places.
+fn replaced(points: &[Point], tips: &[Tip]) -> Ring {
+    let count = points.len();
+    let mut goes = vec![false; count];
+    for tip in tips {
+        (0..tip.count).for_each(|step| goes[(tip.first + step) % count] = true);
+    }
+    let comes: BTreeMap<usize, [Point; 3]> = tips.iter().map(|tip| (tip.first, tip.points)).collect();
+    let mut after = Vec::with_capacity(count + 2 * tips.len());
+    for (place, point) in points.iter().enumerate() {
+        if !goes[place] {
+            after.push(*point);
+        } else if let Some(points) = comes.get(&place) {
+            after.extend(points);
+        }
+    }
+    Ring::new(after)
+}
+
+/// The cell between four pixel centres that a place lies in, by its lower right pixel.
+fn cell_of(place: Point) -> (i64, i64) {
+    ((place.x + 0.5).floor() as i64, (place.y + 0.5).floor() as i64)
+}
+
+/// All cells in the box around some places.
+fn cells_around(places: &[Point]) -> Vec<(i64, i64)> {
+    let cells: Vec<(i64, i64)> = places.iter().copied().map(cell_of).collect();
+    let range =
+        |of: fn(&(i64, i64)) -> i64| cells.iter().map(of).min().unwrap_or(0)..=cells.iter().map(of).max().unwrap_or(-1);
+    range(|cell| cell.1).flat_map(|y| range(|cell| cell.0).map(move |x| (x, y))).collect()
+}
+
+/// The cells on an edge of the traced line, of a long one those at its beginning: edges lie in one cell, or on one row or
+/// column.
+fn cells_along((from, to): (Point, Point)) -> impl Iterator<Item = (i64, i64)> {
+    let count = (2.0 * (to - from).hypot()).ceil().max(1.0);
+    (0..LOOKED_AT.min(count as usize)).map(move |step| cell_of(from.lerp(to, (step as f64 + 0.5) / count)))
+}
+
+/// Whether two edges cross or touch, other than at ends that they share.
+pub(super) fn crosses((a, b): (Point, Point), (c, d): (Point, Point)) -> bool {
+    if a == c || a == d || b == c || b == d {
+        return false;
+    }
+    let apart = |a: f64, b: f64, c: f64, d: f64| a.max(b) < c.min(d) || c.max(d) < a.min(b);
+    if apart(a.x, b.x, c.x, d.x) || apart(a.y, b.y, c.y, d.y) {
+        return false;
+    }
+    let side = |from: Point, to: Point, of: Point| (to - from).cross(of - from);
+    side(a, b, c) * side(a, b, d) <= 0.0 && side(c, d, a) * side(c, d, b) <= 0.0
+}
