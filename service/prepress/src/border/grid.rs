@@ -11,6 +11,9 @@ use crate::units::Mm;
 /// their square. Measured, no source.
 const CELLS_PER_MM: f64 = 8.0;
 
+/// The same where everything is round: no line turns tighter than three of these cells. Measured, no source.
+const EVEN_CELLS_PER_MM: f64 = 6.0;
+
 /// The same where only the size of the outcome is asked for: four cells across the narrowest that is grown.
 const ROUGH_CELLS_PER_MM: f64 = 3.0;
 
@@ -18,11 +21,16 @@ const ROUGH_CELLS_PER_MM: f64 = 3.0;
 /// Common practice, no source.
 const STRIP_ROWS: usize = 128;
 
+/// Turns that a grid for even shapes asks for at least, mm.
+pub(super) const EVEN_RADIUS_MM: f64 = 3.0 / EVEN_CELLS_PER_MM;
+
 /// How finely distances are sampled.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) enum Fineness {
     /// Within the promised tolerances.
     Full,
+    /// The same for a shape whose turns are no tighter than [`EVEN_RADIUS_MM`].
+    Even,
     /// Good to about a tenth of a millimetre.
     Rough,
 }
@@ -57,6 +65,7 @@ impl Grid {
         }
         let cells = match fineness {
             Fineness::Full => CELLS_PER_MM,
+            Fineness::Even => EVEN_CELLS_PER_MM,
             Fineness::Rough => ROUGH_CELLS_PER_MM,
         };
         let cell = (1.0 / cells).max((bounds.width() * bounds.height() / MOST_NODES).sqrt());

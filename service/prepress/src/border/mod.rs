@@ -15,7 +15,7 @@
 //! 6. Shallow dents between the waves of ragged art are filled, by at most a tenth of the border, and where the steps above
 //!    moved the line by as much again, 0.1 mm at most (see `dents`).
 //!
-//! Guarantees, on grids of full resolution: a disc of radius r becomes one of r + d within 0.01 mm; the border is nowhere
+//! Guarantees, on grids that are not rough: a disc of radius r becomes one of r + d within 0.01 mm; the border is nowhere
 //! less than asked by more than 0.02 mm, and more only where steps 2 to 6 ask for it. Left to others: fitting curves
 //! (`cutline`), judging what was done (`preflight`).
 

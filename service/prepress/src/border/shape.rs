@@ -6,7 +6,7 @@ use super::corners::{Corners, stamp};
 use super::dents;
 use super::edges::Edges;
 use super::field::Field;
-use super::grid::{Fineness, Grid};
+use super::grid::{EVEN_RADIUS_MM, Fineness, Grid};
 use super::medial::{Disc, deepest, groups, spread, without_tips};
 use super::parts::{Art, bridges};
 use super::strip::Reach;
@@ -95,6 +95,11 @@ impl Lengths {
         }
     }
 
+    /// How fine a grid is needed.
+    fn fineness(&self) -> Fineness {
+        if self.rounds_corners() || self.inside < EVEN_RADIUS_MM { Fineness::Full } else { Fineness::Even }
+    }
+
     /// How far outside the grown shape distances are needed to tell how wide its holes are.
     fn hole_depth(&self) -> f64 {
         self.kept_hole.map_or(0.0, |width| (width / 2.0 - self.inside).max(0.0))
@@ -164,12 +169,13 @@ struct Work<'a> {
 
 /// See [`super::grow`].
 pub(super) fn grow(edge: &Region, growth: &Growth, cancel: &Cancel) -> Result<Grown, Fault> {
-    on_grid(edge, growth, Fineness::Full, cancel, |work, art| work.finish(art))
+    let lengths = Lengths::of(growth);
+    on_grid(edge, growth, (&lengths, lengths.fineness()), cancel, |work, art| work.finish(art))
 }
 
 /// See [`super::rough_bounds`].
 pub(super) fn rough_bounds(edge: &Region, growth: &Growth, cancel: &Cancel) -> Result<Rect, Fault> {
-    on_grid(edge, growth, Fineness::Rough, cancel, |work, _| {
+    on_grid(edge, growth, (&Lengths::of(growth), Fineness::Rough), cancel, |work, _| {
         let shaped = work.shape()?;
         Region::new(shaped.rings).bounds().ok_or(Fault::ArtBlank)
     })
@@ -179,11 +185,10 @@ pub(super) fn rough_bounds(edge: &Region, growth: &Growth, cancel: &Cancel) -> R
 fn on_grid<T>(
     edge: &Region,
     growth: &Growth,
-    fineness: Fineness,
+    (lengths, fineness): (&Lengths, Fineness),
     cancel: &Cancel,
     run: impl FnOnce(&Work<'_>, &Art) -> Result<T, Fault>,
 ) -> Result<T, Fault> {
-    let lengths = Lengths::of(growth);
     let hole_floor = lengths.kept_hole.map(|width| width + 2.0 * lengths.border);
     let art = Art::sort_out(edge, growth.cutting.speck.mm(), hole_floor)?;
     let bounds = art.rings.iter().map(Ring::bounds).reduce(|a, b| a.union(b)).ok_or(Fault::ArtBlank)?;
@@ -194,7 +199,7 @@ fn on_grid<T>(
     let reach = lengths.reach_around_art(&grid, false);
     let mut field = Field::measure(grid, &edges, inside_flags(&grid, &art.rings), reach, cancel)?;
     let bridges = if joins_parts { lengths.bridges(&mut field, &art, cancel)? } else { Vec::new() };
-    run(&Work { lengths: &lengths, grid, art: &field, bridges, fineness, cancel }, &art)
+    run(&Work { lengths, grid, art: &field, bridges, fineness, cancel }, &art)
 }
 
 /// A shape with what was done to it.
@@ -313,8 +318,8 @@ impl Work<'_> {
     fn look(&self, round: usize) -> f64 {
         let least = self.lengths.half_width + LOOK_OVER_CELLS * self.grid.cell();
         match self.fineness {
-            Fineness::Full if round == 0 => self.lengths.look.max(least),
-            Fineness::Full | Fineness::Rough => least,
+            Fineness::Full | Fineness::Even if round == 0 => self.lengths.look.max(least),
+            Fineness::Full | Fineness::Even | Fineness::Rough => least,
         }
     }
 
