@@ -11,7 +11,7 @@ use std::ops::RangeInclusive;
 
 use pulp::{Arch, NullaryFnOnce};
 
-use super::stations::Stations;
+use super::stations::Stretch;
 use crate::geom::{Point, Vec2};
 
 /// Rounds of parameter improvement. More change the error by less than a hundredth of the tolerance. Measured, no source.
@@ -115,7 +115,7 @@ pub(super) struct Joint {
 
 impl Joint {
     /// Its place, and the direction of travel there.
-    pub(super) fn place(self, stations: &Stations) -> (Point, Vec2) {
+    pub(super) fn place(self, stations: Stretch<'_>) -> (Point, Vec2) {
         let (share, turn) = VARIANTS[self.variant];
         let tangent = stations.tangents[self.at];
         // The region lies to the right of its rings: this moves outward.
@@ -127,12 +127,12 @@ impl Joint {
 }
 
 /// The cubic from one joint to another, if one keeps the limits.
-pub(super) fn fit(stations: &Stations, from: Joint, to: Joint, limits: &Limits) -> Option<Cubic> {
+pub(super) fn fit(stations: Stretch<'_>, from: Joint, to: Joint, limits: &Limits) -> Option<Cubic> {
     Arch::new().dispatch(Attempt { stations, from, to, limits })
 }
 
 struct Attempt<'a> {
-    stations: &'a Stations,
+    stations: Stretch<'a>,
     from: Joint,
     to: Joint,
     limits: &'a Limits,
@@ -193,7 +193,7 @@ struct Looked {
 
 impl Looked {
     #[inline(always)]
-    fn of(stations: &Stations, span: RangeInclusive<usize>, (start, end): (Point, Point)) -> Looked {
+    fn of(stations: Stretch<'_>, span: RangeInclusive<usize>, (start, end): (Point, Point)) -> Looked {
         let (at, steps) = (*span.start(), span.end() - span.start());
         let stride = steps.div_ceil(LOOKED_AT);
         let last = steps.div_ceil(stride);
@@ -293,7 +293,7 @@ impl Looked {
 
     /// Whether a cubic runs on and is near all stations of the span, those left out too.
     #[inline(always)]
-    fn passes(&self, cubic: &Cubic, stations: &Stations, limits: &Limits) -> bool {
+    fn passes(&self, cubic: &Cubic, stations: Stretch<'_>, limits: &Limits) -> bool {
         let parameters = &self.parameters[..self.count];
         if !parameters.windows(2).all(|pair| pair[0] <= pair[1] + 1e-3) {
             return false;

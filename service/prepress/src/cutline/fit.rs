@@ -5,10 +5,9 @@
 //! from which the next ones come farthest.
 
 use super::cubic::{Cubic, Joint, Limits, MOST_STATIONS, Radii, VARIANTS, fit};
-use super::stations::Stations;
+use super::stations::Stretch;
 use crate::cancel::Cancel;
 use crate::fault::Fault;
-use crate::geom::BezPath;
 
 /// Ways that are followed at once: on lines too long for more, usually, where a line has a few nodes too many, and where it
 /// turns tighter than it should, for then many more may find a way around that. More cost time and save little: six instead of
@@ -62,10 +61,10 @@ const SHORTER: [f64; 2] = [0.9, 0.78];
 /// More only where nothing else leads on.
 const OVER_OWN: f64 = 1.015;
 
-/// A line along a ring.
+/// A line along a stretch.
 pub(super) struct Fitted {
-    /// Closed.
-    pub(super) path: BezPath,
+    /// From its first station to its last.
+    pub(super) cubics: Vec<Cubic>,
     /// The share of the cutting radii that it keeps everywhere.
     pub(super) kept: f64,
 }
@@ -93,7 +92,7 @@ struct Row {
 
 /// A search for a path: a row for each cubic.
 struct Search<'a> {
-    stations: &'a Stations,
+    stations: Stretch<'a>,
     strict: [Limits; 2],
     /// The same for where many ways are followed and few usually.
     close: [Limits; 2],
@@ -202,20 +201,15 @@ impl Search<'_> {
     }
 
     /// The way that came farthest.
-    fn path(self) -> BezPath {
+    fn cubics(self) -> Vec<Cubic> {
         let mut cubics = Vec::with_capacity(self.rows.len());
         let mut at = 0;
         for row in self.rows.iter().rev() {
             cubics.push(row.ways[at].cubic);
             at = row.ways[at].before;
         }
-        let mut path = BezPath::new();
-        path.move_to(self.stations.smooth[0]);
-        for Cubic([_, leave, land, end]) in cubics.into_iter().rev() {
-            path.curve_to(leave, land, end);
-        }
-        path.close_path();
-        path
+        cubics.reverse();
+        cubics
     }
 }
 
@@ -227,7 +221,7 @@ impl Search<'_> {
 /// # Errors
 /// `run.cancelled`.
 pub(super) fn path(
-    stations: &Stations,
+    stations: Stretch<'_>,
     (tolerance, at_least): (f64, Option<f64>),
     radii: Radii,
     beam: usize,
@@ -259,11 +253,11 @@ pub(super) fn path(
         }
     }
     cancel.check()?;
-    Ok(Some(Fitted { path: search.path(), kept }))
+    Ok(Some(Fitted { cubics: search.cubics(), kept }))
 }
 
 /// One cubic more on each of the ways so far, the farthest first: those `most` that come farthest, and perhaps some others.
-fn farther(stations: &Stations, starts: &[Joint], limits: &Limits, most: usize, cancel: &Cancel) -> Vec<Reached> {
+fn farther(stations: Stretch<'_>, starts: &[Joint], limits: &Limits, most: usize, cancel: &Cancel) -> Vec<Reached> {
     let mut row: Vec<Reached> = Vec::new();
     let reach = |row: &mut Vec<Reached>, way: Reached| {
         let key = |way: &Reached| (std::cmp::Reverse(way.end.at), way.end.variant);
@@ -302,7 +296,7 @@ fn farther(stations: &Stations, starts: &[Joint], limits: &Limits, most: usize, 
 /// The longest span from a joint that keeps the limits, if it is not too short for them. Where the ring closes the line has
 /// to meet its own start, and needs room for it: what ends shortly before is shortened.
 fn heeding(
-    stations: &Stations,
+    stations: Stretch<'_>,
     from: Joint,
     (variant, least, usual): (usize, usize, Option<usize>),
     limits: &Limits,
@@ -333,7 +327,7 @@ struct Wanted {
 
 /// The longest span from a joint: steps that double away from a first try, then halves.
 fn longest(
-    stations: &Stations,
+    stations: Stretch<'_>,
     from: Joint,
     variant: usize,
     wanted: &Wanted,
@@ -371,7 +365,7 @@ fn longest(
 }
 
 /// To the next station with handles of a third of the distance: always near the ring.
-fn straightest(stations: &Stations, from: Joint) -> Reached {
+fn straightest(stations: Stretch<'_>, from: Joint) -> Reached {
     let end = Joint { at: from.at + 1, variant: 0 };
     let ((start, leave), (stop, land)) = (from.place(stations), end.place(stations));
     let handle = start.distance(stop) / 3.0;

@@ -19,10 +19,12 @@ mod tests;
 
 use rayon::prelude::*;
 
-use self::stations::Stations;
+use self::cubic::Cubic;
+use self::fit::Fitted;
+use self::stations::{Stations, Stretch};
 use crate::cancel::Cancel;
 use crate::fault::Fault;
-use crate::geom::{CutLine, Point, Region, Ring};
+use crate::geom::{BezPath, CutLine, Point, Region, Ring};
 use crate::order::Cutting;
 use crate::units::Mm;
 
@@ -122,30 +124,68 @@ impl Pen<'_> {
     /// the one that keeps most of them.
     fn line(&self, ring: &Ring, tolerance: f64, smoothing: f64) -> Result<(CutLine, bool), Fault> {
         let mut stations = Stations::along(ring, smoothing);
-        let path = |stations: &Stations, limits, beam| fit::path(stations, limits, self.radii, beam, self.cancel);
         let [few, usual, more, many] = fit::BEAMS;
-        let first = path(&stations, (tolerance, None), if self.many { usual } else { few })?;
-        let mut fitted = first.ok_or_else(broken)?;
-        let others = [(many, fit::CLOSER), (usual, fit::CLOSER), (usual, fit::CLOSER), (many, CLOSE)];
-        for (tries, (beam, share)) in others.iter().filter(|_| self.many).enumerate() {
-            if fitted.kept >= 1.0 {
+        let first = self.along(&stations, (tolerance, None), if self.many { usual } else { few })?;
+        let mut line = first.ok_or_else(broken)?;
+        if !self.many {
+            return Ok((line.closed()?, line.is_gentle()));
+        }
+        if !line.is_gentle() {
+            self.anew(&stations, &mut line, (tolerance * fit::CLOSER, many), |fitted, _| fitted.kept < 1.0)?;
+        }
+        for (beam, share) in [(usual, fit::CLOSER), (usual, fit::CLOSER), (many, CLOSE)] {
+            if line.is_gentle() {
                 break;
             }
-            if tries > 0 {
-                stations.start_elsewhere();
-            }
-            if let Some(other) = path(&stations, (tolerance * share, Some(fitted.kept)), *beam)? {
-                fitted = other;
+            stations.start_elsewhere();
+            if let Some(other) = self.along(&stations, (tolerance * share, Some(line.kept())), beam)? {
+                line = other;
             }
         }
-        let gentle = fitted.kept >= 1.0;
-        let line = CutLine::new(fitted.path).ok_or_else(broken)?;
-        if self.many && gentle && A_LITTLE_MANY.contains(&nodes_per_100_mm(std::slice::from_ref(&line))) {
-            let other = path(&stations, (tolerance, Some(fit::NOT_ALL)), more)?;
-            let fewer = other.and_then(|other| CutLine::new(other.path)).filter(|fewer| fewer.nodes() < line.nodes());
-            return Ok((fewer.unwrap_or(line), true));
+        let closed = line.closed()?;
+        if line.is_gentle() && A_LITTLE_MANY.contains(&nodes_per_100_mm(std::slice::from_ref(&closed))) {
+            let too_many =
+                |fitted: &Fitted, length_mm| fitted.cubics.len() as f64 / length_mm * 100.0 >= A_LITTLE_MANY.start;
+            self.anew(&stations, &mut line, (tolerance, more), too_many)?;
+            return Ok((line.closed()?, true));
         }
-        Ok((line, gentle))
+        Ok((closed, line.is_gentle()))
+    }
+
+    /// A line along a ring's stretches, within a tolerance; `None` as soon as it is certain to keep no more of the cutting radii
+    /// than `at_least`.
+    fn along(
+        &self,
+        stations: &Stations,
+        (tolerance, at_least): (f64, Option<f64>),
+        beam: usize,
+    ) -> Result<Option<Line>, Fault> {
+        let path = |stretch: &Stretch<'_>| fit::path(*stretch, (tolerance, at_least), self.radii, beam, self.cancel);
+        let fitted = stations.stretches().par_iter().map(path).collect::<Result<Option<_>, _>>()?;
+        Ok(fitted.map(Line))
+    }
+
+    /// Fits some stretches of a line anew, within a tolerance and on so many ways: those that `which` picks by what they are and
+    /// their length in mm. Takes what keeps more of the cutting radii or has fewer nodes.
+    fn anew(
+        &self,
+        stations: &Stations,
+        line: &mut Line,
+        (tolerance, beam): (f64, usize),
+        which: impl Fn(&Fitted, f64) -> bool + Sync,
+    ) -> Result<(), Fault> {
+        line.0.par_iter_mut().zip(stations.stretches()).try_for_each(|(fitted, stretch)| {
+            if !which(fitted, stretch.length_mm()) {
+                return Ok(());
+            }
+            let at_least = fitted.kept.min(fit::NOT_ALL);
+            let other = fit::path(stretch, (tolerance, Some(at_least)), self.radii, beam, self.cancel)?;
+            let better = |other: &Fitted| other.kept > fitted.kept || other.cubics.len() < fitted.cubics.len();
+            if let Some(other) = other.filter(better) {
+                *fitted = other;
+            }
+            Ok(())
+        })
     }
 
     /// Lines much truer to smooth rings, if they need few nodes all the same, keep the radii and do not cross.
@@ -156,6 +196,29 @@ impl Pen<'_> {
         let (lines, gentle) = self.lines(rings, FINE_MM, FINE_SMOOTHING_MM)?;
         let few = nodes_per_100_mm(&lines) <= AIMED_NODES.min(nodes * MOST_FOR_FINE);
         Ok((gentle && few && crossing::found(&lines, self.cancel)?.is_empty()).then_some(lines))
+    }
+}
+
+/// A line along a ring, stretch by stretch.
+struct Line(Vec<Fitted>);
+
+impl Line {
+    /// The share of the cutting radii that it keeps everywhere.
+    fn kept(&self) -> f64 {
+        self.0.iter().map(|fitted| fitted.kept).fold(1.0, f64::min)
+    }
+
+    fn is_gentle(&self) -> bool {
+        self.kept() >= 1.0
+    }
+
+    fn closed(&self) -> Result<CutLine, Fault> {
+        let cubics = || self.0.iter().flat_map(|fitted| &fitted.cubics);
+        let mut path = BezPath::new();
+        path.move_to(cubics().next().ok_or_else(broken)?.0[0]);
+        cubics().for_each(|Cubic([_, leave, land, end])| path.curve_to(*leave, *land, *end));
+        path.close_path();
+        CutLine::new(path).ok_or_else(broken)
     }
 }
 

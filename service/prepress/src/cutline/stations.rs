@@ -1,5 +1,7 @@
 //! A ring resampled in even steps and smoothed, with its direction at every station.
 
+use std::ops::Range;
+
 use crate::geom::{Parabola, Point, Ring, Vec2};
 
 /// Distance of stations, mm. Finer follows the grid's noise and costs time; coarser misses turns of half a millimetre.
@@ -22,16 +24,41 @@ const SLOPE_WINDOW: usize = 3;
 const START_WINDOW: usize = 5;
 const STRAIGHT: f64 = 0.1;
 
-/// A ring as stations, the first one once more after the last: no span goes beyond.
+/// Stations of a stretch, and half as many more: long rings are dealt with in stretches side by side. Each costs about half a
+/// node, because its last cubic has to end where the next stretch begins.
+const STRETCH: usize = 1500;
+
+/// A ring as stations, the first one once more after the last.
 pub(super) struct Stations {
+    raw: Vec<Point>,
+    smooth: Vec<Point>,
+    tangents: Vec<Vec2>,
+    curvature: Vec<f64>,
+}
+
+/// Some of a ring's stations: no span goes beyond.
+#[derive(Clone, Copy)]
+pub(super) struct Stretch<'a> {
     /// On the ring itself.
-    pub(super) raw: Vec<Point>,
+    pub(super) raw: &'a [Point],
     /// Smoothed.
-    pub(super) smooth: Vec<Point>,
+    pub(super) smooth: &'a [Point],
     /// Unit direction of travel.
-    pub(super) tangents: Vec<Vec2>,
+    pub(super) tangents: &'a [Vec2],
     /// Signed curvature, 1/mm: positive turns clockwise as seen with y down.
-    pub(super) curvature: Vec<f64>,
+    pub(super) curvature: &'a [f64],
+}
+
+impl Stretch<'_> {
+    /// Steps from its first station to its last.
+    pub(super) fn count(&self) -> usize {
+        self.raw.len() - 1
+    }
+
+    /// About how long it is.
+    pub(super) fn length_mm(&self) -> f64 {
+        self.count() as f64 * STEP_MM
+    }
 }
 
 impl Stations {
@@ -59,21 +86,44 @@ impl Stations {
             tangents: closed(tangents),
             curvature: closed(curvature),
         };
-        stations.start_at(stations.straight_place(0));
+        stations.start_at(stations.straight_place(0..count));
         stations
     }
 
     /// The same ring from another straight place, a third of it farther on.
     pub(super) fn start_elsewhere(&mut self) {
-        self.start_at(self.straight_place(self.count() / 3));
+        let (count, from) = (self.count(), self.count() / 3);
+        self.start_at(self.straight_place(from..from + count));
     }
 
-    /// The first straight place from a station on; the straightest where none is.
-    fn straight_place(&self, from: usize) -> usize {
+    /// The ring from where it starts, cut at straight places. The stretches are the ring's and not the threads', so that any
+    /// number of these comes to the same line.
+    pub(super) fn stretches(&self) -> Vec<Stretch<'_>> {
+        let count = self.count();
+        let pieces = (count / STRETCH).max(1);
+        let cut = |piece: usize| match piece * count / pieces {
+            near if piece > 0 && piece < pieces => self.straight_place(near - STRETCH / 4..near + STRETCH / 4),
+            end => end,
+        };
+        let cuts: Vec<usize> = (0..=pieces).map(cut).collect();
+        cuts.windows(2).map(|ends| self.stretch(ends[0]..ends[1] + 1)).collect()
+    }
+
+    fn stretch(&self, stations: Range<usize>) -> Stretch<'_> {
+        Stretch {
+            raw: &self.raw[stations.clone()],
+            smooth: &self.smooth[stations.clone()],
+            tangents: &self.tangents[stations.clone()],
+            curvature: &self.curvature[stations],
+        }
+    }
+
+    /// The first straight place of some stations; the straightest where none is.
+    fn straight_place(&self, stations: Range<usize>) -> usize {
         let count = self.count();
         let around = |index: usize| (0..=2 * START_WINDOW).map(move |k| (index + count + k - START_WINDOW) % count);
         let most = |index: usize| around(index).map(|near| self.curvature[near].abs()).fold(0.0, f64::max);
-        let on = || (from..from + count).map(|index| index % count);
+        let on = || stations.clone().map(|index| index % count);
         let straightest = || on().min_by(|a, b| most(*a).total_cmp(&most(*b)));
         on().find(|index| most(*index) < STRAIGHT).or_else(straightest).unwrap_or(0)
     }
@@ -90,8 +140,7 @@ impl Stations {
         turned(&mut self.curvature, index);
     }
 
-    /// How many.
-    pub(super) fn count(&self) -> usize {
+    fn count(&self) -> usize {
         self.raw.len() - 1
     }
 }
