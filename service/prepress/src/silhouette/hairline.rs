@@ -33,6 +33,9 @@ const STRONG_ALPHA: u8 = 128;
 /// On both sides of a ridge, two steps away, alpha is at most this part of the ridge's.
 const FALL: u8 = 2;
 
+/// Ways in which it may: columns to the right, rows down.
+const WAYS: [(i64, i64); 4] = [(1, 0), (0, 1), (1, 1), (-1, 1)];
+
 /// Pixels of the longer side to each of a step's: a stroke that an enlarged picture blurs is as wide as its enlargement.
 /// Steps are tried from one pixel on, each twice the one before. Measured on enlarged clip art.
 const PIXELS_PER_STEP: usize = 1000;
@@ -49,17 +52,17 @@ const THIN_REACH: usize = 3;
 /// Most weak pixels are the soft edges of shadows and glows: a pixel is asked whether it is a ridge only when a stroke could
 /// begin there or has come to it.
 pub(super) fn keep(plane: &mut Plane<'_>, cancel: &Cancel) -> Result<(), Fault> {
-    let longest_step = (plane.width.max(plane.height) / PIXELS_PER_STEP).max(1) as i64;
-    let seeds = seeds(plane, longest_step, cancel)?;
+    let ridges = Ridges::in_plane(plane);
+    let seeds = seeds(plane, &ridges, cancel)?;
     // One bit for each pixel: as bytes they would cost more memory than all else here.
     let mut was_asked = vec![0_u64; if seeds.is_empty() { 0 } else { (plane.width * plane.height).div_ceil(64) }];
     let mut take = |index: usize| {
         let (word, bit) = (&mut was_asked[index / 64], 1 << (index % 64));
         let is_new = *word & bit == 0;
         *word |= bit;
-        is_new && (FAINT_ALPHA..STRONG_ALPHA).contains(&plane.alpha_at(index)) && is_ridge(plane, index, longest_step)
+        is_new && (FAINT_ALPHA..STRONG_ALPHA).contains(&plane.alpha_at(index)) && ridges.has(plane, index)
     };
-    let most_faint = MOST_FAINT_PX * longest_step as usize;
+    let most_faint = MOST_FAINT_PX * ridges.longest_step as usize;
     // With each link, for how many it has been faint.
     let mut links: Vec<(usize, usize)> = Vec::new();
     let mut steps = 0_usize;
@@ -92,27 +95,26 @@ pub(super) fn keep(plane: &mut Plane<'_>, cancel: &Cancel) -> Result<(), Fault> 
 }
 
 /// Weak ridges beside what covers by itself, in the picture's order.
-fn seeds(plane: &Plane<'_>, longest_step: i64, cancel: &Cancel) -> Result<Vec<usize>, Fault> {
+fn seeds(plane: &Plane<'_>, ridges: &Ridges, cancel: &Cancel) -> Result<Vec<usize>, Fault> {
     let firsts: Vec<usize> = (0..plane.height).step_by(ROWS).collect();
     let of_rows = |first: usize| {
         cancel.check()?;
-        Ok(seeds_in(plane, first..(first + ROWS).min(plane.height), longest_step))
+        Ok(seeds_in(plane, first..(first + ROWS).min(plane.height), ridges))
     };
     let seeds: Vec<Vec<usize>> = firsts.into_par_iter().map(of_rows).collect::<Result<_, Fault>>()?;
     Ok(seeds.concat())
 }
 
 /// Those in some rows.
-fn seeds_in(plane: &Plane<'_>, rows: Range<usize>, longest_step: i64) -> Vec<usize> {
+fn seeds_in(plane: &Plane<'_>, rows: Range<usize>, ridges: &Ridges) -> Vec<usize> {
     let weak = WEAK_ALPHA..STRONG_ALPHA;
     let nothing = || vec![0; plane.width.div_ceil(ALIKE)];
-    let above = rows.start.checked_sub(1).map_or_else(nothing, |y| strong_in(plane, y));
-    // Of the rows above, at and below the one that is looked at.
-    let mut strong = [nothing(), above, strong_in(plane, rows.start)];
+    let of_row = |y: Option<usize>| y.filter(|y| *y < plane.height).map_or_else(nothing, |y| strong_in(plane, y));
+    // From the row above the first one to the one below the last. All at once: it brings what is asked for below nearer to the
+    // processor, row by row as memory likes it.
+    let strong: Vec<Vec<u64>> = (rows.start..rows.end + 2).map(|below| of_row(below.checked_sub(1))).collect();
     let mut seeds = Vec::new();
-    for y in rows {
-        strong.rotate_left(1);
-        strong[2] = if y + 1 < plane.height { strong_in(plane, y + 1) } else { nothing() };
+    for (y, strong) in rows.zip(strong.windows(3)) {
         let column = |number: usize| strong.iter().fold(0, |bits, row| bits | row.get(number).copied().unwrap_or(0));
         // Few pixels are weak: stretches without one are passed at once.
         let stretches = plane.stretches(y).enumerate();
@@ -126,7 +128,7 @@ fn seeds_in(plane: &Plane<'_>, rows: Range<usize>, longest_step: i64) -> Vec<usi
             while open != 0 {
                 let index = stretch.start + open.trailing_zeros() as usize;
                 open &= open - 1;
-                if is_ridge(plane, index, longest_step) {
+                if ridges.has(plane, index) {
                     seeds.push(index);
                 }
             }
@@ -180,37 +182,50 @@ fn is_stub(plane: &Plane<'_>, seed: usize, links: &[(usize, usize)]) -> bool {
     })
 }
 
-/// Whether alpha falls off on both sides in some direction, at some step.
-fn is_ridge(plane: &Plane<'_>, index: usize, longest_step: i64) -> bool {
-    let (x, y) = ((index % plane.width) as i64, (index / plane.width) as i64);
-    let (width, height) = (plane.width as i64, plane.height as i64);
-    let room = 2 * longest_step;
-    let own = plane.alpha_at(index);
-    if x >= room && y >= room && x + room < width && y + room < height {
-        let beside = |(dx, dy): (i64, i64)| plane.alpha_at(index.wrapping_add_signed((dy * width + dx) as isize));
-        falls_off(own, longest_step, beside)
-    } else {
-        falls_off(own, longest_step, |(dx, dy)| plane.alpha(x + dx, y + dy))
+/// Where ridges are looked for.
+struct Ridges {
+    longest_step: i64,
+    /// For each step of them, by how much the number of a pixel differs from that of its neighbour to the right, below, and
+    /// below to both sides.
+    ways: Vec<[isize; 4]>,
+}
+
+impl Ridges {
+    fn in_plane(plane: &Plane<'_>) -> Ridges {
+        let longest_step = (plane.width.max(plane.height) / PIXELS_PER_STEP).max(1) as i64;
+        let steps = std::iter::successors(Some(1), |step| Some(step * 2)).take_while(|step| *step <= longest_step);
+        let row = plane.width as isize;
+        let ways = steps.map(|step| WAYS.map(|(right, down)| (down as isize * row + right as isize) * step as isize));
+        Ridges { longest_step, ways: ways.collect() }
+    }
+
+    /// Whether alpha falls off on both sides of a pixel in some direction, at some step.
+    fn has(&self, plane: &Plane<'_>, index: usize) -> bool {
+        let (x, y) = ((index % plane.width) as i64, (index / plane.width) as i64);
+        let (width, height) = (plane.width as i64, plane.height as i64);
+        let room = 2 * self.longest_step;
+        let own = plane.alpha_at(index);
+        if x >= room && y >= room && x + room < width && y + room < height {
+            let at = |way: isize| plane.sample(index.wrapping_add_signed(way));
+            self.ways
+                .iter()
+                .any(|[a, b, c, d]| falls(own, *a, at) | falls(own, *b, at) | falls(own, *c, at) | falls(own, *d, at))
+        } else {
+            let steps = (0..self.ways.len()).map(|power| 1_i64 << power);
+            let mut ways = steps.flat_map(|step| WAYS.map(|(right, down)| (right * step, down * step)));
+            ways.any(|(right, down)| {
+                falls(own, 1, |times| plane.alpha(x + times as i64 * right, y + times as i64 * down))
+            })
+        }
     }
 }
 
-/// The same of a pixel's alpha and that of the pixels beside it.
+/// Whether alpha falls off on both sides along a way. Which of the pixels has less is beyond guessing: all are compared,
+/// without a branch.
 #[inline(always)]
-fn falls_off(own: u8, longest_step: i64, beside: impl Fn((i64, i64)) -> u8) -> bool {
-    let falls = |(dx, dy): (i64, i64), step: i64| {
-        [step, -step].into_iter().all(|side| {
-            let at = |steps: i64| beside((side * steps * dx, side * steps * dy));
-            at(1) <= own && at(2) <= own / FALL
-        })
-    };
-    let mut step = 1;
-    while step <= longest_step {
-        if [(1, 0), (0, 1), (1, 1), (1, -1)].into_iter().any(|way| falls(way, step)) {
-            return true;
-        }
-        step *= 2;
-    }
-    false
+fn falls(own: u8, way: isize, at: impl Fn(isize) -> u8) -> bool {
+    let low = own / FALL;
+    (at(way) <= own) & (at(-way) <= own) & (at(2 * way) <= low) & (at(-2 * way) <= low)
 }
 
 fn around(plane: &Plane<'_>, index: usize) -> impl Iterator<Item = usize> + use<> {

@@ -129,7 +129,12 @@ impl<'a> Plane<'a> {
 
     /// Alpha of a pixel by its number, row by row.
     pub(super) fn alpha_at(&self, index: usize) -> u8 {
-        if self.is_raised(index) { RAISED_ALPHA } else { self.samples[index * 4 + 3] }
+        if self.is_raised(index) { RAISED_ALPHA } else { self.sample(index) }
+    }
+
+    /// A pixel's own alpha, whether or not it belongs to a thin stroke.
+    pub(super) fn sample(&self, index: usize) -> u8 {
+        self.samples[index * 4 + 3]
     }
 
     /// Whether a pixel belongs to a thin stroke.
