@@ -44,6 +44,9 @@ const CORNER_RADII: [f64; 4] = [1.2, 1.4, 1.7, 2.0];
 /// So much everywhere, also without a border: the curve fit passes over it by itself, mm. Shallower dents are not worth it.
 const LEAST_DEPTH_MM: f64 = 0.02;
 
+/// Dents are looked at from this depth on, mm.
+const LEAST_LOOKED_AT_MM: f64 = LEAST_DEPTH_MM / 4.0;
+
 /// Distance of samples, mm.
 const STEP_MM: f64 = 0.1;
 
@@ -94,6 +97,11 @@ impl Limits {
     fn longest(&self) -> usize {
         (self.length[1] / STEP_MM) as usize
     }
+
+    /// By what angle the outline turns at least where it lies so far under a chord that it is worth a look.
+    fn least_dent(&self) -> f64 {
+        0.9 * 4.0 * LEAST_LOOKED_AT_MM / self.length[1]
+    }
 }
 
 /// How much of something is done: all at the first limit, nothing at the second.
@@ -108,6 +116,8 @@ const STARTS: usize = 256;
 struct Samples {
     /// With the last ones once more before the first, and the first ones once more after the last.
     points: Vec<Point>,
+    /// By what angles the ring turns towards its outside, from the first of those on.
+    dents: Vec<f64>,
     count: usize,
     step: f64,
 }
@@ -128,12 +138,25 @@ impl Samples {
         let count = points.len();
         let around =
             (0..count + 2 * AROUND).map(|index| points[(index + (AROUND / count + 1) * count - AROUND) % count]);
-        Some(Samples { points: around.collect(), count, step })
+        let points: Vec<Point> = around.collect();
+        let inner = points.windows(3).scan(0.0, |sum, three| {
+            let (to, from) = (three[1] - three[0], three[2] - three[1]);
+            // The region lies to the right of its rings.
+            *sum += (-to.cross(from).atan2(to.dot(from))).max(0.0);
+            Some(*sum)
+        });
+        let dents = std::iter::once(0.0).chain(inner).collect();
+        Some(Samples { points, dents, count, step })
     }
 
     /// Counted from the first one; up to [`AROUND`] less, or more than there are, goes around the ring.
     fn at(&self, index: isize) -> Point {
         self.points[(index + AROUND as isize) as usize]
+    }
+
+    /// By what angle the ring turns towards its outside between a sample and one that is a span away.
+    fn dent(&self, start: usize, span: usize) -> f64 {
+        self.dents[start + AROUND + span - 1] - self.dents[start + AROUND]
     }
 
     /// Samples next to each other.
@@ -248,7 +271,8 @@ fn under_bridges<const N: usize>(
     for &start in starts {
         let ahead = samples.run(start as isize, longest + 1);
         for span in (SHORTEST..=longest).step_by(limits.stride) {
-            if rises_over((ahead[0], ahead[span]), ahead[span / 2], limits.poke[1]) {
+            let has_dent = samples.dent(start, span) >= limits.least_dent();
+            if !has_dent || rises_over((ahead[0], ahead[span]), ahead[span / 2], limits.poke[1]) {
                 continue;
             }
             let Some(bridges) = Bridges::between((ahead[0], ahead[span]), radii) else { continue };
@@ -314,7 +338,7 @@ fn kept<const N: usize>(
     let (length, progress) =
         (fading(bridges.length, limits.length), fading(progress / (samples.step * stride as f64), PROGRESS));
     std::array::from_fn(|at| {
-        if lost[at] || depth[at] < LEAST_DEPTH_MM / 4.0 {
+        if lost[at] || depth[at] < LEAST_LOOKED_AT_MM {
             return 0.0;
         }
         fading(depth[at], limits.depth) * fading(poke[at], limits.poke) * length * progress
