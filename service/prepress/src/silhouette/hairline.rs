@@ -8,12 +8,9 @@ use std::ops::Range;
 
 use rayon::prelude::*;
 
-use super::trace::{ALIKE, Plane, ROWS};
+use super::plane::{ALIKE, Plane, ROWS, STRONG_ALPHA, WEAK_ALPHA};
 use crate::cancel::Cancel;
 use crate::fault::Fault;
-
-/// Alpha from which a ridge is a stroke: an eighth of full. Below it is mostly compression noise.
-const WEAK_ALPHA: u8 = 32;
 
 /// Alpha from which a ridge goes on with a stroke: where one tapers to a point it covers ever less, and would end half a
 /// millimetre early on a coarse picture. Beside hard edges a resampling filter leaves up to 6 (2.4 % with Lanczos's); with 12
@@ -26,9 +23,6 @@ const MOST_FAINT_PX: usize = 4;
 
 /// A stroke goes on into a pixel with this part of its alpha and more: with less it ends there, and what is left is its blur.
 const STEEPEST_TAPER: u8 = 4;
-
-/// Alpha that counts as covered by itself.
-const STRONG_ALPHA: u8 = 128;
 
 /// On both sides of a ridge, two steps away, alpha is at most this part of the ridge's.
 const FALL: u8 = 2;
@@ -107,26 +101,22 @@ fn seeds(plane: &Plane<'_>, ridges: &Ridges, cancel: &Cancel) -> Result<Vec<usiz
 
 /// Those in some rows.
 fn seeds_in(plane: &Plane<'_>, rows: Range<usize>, ridges: &Ridges) -> Vec<usize> {
-    let weak = WEAK_ALPHA..STRONG_ALPHA;
-    let nothing = || vec![0; plane.width.div_ceil(ALIKE)];
-    let of_row = |y: Option<usize>| y.filter(|y| *y < plane.height).map_or_else(nothing, |y| strong_in(plane, y));
-    // From the row above the first one to the one below the last. All at once: it brings what is asked for below nearer to the
-    // processor, row by row as memory likes it.
+    let of_row = |y: Option<usize>| -> Vec<u64> {
+        let stretches = y.filter(|y| *y < plane.height).map(|y| plane.stretches(y));
+        stretches.into_iter().flatten().map(|stretch| u64::from(stretch.strong)).collect()
+    };
+    // From the row above the first one to the one below the last.
     let strong: Vec<Vec<u64>> = (rows.start..rows.end + 2).map(|below| of_row(below.checked_sub(1))).collect();
     let mut seeds = Vec::new();
     for (y, strong) in rows.zip(strong.windows(3)) {
         let column = |number: usize| strong.iter().fold(0, |bits, row| bits | row.get(number).copied().unwrap_or(0));
         // Few pixels are weak: stretches without one are passed at once.
-        let stretches = plane.stretches(y).enumerate();
-        for (number, (stretch, _)) in stretches.filter(|(_, (_, (low, high)))| *low < weak.end && *high >= weak.start) {
+        for (number, stretch) in plane.stretches(y).enumerate().filter(|(_, stretch)| stretch.weak != stretch.strong) {
             let (before, own, after) = (column(number.wrapping_sub(1)), column(number), column(number + 1));
             let beside = own | own << 1 | own >> 1 | before >> (ALIKE - 1) | (after & 1) << (ALIKE - 1);
-            if beside == 0 {
-                continue;
-            }
-            let mut open = beside & plane.bits(&stretch, weak.start) & !strong[1][number];
+            let mut open = beside & u64::from(stretch.weak & !stretch.strong);
             while open != 0 {
-                let index = stretch.start + open.trailing_zeros() as usize;
+                let index = stretch.pixels.start + open.trailing_zeros() as usize;
                 open &= open - 1;
                 if ridges.has(plane, index) {
                     seeds.push(index);
@@ -135,17 +125,6 @@ fn seeds_in(plane: &Plane<'_>, rows: Range<usize>, ridges: &Ridges) -> Vec<usize
         }
     }
     seeds
-}
-
-/// One bit for each pixel of a row, stretch by stretch: whether it covers by itself.
-fn strong_in(plane: &Plane<'_>, y: usize) -> Vec<u64> {
-    let bits = |(stretch, (low, high)): (Range<usize>, (u8, u8))| match (low >= STRONG_ALPHA, high >= STRONG_ALPHA) {
-        // Most stretches are of one kind.
-        (true, _) => u64::MAX >> (64 - stretch.len()),
-        (_, false) => 0,
-        (false, true) => plane.bits(&stretch, STRONG_ALPHA),
-    };
-    plane.stretches(y).map(bits).collect()
 }
 
 /// Whether a few pixels hang on to something broad and join nothing.

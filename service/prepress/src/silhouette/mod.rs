@@ -10,6 +10,7 @@ mod ground;
 mod hairline;
 mod judge;
 pub(crate) mod oklab;
+mod plane;
 mod pocket;
 mod removal;
 mod tips;
@@ -111,7 +112,7 @@ pub struct CutOut {
 /// `art.blank` when nothing is left, `run.cancelled`.
 pub fn cut_out(artwork: &Artwork, order: Backdrop, cancel: &Cancel) -> Result<CutOut, Fault> {
     let mut pixels = Arc::clone(&artwork.pixels);
-    let mut plane = trace::Plane::of(&artwork.pixels, cancel)?;
+    let mut plane = plane::Plane::of(&artwork.pixels, cancel)?;
     let largest_alpha = plane.counts.largest;
     if largest_alpha <= INVISIBLE_ALPHA {
         return Err(Fault::ArtBlank);
@@ -122,7 +123,7 @@ pub fn cut_out(artwork: &Artwork, order: Backdrop, cancel: &Cancel) -> Result<Cu
         plane.counts.transparent as f64 >= OWN_TRANSPARENCY_SHARE * (plane.width * plane.height) as f64;
     let backdrop = if has_transparency { BackdropFound::None } else { removal::remove(&mut pixels, order, cancel)? };
     if !Arc::ptr_eq(&pixels, &artwork.pixels) {
-        plane = trace::Plane::of(&pixels, cancel)?;
+        plane = plane::Plane::of(&pixels, cancel)?;
     }
     // Compression noise around a removed backdrop looks like strokes; there, thin strokes were never thinned by alpha.
     if reaches_half && backdrop == BackdropFound::None {

@@ -283,7 +283,7 @@ fn ends_of_strokes_dots_and_blurred_tips_stay_as_traced() {
     let dot = disc(40, 2.5);
     let blurred = image::imageops::blur(&wedge(120, (60.0, 60.0), 20.0, 10.0), 4.0);
     for picture in [bar, dot, blurred] {
-        let plane = trace::Plane::of(&picture, &Cancel::new()).unwrap();
+        let plane = plane::Plane::of(&picture, &Cancel::new()).unwrap();
         let traced = trace::trace(&plane, HALF_COVERED, &Cancel::new()).unwrap();
         let sharpened = tips::sharpen(&plane, HALF_COVERED, traced.clone(), &Cancel::new()).unwrap();
         assert_eq!(sharpened, traced);

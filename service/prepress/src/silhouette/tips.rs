@@ -10,7 +10,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use super::trace::Plane;
+use super::plane::Plane;
 use crate::cancel::Cancel;
 use crate::fault::Fault;
 use crate::geom::{Point, Ring, Vec2};

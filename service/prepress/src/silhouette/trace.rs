@@ -8,11 +8,7 @@
 //! pixel remembers the crossings seen. Guarantee: rings are closed, do not touch or cross, and have their inside on the
 //! right of travel with y down, so that outer rings have positive area.
 
-use std::ops::Range;
-
-use image::RgbaImage;
-use rayon::prelude::*;
-
+use super::plane::{Plane, STRONG_ALPHA, Stretch};
 use crate::cancel::Cancel;
 use crate::fault::Fault;
 use crate::geom::{Point, Ring};
@@ -20,16 +16,6 @@ use crate::geom::{Point, Ring};
 /// Rings kept at most. Art has a few thousand at worst; noise has millions and would fill the memory. Over this the
 /// smallest are let go. Common practice, no source.
 const MAX_RINGS: usize = 100_000;
-
-/// Pixels of a row that are looked at together, at most 64. Measured, no source.
-pub(super) const ALIKE: usize = 32;
-
-/// Rows that are dealt with at once. Common practice, no source.
-pub(super) const ROWS: usize = 128;
-
-/// Alpha that a thin stroke's pixels get: between two pixels without any the line then runs half a pixel wide. More draws
-/// strokes wider than they are.
-const RAISED_ALPHA: u8 = 170;
 
 /// The rings on which alpha passes `threshold`. The threshold must not be a whole number, so that no pixel lies on the
 /// line. Linear in pixels and in the length of the line.
@@ -43,188 +29,6 @@ pub(super) fn trace(plane: &Plane<'_>, threshold: f64, cancel: &Cancel) -> Resul
         tracer.scan_row(y, cancel)?;
     }
     Ok(tracer.kept.into_iter().map(|(_, ring)| ring).collect())
-}
-
-/// The alpha of a picture, with what is known of each stretch of a row: what asks for few of them passes the others at
-/// once. Nothing is copied.
-pub(super) struct Plane<'a> {
-    samples: &'a [u8],
-    pub width: usize,
-    pub height: usize,
-    /// Least and largest alpha of stretches of [`ALIKE`] pixels, row by row; the last of a row may be shorter.
-    ends: Vec<(u8, u8)>,
-    /// One bit for each pixel of a thin stroke, which counts as covered and joins what is covered at its corners; empty where
-    /// there is none.
-    raised: Vec<u64>,
-    pub counts: Counts,
-}
-
-/// How the alphas of a picture are spread.
-#[derive(Clone, Copy, Debug, Default)]
-pub(super) struct Counts {
-    pub largest: u8,
-    /// Not quite opaque.
-    pub transparent: u64,
-    /// Visible, and of those the ones that are more than haze.
-    pub visible: u64,
-    pub dense: u64,
-}
-
-impl Counts {
-    fn add(&mut self, stretch: &[u8], (low, high): (u8, u8)) {
-        self.largest = self.largest.max(high);
-        let count = |least: u8| {
-            // Most stretches are all clear or all opaque.
-            match (low >= least, high >= least) {
-                (true, _) => stretch.len() as u64 / 4,
-                (_, false) => 0,
-                (false, true) => at_least(stretch, least),
-            }
-        };
-        self.transparent += stretch.len() as u64 / 4 - count(super::TRANSPARENT_BELOW);
-        self.visible += count(*super::TRANSLUCENT.start());
-        self.dense += count(*super::TRANSLUCENT.end() + 1);
-    }
-
-    fn and(self, other: Counts) -> Counts {
-        Counts {
-            largest: self.largest.max(other.largest),
-            transparent: self.transparent + other.transparent,
-            visible: self.visible + other.visible,
-            dense: self.dense + other.dense,
-        }
-    }
-
-    /// Share of the visible pixels that are translucent.
-    pub(super) fn translucent_share(&self) -> f64 {
-        (self.visible - self.dense) as f64 / self.visible.max(1) as f64
-    }
-}
-
-impl<'a> Plane<'a> {
-    pub(super) fn of(pixels: &'a RgbaImage, cancel: &Cancel) -> Result<Plane<'a>, Fault> {
-        let (width, height) = (pixels.width() as usize, pixels.height() as usize);
-        let samples = pixels.as_raw().as_slice();
-        let of_rows = |rows: &[u8]| -> Result<(Vec<(u8, u8)>, Counts), Fault> {
-            cancel.check()?;
-            let (mut ends, mut counts) = (Vec::with_capacity(width.div_ceil(ALIKE) * ROWS), Counts::default());
-            for stretch in rows.chunks(width * 4).flat_map(|row| row.chunks(ALIKE * 4)) {
-                let found = ends_of(stretch);
-                counts.add(stretch, found);
-                ends.push(found);
-            }
-            Ok((ends, counts))
-        };
-        let parts: Vec<_> = samples.par_chunks((width * 4 * ROWS).max(1)).map(of_rows).collect::<Result<_, _>>()?;
-        let counts = parts.iter().fold(Counts::default(), |all, (_, counts)| all.and(*counts));
-        let ends = parts.into_iter().flat_map(|(ends, _)| ends).collect();
-        Ok(Plane { samples, width, height, ends, raised: Vec::new(), counts })
-    }
-
-    /// Alpha at a place; everything outside the canvas is transparent.
-    pub(super) fn alpha(&self, x: i64, y: i64) -> u8 {
-        let inside = x >= 0 && y >= 0 && x < self.width as i64 && y < self.height as i64;
-        if inside { self.alpha_at(y as usize * self.width + x as usize) } else { 0 }
-    }
-
-    /// Alpha of a pixel by its number, row by row.
-    pub(super) fn alpha_at(&self, index: usize) -> u8 {
-        if self.is_raised(index) { RAISED_ALPHA } else { self.sample(index) }
-    }
-
-    /// A pixel's own alpha, whether or not it belongs to a thin stroke.
-    pub(super) fn sample(&self, index: usize) -> u8 {
-        self.samples[index * 4 + 3]
-    }
-
-    /// Whether a pixel belongs to a thin stroke.
-    pub(super) fn is_raised(&self, index: usize) -> bool {
-        self.raised.get(index / 64).is_some_and(|bits| bits >> (index % 64) & 1 == 1)
-    }
-
-    /// Takes a pixel for one of a thin stroke.
-    pub(super) fn raise(&mut self, index: usize) {
-        if self.raised.is_empty() {
-            self.raised = vec![0; (self.width * self.height).div_ceil(64)];
-        }
-        self.raised[index / 64] |= 1 << (index % 64);
-        let stretch = index / self.width * self.width.div_ceil(ALIKE) + index % self.width / ALIKE;
-        self.ends[stretch].1 = self.ends[stretch].1.max(RAISED_ALPHA);
-    }
-
-    /// Places in a stretch of the pixels of thin strokes.
-    fn raised_in(&self, stretch: &Range<usize>) -> impl Iterator<Item = usize> {
-        let start = stretch.start;
-        let looked_at = if self.raised.is_empty() { start..start } else { stretch.clone() };
-        looked_at.filter(|index| self.is_raised(*index)).map(move |index| index - start)
-    }
-
-    /// One bit for each pixel of a stretch, the first the lowest: whether its own alpha is so much.
-    pub(super) fn bits(&self, stretch: &Range<usize>, least: u8) -> u64 {
-        let pixels = self.samples[stretch.start * 4..stretch.end * 4].chunks_exact(4);
-        pixels.enumerate().fold(0, |bits, (place, rgba)| bits | u64::from(rgba[3] >= least) << place)
-    }
-
-    /// The stretches of a row: the numbers of their pixels, and bounds of their alphas.
-    pub(super) fn stretches(&self, y: usize) -> impl Iterator<Item = (Range<usize>, (u8, u8))> {
-        let (start, per_row) = (y * self.width, self.width.div_ceil(ALIKE));
-        let ends = &self.ends[y * per_row..(y + 1) * per_row];
-        ends.iter()
-            .enumerate()
-            .map(move |(number, ends)| (start + number * ALIKE..start + ((number + 1) * ALIKE).min(self.width), *ends))
-    }
-}
-
-/// Places of alpha in a vector of four pixels.
-const ALPHAS: [usize; 4] = [3, 7, 11, 15];
-
-/// Least and largest alpha of some pixels. Most are all opaque or all clear.
-fn ends_of(stretch: &[u8]) -> (u8, u8) {
-    const ALPHAS_OF_TWO: u64 = 0xFF00_0000_FF00_0000;
-    let (pairs, rest) = stretch.as_chunks::<8>();
-    let (all, any) = pairs.iter().fold((u64::MAX, 0), |(all, any), pair| {
-        let pair = u64::from_le_bytes(*pair);
-        (all & pair, any | pair)
-    });
-    // Without another one in a pair.
-    let last = rest.get(3);
-    if all & ALPHAS_OF_TWO == ALPHAS_OF_TWO && last.is_none_or(|alpha| *alpha == u8::MAX) {
-        (u8::MAX, u8::MAX)
-    } else if any & ALPHAS_OF_TWO == 0 && last.is_none_or(|alpha| *alpha == 0) {
-        (0, 0)
-    } else {
-        mixed_ends_of(stretch)
-    }
-}
-
-/// The same of any pixels, of whole vectors at once.
-fn mixed_ends_of(stretch: &[u8]) -> (u8, u8) {
-    let (vectors, rest) = stretch.as_chunks::<16>();
-    let (mut low, mut high) = ([u8::MAX; 16], [0; 16]);
-    for vector in vectors {
-        for lane in 0..16 {
-            low[lane] = low[lane].min(vector[lane]);
-            high[lane] = high[lane].max(vector[lane]);
-        }
-    }
-    let rest = || rest.chunks_exact(4).map(|rgba| rgba[3]);
-    let least = ALPHAS.into_iter().map(|lane| low[lane]).chain(rest()).min();
-    let largest = ALPHAS.into_iter().map(|lane| high[lane]).chain(rest()).max();
-    (least.unwrap_or(u8::MAX), largest.unwrap_or(0))
-}
-
-/// Pixels of a stretch with so much alpha, counted in bytes: a stretch cannot overflow one, and where that need not be looked
-/// after, the processor counts sixteen at once.
-fn at_least(stretch: &[u8], least: u8) -> u64 {
-    let (vectors, rest) = stretch.as_chunks::<16>();
-    let mut counts = [0_u8; 16];
-    for vector in vectors {
-        for lane in 0..16 {
-            counts[lane] = counts[lane].wrapping_add(u8::from(vector[lane] >= least));
-        }
-    }
-    let rest = rest.chunks_exact(4).filter(|rgba| rgba[3] >= least).count();
-    ALPHAS.into_iter().map(|lane| u64::from(counts[lane])).sum::<u64>() + rest as u64
 }
 
 /// A plane with a threshold.
@@ -319,23 +123,26 @@ impl Tracer<'_> {
         let covered_from = self.field.covered_from;
         let first = y as usize * plane.width;
         let mut before = false;
-        for (stretch, (low, high)) in plane.stretches(y as usize) {
+        for stretch in plane.stretches(y as usize) {
             // Most of a row is long runs: a stretch that is all like the pixel before it is passed at once.
-            if if before { low >= covered_from } else { high < covered_from } {
+            if if before { stretch.low >= covered_from } else { stretch.high < covered_from } {
                 continue;
             }
-            let mut covered = plane.bits(&stretch, covered_from);
-            for place in plane.raised_in(&stretch) {
+            let Stretch { pixels, strong, .. } = stretch;
+            // Half of full nearly always.
+            let usual = covered_from == STRONG_ALPHA;
+            let mut covered = u64::from(if usual { strong } else { plane.bits(&pixels, covered_from) });
+            for place in plane.raised_in(&pixels) {
                 covered |= 1 << place;
             }
             // Where a pixel is not as the one before it.
             let mut changes = covered ^ (covered << 1 | u64::from(before));
             while changes != 0 {
                 let place = changes.trailing_zeros() as usize;
-                if place >= stretch.len() {
+                if place >= pixels.len() {
                     break;
                 }
-                self.start((stretch.start + place - first) as i64, y, before, cancel)?;
+                self.start((pixels.start + place - first) as i64, y, before, cancel)?;
                 before = !before;
                 changes &= changes - 1;
             }

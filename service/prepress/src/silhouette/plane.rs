@@ -1,0 +1,271 @@
+//! The alpha of a picture, and what is known of each stretch of it.
+
+use std::ops::Range;
+
+use image::RgbaImage;
+use rayon::prelude::*;
+
+use crate::cancel::Cancel;
+use crate::fault::Fault;
+
+/// Alpha from which a ridge is a stroke: an eighth of full. Below it is mostly compression noise.
+pub(super) const WEAK_ALPHA: u8 = 32;
+
+/// Alpha that counts as covered by itself.
+pub(super) const STRONG_ALPHA: u8 = 128;
+
+/// Pixels of a row that are looked at together: as many as there are bits in a word. Measured, no source.
+pub(super) const ALIKE: usize = 32;
+
+/// Rows that are dealt with at once. Common practice, no source.
+pub(super) const ROWS: usize = 128;
+
+/// Alpha that a thin stroke's pixels get: between two pixels without any the line then runs half a pixel wide. More draws
+/// strokes wider than they are.
+const RAISED_ALPHA: u8 = 170;
+
+/// The alpha of a picture, with what is known of each stretch of a row: what asks for few of them passes the others at
+/// once. Nothing is copied.
+pub(super) struct Plane<'a> {
+    samples: &'a [u8],
+    pub width: usize,
+    pub height: usize,
+    /// What is known of stretches of [`ALIKE`] pixels, row by row; the last of a row may be shorter.
+    ends: Vec<Ends>,
+    /// Of stretches that are mixed, which pixels are strong and which are weak or strong.
+    mixed: Vec<(u32, u32)>,
+    /// How many of them there are before each row.
+    mixed_before: Vec<u32>,
+    /// One bit for each pixel of a thin stroke, which counts as covered and joins what is covered at its corners; empty where
+    /// there is none.
+    raised: Vec<u64>,
+    pub counts: Counts,
+}
+
+/// Bounds of the alphas of a stretch, and whether it is neither all strong nor without anything weak.
+#[derive(Clone, Copy, Debug)]
+struct Ends {
+    low: u8,
+    high: u8,
+    is_mixed: bool,
+}
+
+/// Pixels next to each other in a row.
+pub(super) struct Stretch {
+    /// Their numbers.
+    pub pixels: Range<usize>,
+    /// Bounds of their alphas.
+    pub low: u8,
+    pub high: u8,
+    /// One bit for each, the first the lowest: whether its own alpha is [`STRONG_ALPHA`], and whether it is [`WEAK_ALPHA`].
+    pub strong: u32,
+    pub weak: u32,
+}
+
+/// What is known of some rows.
+#[derive(Default)]
+struct Known {
+    ends: Vec<Ends>,
+    mixed: Vec<(u32, u32)>,
+    /// How many stretches are mixed in each row.
+    mixed_in: Vec<u32>,
+    counts: Counts,
+}
+
+impl Known {
+    fn of(rows: &[u8], width: usize) -> Known {
+        let mut known = Known { ends: Vec::with_capacity(width.div_ceil(ALIKE) * ROWS), ..Known::default() };
+        for row in rows.chunks(width * 4) {
+            let before = known.mixed.len();
+            for stretch in row.chunks(ALIKE * 4) {
+                let (low, high) = ends_of(stretch);
+                known.counts.add(stretch, (low, high));
+                let is_mixed = high >= WEAK_ALPHA && low < STRONG_ALPHA;
+                if is_mixed {
+                    known.mixed.push((bits_of(stretch, STRONG_ALPHA), bits_of(stretch, WEAK_ALPHA)));
+                }
+                known.ends.push(Ends { low, high, is_mixed });
+            }
+            known.mixed_in.push((known.mixed.len() - before) as u32);
+        }
+        known
+    }
+
+    fn and(mut self, below: Known) -> Known {
+        self.ends.extend(below.ends);
+        self.mixed.extend(below.mixed);
+        self.mixed_in.extend(below.mixed_in);
+        self.counts = self.counts.and(below.counts);
+        self
+    }
+}
+
+/// How the alphas of a picture are spread.
+#[derive(Clone, Copy, Debug, Default)]
+pub(super) struct Counts {
+    pub largest: u8,
+    /// Not quite opaque.
+    pub transparent: u64,
+    /// Visible, and of those the ones that are more than haze.
+    pub visible: u64,
+    pub dense: u64,
+}
+
+impl Counts {
+    fn add(&mut self, stretch: &[u8], (low, high): (u8, u8)) {
+        self.largest = self.largest.max(high);
+        let count = |least: u8| {
+            // Most stretches are all clear or all opaque.
+            match (low >= least, high >= least) {
+                (true, _) => stretch.len() as u64 / 4,
+                (_, false) => 0,
+                (false, true) => at_least(stretch, least),
+            }
+        };
+        self.transparent += stretch.len() as u64 / 4 - count(super::TRANSPARENT_BELOW);
+        self.visible += count(*super::TRANSLUCENT.start());
+        self.dense += count(*super::TRANSLUCENT.end() + 1);
+    }
+
+    fn and(self, other: Counts) -> Counts {
+        Counts {
+            largest: self.largest.max(other.largest),
+            transparent: self.transparent + other.transparent,
+            visible: self.visible + other.visible,
+            dense: self.dense + other.dense,
+        }
+    }
+
+    /// Share of the visible pixels that are translucent.
+    pub(super) fn translucent_share(&self) -> f64 {
+        (self.visible - self.dense) as f64 / self.visible.max(1) as f64
+    }
+}
+
+impl<'a> Plane<'a> {
+    pub(super) fn of(pixels: &'a RgbaImage, cancel: &Cancel) -> Result<Plane<'a>, Fault> {
+        let (width, height) = (pixels.width() as usize, pixels.height() as usize);
+        let samples = pixels.as_raw().as_slice();
+        let of_rows = |rows: &[u8]| cancel.check().map(|()| Known::of(rows, width));
+        let parts: Vec<Known> = samples.par_chunks((width * 4 * ROWS).max(1)).map(of_rows).collect::<Result<_, _>>()?;
+        let Known { ends, mixed, mixed_in, counts } = parts.into_iter().fold(Known::default(), Known::and);
+        let before = |sum: &mut u32, own: u32| Some(std::mem::replace(sum, *sum + own));
+        let mixed_before = mixed_in.into_iter().scan(0, before).collect();
+        Ok(Plane { samples, width, height, ends, mixed, mixed_before, raised: Vec::new(), counts })
+    }
+
+    /// Alpha at a place; everything outside the canvas is transparent.
+    pub(super) fn alpha(&self, x: i64, y: i64) -> u8 {
+        let inside = x >= 0 && y >= 0 && x < self.width as i64 && y < self.height as i64;
+        if inside { self.alpha_at(y as usize * self.width + x as usize) } else { 0 }
+    }
+
+    /// Alpha of a pixel by its number, row by row.
+    pub(super) fn alpha_at(&self, index: usize) -> u8 {
+        if self.is_raised(index) { RAISED_ALPHA } else { self.sample(index) }
+    }
+
+    /// A pixel's own alpha, whether or not it belongs to a thin stroke.
+    pub(super) fn sample(&self, index: usize) -> u8 {
+        self.samples[index * 4 + 3]
+    }
+
+    /// Whether a pixel belongs to a thin stroke.
+    pub(super) fn is_raised(&self, index: usize) -> bool {
+        self.raised.get(index / 64).is_some_and(|bits| bits >> (index % 64) & 1 == 1)
+    }
+
+    /// Takes a pixel for one of a thin stroke.
+    pub(super) fn raise(&mut self, index: usize) {
+        if self.raised.is_empty() {
+            self.raised = vec![0; (self.width * self.height).div_ceil(64)];
+        }
+        self.raised[index / 64] |= 1 << (index % 64);
+        let stretch = index / self.width * self.width.div_ceil(ALIKE) + index % self.width / ALIKE;
+        self.ends[stretch].high = self.ends[stretch].high.max(RAISED_ALPHA);
+    }
+
+    /// Places in a stretch of the pixels of thin strokes.
+    pub(super) fn raised_in(&self, stretch: &Range<usize>) -> impl Iterator<Item = usize> {
+        let start = stretch.start;
+        let looked_at = if self.raised.is_empty() { start..start } else { stretch.clone() };
+        looked_at.filter(|index| self.is_raised(*index)).map(move |index| index - start)
+    }
+
+    /// One bit for each of some pixels, the first the lowest: whether its own alpha is so much.
+    pub(super) fn bits(&self, pixels: &Range<usize>, least: u8) -> u32 {
+        bits_of(&self.samples[pixels.start * 4..pixels.end * 4], least)
+    }
+
+    /// The stretches of a row.
+    pub(super) fn stretches(&self, y: usize) -> impl Iterator<Item = Stretch> {
+        let (start, end, per_row) = (y * self.width, (y + 1) * self.width, self.width.div_ceil(ALIKE));
+        let mut mixed = self.mixed[self.mixed_before[y] as usize..].iter();
+        let ends = &self.ends[y * per_row..(y + 1) * per_row];
+        (start..end).step_by(ALIKE).zip(ends).map(move |(first, ends)| {
+            let Ends { low, high, is_mixed } = *ends;
+            let pixels = first..(first + ALIKE).min(end);
+            let all = if low >= STRONG_ALPHA { u32::MAX >> (ALIKE - pixels.len()) } else { 0 };
+            let of_mixed = if is_mixed { mixed.next() } else { None };
+            let (strong, weak) = of_mixed.copied().unwrap_or((all, all));
+            Stretch { pixels, low, high, strong, weak }
+        })
+    }
+}
+
+/// One bit for each pixel of a stretch, the first the lowest: whether its alpha is so much.
+fn bits_of(stretch: &[u8], least: u8) -> u32 {
+    stretch.chunks_exact(4).enumerate().fold(0, |bits, (place, rgba)| bits | u32::from(rgba[3] >= least) << place)
+}
+
+/// Places of alpha in a vector of four pixels.
+const ALPHAS: [usize; 4] = [3, 7, 11, 15];
+
+/// Least and largest alpha of some pixels. Most are all opaque or all clear.
+fn ends_of(stretch: &[u8]) -> (u8, u8) {
+    const ALPHAS_OF_TWO: u64 = 0xFF00_0000_FF00_0000;
+    let (pairs, rest) = stretch.as_chunks::<8>();
+    let (all, any) = pairs.iter().fold((u64::MAX, 0), |(all, any), pair| {
+        let pair = u64::from_le_bytes(*pair);
+        (all & pair, any | pair)
+    });
+    // Without another one in a pair.
+    let last = rest.get(3);
+    if all & ALPHAS_OF_TWO == ALPHAS_OF_TWO && last.is_none_or(|alpha| *alpha == u8::MAX) {
+        (u8::MAX, u8::MAX)
+    } else if any & ALPHAS_OF_TWO == 0 && last.is_none_or(|alpha| *alpha == 0) {
+        (0, 0)
+    } else {
+        mixed_ends_of(stretch)
+    }
+}
+
+/// The same of any pixels, of whole vectors at once.
+fn mixed_ends_of(stretch: &[u8]) -> (u8, u8) {
+    let (vectors, rest) = stretch.as_chunks::<16>();
+    let (mut low, mut high) = ([u8::MAX; 16], [0; 16]);
+    for vector in vectors {
+        for lane in 0..16 {
+            low[lane] = low[lane].min(vector[lane]);
+            high[lane] = high[lane].max(vector[lane]);
+        }
+    }
+    let rest = || rest.chunks_exact(4).map(|rgba| rgba[3]);
+    let least = ALPHAS.into_iter().map(|lane| low[lane]).chain(rest()).min();
+    let largest = ALPHAS.into_iter().map(|lane| high[lane]).chain(rest()).max();
+    (least.unwrap_or(u8::MAX), largest.unwrap_or(0))
+}
+
+/// Pixels of a stretch with so much alpha, counted in bytes: a stretch cannot overflow one, and where that need not be looked
+/// after, the processor counts sixteen at once.
+fn at_least(stretch: &[u8], least: u8) -> u64 {
+    let (vectors, rest) = stretch.as_chunks::<16>();
+    let mut counts = [0_u8; 16];
+    for vector in vectors {
+        for lane in 0..16 {
+            counts[lane] = counts[lane].wrapping_add(u8::from(vector[lane] >= least));
+        }
+    }
+    let rest = rest.chunks_exact(4).filter(|rgba| rgba[3] >= least).count();
+    ALPHAS.into_iter().map(|lane| u64::from(counts[lane])).sum::<u64>() + rest as u64
+}
