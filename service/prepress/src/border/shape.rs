@@ -163,6 +163,8 @@ struct Work<'a> {
     grid: Grid,
     art: &'a Field<'a>,
     bridges: Vec<Bridge>,
+    /// The art hangs together by itself, and no hole stays open.
+    is_one: bool,
     fineness: Fineness,
     cancel: &'a Cancel,
 }
@@ -199,7 +201,8 @@ fn on_grid<T>(
     let reach = lengths.reach_around_art(&grid, false);
     let mut field = Field::measure(grid, &edges, inside_flags(&grid, &art.rings), reach, cancel)?;
     let bridges = if joins_parts { lengths.bridges(&mut field, &art, cancel)? } else { Vec::new() };
-    run(&Work { lengths, grid, art: &field, bridges, fineness, cancel }, &art)
+    let is_one = art.parts == 1 && lengths.kept_hole.is_none();
+    run(&Work { lengths, grid, art: &field, bridges, is_one, fineness, cancel }, &art)
 }
 
 /// A shape with what was done to it.
@@ -323,10 +326,11 @@ impl Work<'_> {
         }
     }
 
-    /// Whether the border alone makes everything so wide that nothing narrow has to be looked for: whatever art was grown by
-    /// a disc is as wide as that. Bridges are narrower.
+    /// Whether the border alone makes everything so wide that nothing narrow has to be looked for. Art that hangs together runs
+    /// through every neck, and leaves a border on both sides of it there. Where the borders of two parts barely meet there is
+    /// a neck without art.
     fn is_wide(&self) -> bool {
-        self.bridges.is_empty() && self.lengths.border >= self.look(0)
+        self.is_one && self.lengths.border >= self.look(0)
     }
 
     /// Narrow places, and the discs that they lack.
