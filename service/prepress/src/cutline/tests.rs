@@ -70,6 +70,23 @@ fn a_smooth_contour_is_drawn_with_few_nodes_and_without_kinks() {
 }
 
 #[test]
+fn a_long_line_is_as_true_where_its_stretches_meet() {
+    let ring = closed(20_000, |angle| {
+        let (sin, cos) = angle.sin_cos();
+        Vec2::new(cos, sin) * (80.0 + 6.0 * (24.0 * angle).cos())
+    });
+    let stations = Stations::along(&ring, SMOOTHING_MM);
+    let stretches = stations.stretches();
+    let ends: Vec<(Point, Point)> =
+        stretches.iter().map(|stretch| (stretch.smooth[0], stretch.smooth[stretch.count()])).collect();
+    assert!(ends.len() >= 3);
+    assert!((0..ends.len()).all(|at| ends[at].1 == ends[(at + 1) % ends.len()].0));
+    let lines = drawn(vec![ring.clone()]);
+    assert!(apart(&lines[0], &ring) < 0.05, "{}", apart(&lines[0], &ring));
+    assert!(worst_turn(&lines[0]) < 0.5, "{}", worst_turn(&lines[0]));
+}
+
+#[test]
 fn outer_lines_come_first_and_run_clockwise_and_holes_the_other_way() {
     let hole = closed(500, |angle| Vec2::new(angle.cos(), angle.sin()) * 12.0).reversed();
     let small = closed(100, |angle| Vec2::new(60.0 + angle.cos(), angle.sin()));
