@@ -133,11 +133,11 @@ fn study(judge: &Judge, usual: f32, cancel: &Cancel) -> Result<Study, Fault> {
 impl Study {
     /// The tolerance that spares a white outline, where the usual one takes it for ground.
     fn spared(&self, judge: &Judge, cancel: &Cancel) -> Result<Option<f32>, Fault> {
-        if self.is_lossy || judge.fit.checker.is_some() || !white_rim::is_pale(judge) {
+        if judge.fit.checker.is_some() || !white_rim::is_pale(judge) {
             return Ok(None);
         }
         let edge_px = band::beside_ground(&self.map, cancel)?.len();
-        white_rim::spared(&self.map, judge, edge_px, cancel)
+        white_rim::spared(&self.map, judge, (edge_px, self.is_lossy), cancel)
     }
 
     /// Whether the ground may be art, or the art ground.

@@ -405,6 +405,24 @@ fn a_white_outline_survives_narrow_or_on_the_palest_grey() {
     }
 }
 
+/// Shading passes through the backdrop's own colour, and is neither noise of compression nor a hole.
+#[test]
+fn pale_shaded_art_in_a_white_outline_stays_whole_on_pale_grey() {
+    let outlined = RgbaImage::from_fn(240, 240, |x, y| {
+        let shaded = disc_share(x, y, (120.0, 120.0), 72.0);
+        let shade = 255.0 - 55.0 * f64::from(y) / 240.0;
+        let code = (255.0 + (shade - 255.0) * shaded).round() as u8;
+        Rgba([code, code, code, (disc_share(x, y, (120.0, 120.0), 86.0) * 255.0).round() as u8])
+    });
+    for grey in [230.0, 238.0, 245.0] {
+        let found = cut(over(&outlined, |_, _| [grey; 3]), BackdropRemove::Auto).unwrap();
+        assert_eq!(found.backdrop, BackdropFound::Removed, "{grey}");
+        assert_eq!(found.edge.rings.len(), 1, "{grey}");
+        let area = std::f64::consts::PI * 86.0 * 86.0;
+        assert!((found.edge.area_mm2() - area).abs() < 0.01 * area, "{grey}: {}", found.edge.area_mm2());
+    }
+}
+
 #[test]
 fn the_grey_between_a_white_outline_and_dark_art_is_art() {
     let outlined = RgbaImage::from_fn(160, 160, |x, y| {

@@ -26,20 +26,39 @@ const LEAST_WHITE: f64 = 0.2;
 /// less than all of it, so that the outline does not count as a blurred edge.
 const SHARE: f32 = 0.45;
 
-/// The tolerance that spares a white outline taken for ground; `None` where there is none.
-pub(super) fn spared(map: &GroundMap, judge: &Judge, edge_px: usize, cancel: &Cancel) -> Result<Option<f32>, Fault> {
+/// How far around a white pixel of a lossily compressed picture all is white too: beside sharp edges compression lightens
+/// single pixels, and makes no white area.
+const WHITE_AROUND: usize = 2;
+
+/// The tolerance that spares a white outline taken for ground; `None` where there is none. What hangs together with the
+/// canvas's edge is backdrop.
+pub(super) fn spared(
+    map: &GroundMap,
+    judge: &Judge,
+    (edge_px, is_lossy): (usize, bool),
+    cancel: &Cancel,
+) -> Result<Option<f32>, Fault> {
     let (mut white, mut nearest) = (0_usize, f32::INFINITY);
     for (y, classes) in map.classes.chunks_exact(map.width).enumerate() {
         cancel.check_every(64, y)?;
         for (x, _) in classes.iter().enumerate().filter(|(_, class)| **class == GROUND) {
             let index = y * map.width + x;
-            if is_white(judge, index) {
+            if is_white(judge, index) && (!is_lossy || is_white_around(map, judge, (x, y))) {
                 white += 1;
                 nearest = nearest.min(length_squared(judge.difference(index)));
             }
         }
     }
     Ok((white as f64 >= LEAST_WHITE * edge_px as f64 && white > 0).then(|| SHARE * nearest.sqrt()))
+}
+
+/// Whether all around a pixel is white; nothing is beyond the canvas.
+fn is_white_around(map: &GroundMap, judge: &Judge, (x, y): (usize, usize)) -> bool {
+    let inside = |at: usize, size: usize| at >= WHITE_AROUND && at + WHITE_AROUND < size;
+    let around = |at: usize| at - WHITE_AROUND..=at + WHITE_AROUND;
+    inside(x, map.width)
+        && inside(y, map.height)
+        && around(y).all(|row| around(x).all(|column| is_white(judge, row * map.width + column)))
 }
 
 /// Whether a pixel is white and the backdrop is not.

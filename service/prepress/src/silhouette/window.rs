@@ -22,6 +22,11 @@ const MEAN_OFF: f32 = 0.006;
 /// pale slope.
 const PIXEL_OFF: f32 = 0.005;
 
+/// A backdrop is one colour but for scatter and noise: half of a window's pixels are no farther than this from it, OKLab, beyond
+/// those. Art that shades through the backdrop's colour has a third of them so near.
+const FLAT_OFF: f32 = PIXEL_OFF / 3.0;
+const LEAST_FLAT: f64 = 0.5;
+
 /// Compression noise is measured on the ground so far from the art: outside the mixed edge, inside a JPEG's block.
 const NOISE_AT_PX: usize = 4;
 
@@ -58,7 +63,8 @@ pub(super) fn find(
     let mut windows = Vec::new();
     let mut runs = Vec::new();
     let noise = SCATTER_SIGMAS * judge.fit.sigma;
-    let limit = PIXEL_OFF + noise.max(NOISE_FACTOR * noise_beside_art);
+    let noise = noise.max(NOISE_FACTOR * noise_beside_art);
+    let limit = PIXEL_OFF + noise;
     for index in 0..map.classes.len() {
         cancel.check_every(1 << 18, index)?;
         if map.classes[index] == NEAR && judge.distance_squared(index) > limit * limit {
@@ -72,7 +78,7 @@ pub(super) fn find(
         }
         runs.clear();
         map.flood(vec![start], (NEAR, SEEN), cancel, |run| runs.push(run))?;
-        if is_window(&runs, judge, cancel)? {
+        if is_window(&runs, judge, FLAT_OFF + noise, cancel)? {
             windows.extend_from_slice(&runs);
             widen(map, &runs, &mut windows, cancel)?;
         }
@@ -121,23 +127,25 @@ pub(super) fn noise_beside_art(map: &GroundMap, judge: &Judge, cancel: &Cancel) 
     Ok(if at(LOSSY_RANK) >= LOSSY_NOISE && !is_outlined { at(NOISE_RANK) } else { 0.0 })
 }
 
-fn is_window(runs: &[Run], judge: &Judge, cancel: &Cancel) -> Result<bool, Fault> {
+fn is_window(runs: &[Run], judge: &Judge, flat_off: f32, cancel: &Cancel) -> Result<bool, Fault> {
     let pixels = || runs.iter().flat_map(|(first, last)| *first..=*last);
     let count = pixels().count();
     if count < LEAST_PX {
         return Ok(false);
     }
     let mut off = [0.0_f32; 3];
-    let mut own = 0_usize;
+    let (mut own, mut flat) = (0_usize, 0_usize);
     for (place, index) in pixels().enumerate() {
         cancel.check_every(1 << 16, place)?;
         let difference = judge.difference(index);
         off.iter_mut().zip(difference).for_each(|(sum, value)| *sum += value);
         own += usize::from(is_own(judge.ground(index)));
+        flat += usize::from(length_squared(difference) <= flat_off * flat_off);
     }
     let mean = off.map(|sum| sum / count as f32);
     let allowed = MEAN_OFF + judge.fit.sigma / 2.0;
-    Ok(own * 20 < count * 19 && length_squared(mean) <= allowed * allowed)
+    let is_flat = flat as f64 >= LEAST_FLAT * count as f64;
+    Ok(is_flat && own * 20 < count * 19 && length_squared(mean) <= allowed * allowed)
 }
 
 /// Whether art has a colour like this of its own.
