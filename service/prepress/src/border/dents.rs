@@ -98,7 +98,8 @@ impl Limits {
         (self.length[1] / STEP_MM) as usize
     }
 
-    /// By what angle the outline turns at least where it lies so far under a chord that it is worth a look.
+    /// By what angle the outline turns at least where it lies so far under a chord that it is worth a look: by twice the depth to
+    /// half the length on each side, and a tenth less for rounding.
     fn least_dent(&self) -> f64 {
         0.9 * 4.0 * LEAST_LOOKED_AT_MM / self.length[1]
     }
@@ -116,7 +117,8 @@ const STARTS: usize = 256;
 struct Samples {
     /// With the last ones once more before the first, and the first ones once more after the last.
     points: Vec<Point>,
-    /// By what angles the ring turns towards its outside, from the first of those on.
+    /// By what angle the ring has turned towards its outside from the first of those up to each, all turns the other way left
+    /// out.
     dents: Vec<f64>,
     count: usize,
     step: f64,
@@ -266,12 +268,12 @@ fn under_bridges<const N: usize>(
     cancel: &Cancel,
 ) -> Result<Vec<f64>, Fault> {
     cancel.check()?;
-    let first = starts[0];
+    let (first, least_dent) = (starts[0], limits.least_dent());
     let mut most = vec![0.0_f64; starts[starts.len() - 1] - first + longest];
     for &start in starts {
         let ahead = samples.run(start as isize, longest + 1);
         for span in (SHORTEST..=longest).step_by(limits.stride) {
-            let has_dent = samples.dent(start, span) >= limits.least_dent();
+            let has_dent = samples.dent(start, span) >= least_dent;
             if !has_dent || rises_over((ahead[0], ahead[span]), ahead[span / 2], limits.poke[1]) {
                 continue;
             }

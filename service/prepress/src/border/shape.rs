@@ -320,10 +320,7 @@ impl Work<'_> {
     /// Half the width up to which narrow places are looked for in a round; in the first one those that are told.
     fn look(&self, round: usize) -> f64 {
         let least = self.lengths.half_width + LOOK_OVER_CELLS * self.grid.cell();
-        match self.fineness {
-            Fineness::Full | Fineness::Even if round == 0 => self.lengths.look.max(least),
-            Fineness::Full | Fineness::Even | Fineness::Rough => least,
-        }
+        if round == 0 && self.fineness != Fineness::Rough { self.lengths.look.max(least) } else { least }
     }
 
     /// Whether the border alone makes everything so wide that nothing narrow has to be looked for. Art that hangs together runs

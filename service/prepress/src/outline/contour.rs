@@ -114,12 +114,13 @@ pub(super) fn fit(art: &ArtEdge<'_>, design: &Design, stock: &Stock, cancel: &Ca
     let scaled_at_most = |change_mm: f64| scaling(art, ask, design, stock, guess, change_mm);
     let close = scaled_at_most(CLOSE_MM).min(PROMISED_MM);
     let settled = scaled_at_most(JUMP_MM).max(PROMISED_MM);
-    let ends = Ends { close, settled, grown: scaled_at_most(GROWING_JUMP_MM).max(settled), rounds: ROUNDS };
+    let grown = scaled_at_most(GROWING_JUMP_MM).max(settled);
+    let ends = Ends { close, settled, grown, rounds: ROUNDS };
     let mut nearest = f64::INFINITY;
     for speck_share in [1.0, 0.5, 0.0] {
         let cutting = Cutting { speck: stock.cutting.speck * speck_share, ..stock.cutting };
         let found = search(art, ask, &growth(design, cutting), (guess, ends), cancel)?;
-        if (-ends.grown..=settled).contains(&found.excess) {
+        if ends.are_borne(found.excess) {
             let lines = cutline::draw(&found.grown.region, &cutting, cancel)?;
             return finish(art, design, scaled(&found, &lines, ask)?);
         }
@@ -153,22 +154,20 @@ struct Ends {
 }
 
 impl Ends {
-    /// Whether the search ends with what is off by so much, after so many rounds.
-    fn with(self, excess: f64, round: u32) -> bool {
-        let near = if round > PATIENT_ROUNDS { self.settled } else { self.close };
-        excess.abs() <= near || round > LONG_ROUNDS && (-self.grown..=0.0).contains(&excess)
+    /// Whether what is off by so much may be scaled all the same.
+    fn are_borne(self, excess: f64) -> bool {
+        (-self.grown..=self.settled).contains(&excess)
     }
 
-    /// How bad it is to be off by so much: near, too small but to be made larger, or neither; then by how much.
-    fn badness(self, excess: f64) -> (u8, f64) {
-        let kind = if excess.abs() <= self.settled {
-            0
-        } else if (-self.grown..=0.0).contains(&excess) {
-            1
-        } else {
-            2
-        };
-        (kind, excess.abs())
+    /// Whether the search ends with what is off by so much, after so many rounds.
+    fn are_met(self, excess: f64, round: u32) -> bool {
+        let near = if round > PATIENT_ROUNDS { self.settled } else { self.close };
+        excess.abs() <= near || round > LONG_ROUNDS && self.are_borne(excess)
+    }
+
+    /// How bad it is to be off by so much: what is settled is best, what is borne next; then by how much.
+    fn badness(self, excess: f64) -> (bool, bool, f64) {
+        (excess.abs() > self.settled, !self.are_borne(excess), excess.abs())
     }
 }
 
@@ -212,7 +211,7 @@ fn nearest_zero<T>(
     let mut best = attempt(start)?;
     let (mut scale, mut excess, mut slope) = (start, best.0, art_slope);
     for round in 1..ends.rounds {
-        if ends.with(best.0, round) {
+        if ends.are_met(best.0, round) {
             break;
         }
         if excess < 0.0 {

@@ -28,7 +28,7 @@ const STEEPEST_TAPER: u8 = 4;
 const FALL: u8 = 2;
 
 /// Ways in which it may: columns to the right, rows down.
-const WAYS: [(i64, i64); 4] = [(1, 0), (0, 1), (1, 1), (-1, 1)];
+const WAYS: [(isize, isize); 4] = [(1, 0), (0, 1), (1, 1), (-1, 1)];
 
 /// Pixels of the longer side to each of a step's: a stroke that an enlarged picture blurs is as wide as its enlargement.
 /// Steps are tried from one pixel on, each twice the one before. Measured on enlarged clip art.
@@ -46,17 +46,17 @@ const THIN_REACH: usize = 3;
 /// Most weak pixels are the soft edges of shadows and glows: a pixel is asked whether it is a ridge only when a stroke could
 /// begin there or has come to it.
 pub(super) fn keep(plane: &mut Plane<'_>, cancel: &Cancel) -> Result<(), Fault> {
-    let ridges = Ridges::in_plane(plane);
-    let seeds = seeds(plane, &ridges, cancel)?;
+    let longest_step = (plane.width.max(plane.height) / PIXELS_PER_STEP).max(1) as isize;
+    let seeds = seeds(plane, longest_step, cancel)?;
     // One bit for each pixel: as bytes they would cost more memory than all else here.
     let mut was_asked = vec![0_u64; if seeds.is_empty() { 0 } else { (plane.width * plane.height).div_ceil(64) }];
     let mut take = |index: usize| {
         let (word, bit) = (&mut was_asked[index / 64], 1 << (index % 64));
         let is_new = *word & bit == 0;
         *word |= bit;
-        is_new && (FAINT_ALPHA..STRONG_ALPHA).contains(&plane.alpha_at(index)) && ridges.has(plane, index)
+        is_new && (FAINT_ALPHA..STRONG_ALPHA).contains(&plane.alpha_at(index)) && is_ridge(plane, index, longest_step)
     };
-    let most_faint = MOST_FAINT_PX * ridges.longest_step as usize;
+    let most_faint = MOST_FAINT_PX * longest_step as usize;
     // With each link, for how many it has been faint.
     let mut links: Vec<(usize, usize)> = Vec::new();
     let mut steps = 0_usize;
@@ -89,18 +89,18 @@ pub(super) fn keep(plane: &mut Plane<'_>, cancel: &Cancel) -> Result<(), Fault> 
 }
 
 /// Weak ridges beside what covers by itself, in the picture's order.
-fn seeds(plane: &Plane<'_>, ridges: &Ridges, cancel: &Cancel) -> Result<Vec<usize>, Fault> {
+fn seeds(plane: &Plane<'_>, longest_step: isize, cancel: &Cancel) -> Result<Vec<usize>, Fault> {
     let firsts: Vec<usize> = (0..plane.height).step_by(ROWS).collect();
     let of_rows = |first: usize| {
         cancel.check()?;
-        Ok(seeds_in(plane, first..(first + ROWS).min(plane.height), ridges))
+        Ok(seeds_in(plane, first..(first + ROWS).min(plane.height), longest_step))
     };
     let seeds: Vec<Vec<usize>> = firsts.into_par_iter().map(of_rows).collect::<Result<_, Fault>>()?;
     Ok(seeds.concat())
 }
 
 /// Those in some rows.
-fn seeds_in(plane: &Plane<'_>, rows: Range<usize>, ridges: &Ridges) -> Vec<usize> {
+fn seeds_in(plane: &Plane<'_>, rows: Range<usize>, longest_step: isize) -> Vec<usize> {
     let of_row = |y: Option<usize>| -> Vec<u64> {
         let stretches = y.filter(|y| *y < plane.height).map(|y| plane.stretches(y));
         stretches.into_iter().flatten().map(|stretch| u64::from(stretch.strong)).collect()
@@ -118,7 +118,7 @@ fn seeds_in(plane: &Plane<'_>, rows: Range<usize>, ridges: &Ridges) -> Vec<usize
             while open != 0 {
                 let index = stretch.pixels.start + open.trailing_zeros() as usize;
                 open &= open - 1;
-                if ridges.has(plane, index) {
+                if is_ridge(plane, index, longest_step) {
                     seeds.push(index);
                 }
             }
@@ -161,41 +161,22 @@ fn is_stub(plane: &Plane<'_>, seed: usize, links: &[(usize, usize)]) -> bool {
     })
 }
 
-/// Where ridges are looked for.
-struct Ridges {
-    longest_step: i64,
-    /// For each step of them, by how much the number of a pixel differs from that of its neighbour to the right, below, and
-    /// below to both sides.
-    ways: Vec<[isize; 4]>,
-}
-
-impl Ridges {
-    fn in_plane(plane: &Plane<'_>) -> Ridges {
-        let longest_step = (plane.width.max(plane.height) / PIXELS_PER_STEP).max(1) as i64;
-        let steps = std::iter::successors(Some(1), |step| Some(step * 2)).take_while(|step| *step <= longest_step);
-        let row = plane.width as isize;
-        let ways = steps.map(|step| WAYS.map(|(right, down)| (down as isize * row + right as isize) * step as isize));
-        Ridges { longest_step, ways: ways.collect() }
-    }
-
-    /// Whether alpha falls off on both sides of a pixel in some direction, at some step.
-    fn has(&self, plane: &Plane<'_>, index: usize) -> bool {
-        let (x, y) = ((index % plane.width) as i64, (index / plane.width) as i64);
-        let (width, height) = (plane.width as i64, plane.height as i64);
-        let room = 2 * self.longest_step;
-        let own = plane.alpha_at(index);
-        if x >= room && y >= room && x + room < width && y + room < height {
-            let at = |way: isize| plane.sample(index.wrapping_add_signed(way));
-            self.ways
-                .iter()
-                .any(|[a, b, c, d]| falls(own, *a, at) | falls(own, *b, at) | falls(own, *c, at) | falls(own, *d, at))
-        } else {
-            let steps = (0..self.ways.len()).map(|power| 1_i64 << power);
-            let mut ways = steps.flat_map(|step| WAYS.map(|(right, down)| (right * step, down * step)));
-            ways.any(|(right, down)| {
-                falls(own, 1, |times| plane.alpha(x + times as i64 * right, y + times as i64 * down))
-            })
-        }
+/// Whether alpha falls off on both sides of a pixel in some direction, at some step.
+fn is_ridge(plane: &Plane<'_>, index: usize, longest_step: isize) -> bool {
+    let (width, height) = (plane.width as isize, plane.height as isize);
+    let (x, y) = ((index % plane.width) as isize, (index / plane.width) as isize);
+    let (own, room) = (plane.alpha_at(index), 2 * longest_step);
+    let mut steps = std::iter::successors(Some(1), |step| Some(step * 2)).take_while(|step| *step <= longest_step);
+    if x >= room && y >= room && x + room < width && y + room < height {
+        let at = |way: isize| plane.sample(index.wrapping_add_signed(way));
+        steps.any(|step| {
+            WAYS.into_iter().fold(false, |found, (right, down)| found | falls(own, step * (down * width + right), at))
+        })
+    } else {
+        let at = |x: isize, y: isize| plane.alpha(x as i64, y as i64);
+        steps.any(|step| {
+            WAYS.into_iter().any(|(right, down)| falls(own, step, |along| at(x + along * right, y + along * down)))
+        })
     }
 }
 

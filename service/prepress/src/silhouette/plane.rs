@@ -25,7 +25,7 @@ pub(super) const ROWS: usize = 128;
 const RAISED_ALPHA: u8 = 170;
 
 /// The alpha of a picture, with what is known of each stretch of a row: what asks for few of them passes the others at
-/// once. Nothing is copied.
+/// once. Nothing is copied but which pixels of mixed stretches are strong or weak.
 pub(super) struct Plane<'a> {
     samples: &'a [u8],
     pub width: usize,

@@ -26,12 +26,11 @@ const LEAST_WHITE: f64 = 0.2;
 /// less than all of it, so that the outline does not count as a blurred edge.
 const SHARE: f32 = 0.45;
 
-/// How far around a white pixel of a lossily compressed picture all is white too: beside sharp edges compression lightens
-/// single pixels, and makes no white area.
+/// In a picture that was compressed lossily a white pixel counts when all is white so far around it: beside sharp edges
+/// compression lightens single pixels, and makes no white area.
 const WHITE_AROUND: usize = 2;
 
-/// The tolerance that spares a white outline taken for ground; `None` where there is none. What hangs together with the
-/// canvas's edge is backdrop.
+/// The tolerance that spares a white outline taken for ground; `None` where there is none.
 pub(super) fn spared(
     map: &GroundMap,
     judge: &Judge,

@@ -62,8 +62,7 @@ pub(super) fn find(
 ) -> Result<Vec<Run>, Fault> {
     let mut windows = Vec::new();
     let mut runs = Vec::new();
-    let noise = SCATTER_SIGMAS * judge.fit.sigma;
-    let noise = noise.max(NOISE_FACTOR * noise_beside_art);
+    let noise = (SCATTER_SIGMAS * judge.fit.sigma).max(NOISE_FACTOR * noise_beside_art);
     let limit = PIXEL_OFF + noise;
     for index in 0..map.classes.len() {
         cancel.check_every(1 << 18, index)?;
