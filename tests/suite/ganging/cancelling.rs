@@ -136,7 +136,8 @@ fn five_thousand_copies_end_soon_after_they_are_cancelled_at_any_stage() {
         [("while designs are made ready", 0.0, 40), ("construction", 0.1, 0), ("the gate and orders", 0.949, 10)];
     for (name, share, after_ms) in moments {
         let after = Duration::from_millis(after_ms);
-        let mut late = (0..TIMES).map_while(|_| late_after(share, after, &nesting));
+        // The raiser may sleep through the last stage on a busy machine: such a time says nothing.
+        let mut late = (0..TIMES).filter_map(|_| late_after(share, after, &nesting));
         let first = late.next().expect(name);
         let best = if first <= SOON { Some(first) } else { late.find(|late| *late <= SOON) };
         println!("{name}: {first:?} at first");
