@@ -1,7 +1,8 @@
 //! Throws damaged input at every parser that strangers reach: pictures, drawings, jobs, multipart bodies.
 //!
 //! `fuzz [--seconds N] [--seed N] [TARGET…]`: N seconds for each target (15), one after the other; the same seed throws the
-//! same input. What breaks a promise is kept in `fuzz-found/` and ends the run with exit code 1. The seeds are the project's
+//! same input. What breaks a promise is kept in `fuzz-found/` and ends the run with exit code 1; so is what ends the program
+//! itself, as `TARGET-trying`. The seeds are the project's
 //! own pictures and jobs. A long run: `--seconds 3600 --seed $RANDOM`.
 
 #[expect(dead_code, reason = "the suites use the rest of it")]
@@ -74,8 +75,12 @@ fn run(target: &Target, wanted: &Wanted) -> io::Result<usize> {
     let (seeds, mut check) = ((target.seeds)()?, (target.start)()?);
     let mut mutator = Mutator::new(Chance::new(wanted.seed), seeds, target.words);
     let (began, mut count) = (Instant::now(), 0_u64);
+    fs::create_dir_all(FOUND)?;
+    // Some input ends the process, past anything that could catch it: what was being tried is then still there.
+    let trying = format!("{FOUND}/{}-trying", target.name);
     while began.elapsed() < Duration::from_secs(wanted.seconds) {
         let input = mutator.next_input();
+        fs::write(&trying, &input)?;
         let started = Instant::now();
         let outcome = check(&input);
         count += 1;
@@ -84,13 +89,13 @@ fn run(target: &Target, wanted: &Wanted) -> io::Result<usize> {
             if took < PATIENCE { Ok(()) } else { Err(format!("it took {} ms", took.as_millis())) }
         });
         if let Err(broken) = outcome {
-            fs::create_dir_all(FOUND)?;
             let path = format!("{FOUND}/{}-{}-{count}", target.name, wanted.seed);
-            fs::write(&path, &input)?;
+            fs::rename(&trying, &path)?;
             eprintln!("{}: {broken}; the input is in {path}", target.name);
             return Ok(1);
         }
     }
+    fs::remove_file(&trying)?;
     eprintln!("{}: {count} inputs in {} s, none broke a promise", target.name, began.elapsed().as_secs());
     Ok(0)
 }

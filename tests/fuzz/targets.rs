@@ -1,10 +1,17 @@
 //! What is thrown at, and what is promised.
 
+use std::io::Cursor;
 use std::path::{Path, PathBuf};
+use std::time::Duration;
 use std::{fs, io, panic};
 
+use base64::Engine;
+use base64::engine::general_purpose::STANDARD as BASE64;
+use image::{ImageFormat, RgbaImage};
 use quoin_prepress::fault::Fault;
 use quoin_prepress::intake::{self, Drawing, Limits, Scale};
+use serde_json::{Value, json};
+use tiff::encoder::{TiffEncoder, colortype};
 
 use super::service::Service;
 
@@ -142,15 +149,28 @@ fn files(folder: &Path, endings: &[&str]) -> io::Result<Vec<Vec<u8>>> {
             continue;
         }
         let ending = path.extension().and_then(|ending| ending.to_str()).unwrap_or_default();
-        if endings.contains(&ending) && path.metadata()?.len() < 64 << 10 {
+        if endings.contains(&ending) && path.metadata()?.len() < 80 << 10 {
             found.push(fs::read(&path)?);
         }
     }
     Ok(found)
 }
 
+/// The small ones of the project's pictures, and one of each kind of which it has none that is small.
 fn picture_seeds() -> io::Result<Vec<Vec<u8>>> {
-    files(&root().join("tests/fixtures/art"), &["png", "jpg", "webp", "gif", "tif", "bmp"])
+    let mut seeds = files(&root().join("tests/fixtures/art"), &["png", "jpg", "webp", "gif", "tif"])?;
+    let shade = |x: u32, y: u32| (x * 5 + y * 3) as u8;
+    let mut bmp = Cursor::new(Vec::new());
+    let picture = RgbaImage::from_fn(40, 36, |x, y| image::Rgba([shade(x, y), shade(y, x), 90, shade(x, x)]));
+    picture.write_to(&mut bmp, ImageFormat::Bmp).map_err(io::Error::other)?;
+    let bytes: Vec<u8> = picture.pixels().flat_map(|pixel| pixel.0).collect();
+    let words: Vec<u16> = picture.pixels().flat_map(|pixel| [0, 1, 2].map(|at| u16::from(pixel.0[at]) * 257)).collect();
+    let (mut inks, mut deep) = (Cursor::new(Vec::new()), Cursor::new(Vec::new()));
+    let encoder = |file| TiffEncoder::new(file).map_err(io::Error::other);
+    encoder(&mut inks)?.write_image::<colortype::CMYK8>(40, 36, &bytes).map_err(io::Error::other)?;
+    encoder(&mut deep)?.write_image::<colortype::RGB16>(40, 36, &words).map_err(io::Error::other)?;
+    seeds.extend([bmp, inks, deep].map(Cursor::into_inner));
+    Ok(seeds)
 }
 
 fn drawing_seeds() -> io::Result<Vec<Vec<u8>>> {
@@ -177,7 +197,7 @@ fn check_picture(input: &[u8]) -> Result<(), String> {
 }
 
 fn check_drawing(input: &[u8]) -> Result<(), String> {
-    let drawing = Drawing { bytes: input, scale: Scale::whole(256), limits: &limits() };
+    let drawing = Drawing { bytes: input, scale: Scale::whole(256), limits: &limits(), spent: Duration::ZERO };
     match panic::catch_unwind(|| intake::render(&drawing)).map_err(|_| "it panicked".to_owned())? {
         Ok(_) => Ok(()),
         Err(fault) => is_of_art(&fault),
@@ -195,10 +215,24 @@ fn is_of_art(fault: &Fault) -> Result<(), String> {
     }
 }
 
+/// The demo's jobs with one small picture for every art: over HTTP nothing else gets past the door.
 fn job_seeds() -> io::Result<Vec<Vec<u8>>> {
     let demo = root().join("service/demo");
-    ["preflight.json", "estimate.json", "proof.json", "evening.json"]
-        .iter()
-        .map(|name| fs::read(demo.join(name)))
-        .collect()
+    let picture = fs::read(root().join("tests/fixtures/art/formats/pngsuite/basn6a08.png"))?;
+    let art = json!({ "base64": BASE64.encode(picture) });
+    let seed = |name: &&str| {
+        let mut job: Value = serde_json::from_slice(&fs::read(demo.join(name))?)?;
+        replace_art(&mut job, &art);
+        Ok(serde_json::to_vec(&job)?)
+    };
+    ["preflight.json", "estimate.json", "proof.json", "evening.json"].iter().map(seed).collect()
+}
+
+fn replace_art(value: &mut Value, art: &Value) {
+    match value {
+        Value::Object(fields) if fields.contains_key("file") => *value = art.clone(),
+        Value::Object(fields) => fields.values_mut().for_each(|inner| replace_art(inner, art)),
+        Value::Array(values) => values.iter_mut().for_each(|inner| replace_art(inner, art)),
+        Value::Null | Value::Bool(_) | Value::Number(_) | Value::String(_) => {}
+    }
 }

@@ -80,7 +80,7 @@ fn name_of(profile: &Profile) -> String {
 
 fn read(profile: &Profile) -> Option<ColorProfile> {
     match profile {
-        Profile::Icc(icc) => ColorProfile::new_from_slice(icc).ok(),
+        Profile::Icc(icc) => ColorProfile::new_from_slice(icc).ok().map(with_tables_for_every_intent),
         Profile::CodePoints { primaries, transfer } => Some(ColorProfile::new_from_cicp(CicpProfile {
             color_primaries: CicpColorPrimaries::try_from(*primaries).ok()?,
             transfer_characteristics: TransferCharacteristics::try_from(*transfer).ok()?,
@@ -89,6 +89,15 @@ fn read(profile: &Profile) -> Option<ColorProfile> {
         })),
         Profile::Srgb => None,
     }
+}
+
+/// A profile whose only table is that of the perceptual intent, `A2B0`, means it for every intent (ICC.1:2022, 8.10.2);
+/// profiles of scanners and of colour spaces often have no other.
+fn with_tables_for_every_intent(mut profile: ColorProfile) -> ColorProfile {
+    if profile.lut_a_to_b_colorimetric.is_none() {
+        profile.lut_a_to_b_colorimetric = profile.lut_a_to_b_perceptual.clone();
+    }
+    profile
 }
 
 /// Ink to light by the plain product of what each ink lets through.

@@ -1,6 +1,7 @@
 //! A drawing and what is asked of its rendering.
 
 use std::sync::Arc;
+use std::time::Duration;
 
 use image::RgbaImage;
 
@@ -54,6 +55,16 @@ pub struct Drawing<'a> {
     pub scale: Scale,
     /// What it may ask for.
     pub limits: &'a Limits,
+    /// Processor time that it took of its limit already, for an earlier look.
+    pub spent: Duration,
+}
+
+impl Drawing<'_> {
+    /// Whole seconds of processor time that are left, one at least.
+    pub fn cpu_left_s(&self) -> u32 {
+        let spent_s = u32::try_from(self.spent.as_secs()).unwrap_or(u32::MAX);
+        self.limits.max_drawing_cpu_s.saturating_sub(spent_s).max(1)
+    }
 }
 
 /// A rendered drawing.
@@ -63,10 +74,14 @@ pub struct Rendering {
     pub pixels: RgbaImage,
     /// The whole canvas at this scale.
     pub canvas_px: (u32, u32),
+    /// The whole canvas as the drawing says it (SVG 2, 8.2), with 96 of its own pixels to the inch (CSS Values 4, 6.2), mm.
+    pub canvas_mm: (f64, f64),
     /// Words that are live text in another face than a bundled one.
     pub live_text: Vec<String>,
     /// Pictures and parts that are missing: linked from elsewhere, or pictures of no kind that is taken.
     pub missing_parts: usize,
+    /// Processor time that it took; zero where it was not rendered in a process of its own.
+    pub spent: Duration,
 }
 
 /// Most words that are told of.
@@ -76,8 +91,8 @@ pub(super) const MAX_WORDS: usize = 20;
 pub(super) const MAX_WORD_CHARACTERS: usize = 80;
 
 /// Has a drawing rendered by whoever does that.
-pub(super) fn open(bytes: &[u8], scale: &Scale, limits: &Limits) -> Result<Artwork, Fault> {
-    let drawing = Drawing { bytes, scale: *scale, limits };
+pub(super) fn open(bytes: &[u8], scale: &Scale, spent: Duration, limits: &Limits) -> Result<Artwork, Fault> {
+    let drawing = Drawing { bytes, scale: *scale, limits, spent };
     let rendering = match limits.drawings {
         Drawings::Refused => return Err(Fault::ArtUnsupported { kind: "SVG".to_owned() }),
         Drawings::Here => vector::render(&drawing),
@@ -93,6 +108,8 @@ pub(super) fn open(bytes: &[u8], scale: &Scale, limits: &Limits) -> Result<Artwo
     live_text.truncate(MAX_WORDS);
     Ok(Artwork {
         canvas_px: rendering.canvas_px,
+        canvas_mm: Some(rendering.canvas_mm),
+        drawn_in: spent + rendering.spent,
         live_text,
         missing_parts: rendering.missing_parts,
         ..Artwork::new(Arc::new(rendering.pixels), Format::Svg)

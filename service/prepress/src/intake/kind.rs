@@ -100,7 +100,7 @@ fn boxed_kind(bytes: &[u8]) -> &'static str {
     }
 }
 
-/// How much of a text is looked at to tell its kind.
+/// How much of a file is looked at to tell whether it is text.
 const TEXT_HEAD_BYTES: usize = 4096;
 
 fn text_kind(bytes: &[u8]) -> Kind {
@@ -119,7 +119,7 @@ fn text_kind(bytes: &[u8]) -> Kind {
     if text.is_empty() || binary {
         return Kind::Unknown;
     }
-    match root_element(text) {
+    match root_element(bytes) {
         Some("svg") => Kind::Svg,
         Some("html" | "HTML") => Kind::Other("HTML"),
         Some(_) => Kind::Other("XML"),
@@ -127,9 +127,13 @@ fn text_kind(bytes: &[u8]) -> Kind {
     }
 }
 
-/// The local name of the first element of a marked-up text, past declarations, comments and a document type.
-fn root_element(text: &str) -> Option<&str> {
-    let mut rest = text;
+/// The local name of the first element of a marked-up text, past declarations, comments (a licence may fill pages) and a
+/// document type.
+fn root_element(bytes: &[u8]) -> Option<&str> {
+    let text = std::str::from_utf8(bytes).unwrap_or_else(|error| {
+        bytes.get(..error.valid_up_to()).and_then(|valid| std::str::from_utf8(valid).ok()).unwrap_or_default()
+    });
+    let mut rest = text.strip_prefix('\u{FEFF}').unwrap_or(text);
     loop {
         rest = rest.trim_start();
         let inside = rest.strip_prefix('<')?;
@@ -139,8 +143,9 @@ fn root_element(text: &str) -> Option<&str> {
             inside.find("?>").map(|at| at + 2)?
         } else if inside.starts_with('!') {
             // The vector door refuses a document type; here it only tells what the file is.
-            return Some(if inside.to_ascii_lowercase().starts_with("!doctype html") { "html" } else { "svg" })
-                .filter(|name| *name == "html" || inside.contains("svg"));
+            let declared = inside.get(..inside.floor_char_boundary(TEXT_HEAD_BYTES))?;
+            let is_html = declared.to_ascii_lowercase().starts_with("!doctype html");
+            return Some(if is_html { "html" } else { "svg" }).filter(|_| is_html || declared.contains("svg"));
         } else {
             let name_ends = |character: char| character.is_whitespace() || matches!(character, '>' | '/');
             let name = inside.split(name_ends).next()?;
@@ -174,6 +179,8 @@ mod tests {
         let text = "\u{FEFF}<?xml version=\"1.0\"?>\n<!-- drawn --><svg:svg xmlns:svg=\"http://www.w3.org/2000/svg\"/>";
         assert_eq!(recognise(text.as_bytes()), Kind::Svg);
         assert_eq!(recognise(b"<svg/>"), Kind::Svg);
+        let long = format!("<?xml version=\"1.0\"?><!-- {} --><svg/>", "All rights are given. ".repeat(1000));
+        assert_eq!(recognise(long.as_bytes()), Kind::Svg);
         assert_eq!(recognise(b"<!DOCTYPE svg [<!ENTITY a 'b'>]><svg/>"), Kind::Svg);
     }
 }

@@ -25,8 +25,8 @@ pub struct Limits {
     pub max_decoded_bytes: u64,
     /// Frames or pages. Stops: animations of a million frames, and page lists that go round in circles.
     pub max_frames: u32,
-    /// Bytes of what is read of metadata, inflated: Exif blocks, compressed texts, tags. Stops: a text that inflates a
-    /// thousandfold, a tag that says it has 4 GB.
+    /// Bytes of what is read of metadata, inflated, all of a file's texts together: Exif blocks, compressed texts, tags. Stops:
+    /// a text that inflates a thousandfold, thousands of texts that do, a tag that says it has 4 GB.
     pub max_metadata_bytes: u64,
     /// Bytes of an embedded colour profile, inflated. Stops: a profile that inflates a thousandfold, or whose tables cost
     /// minutes to prepare. Press profiles have at most about 4 MiB.

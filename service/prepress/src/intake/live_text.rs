@@ -1,7 +1,7 @@
 //! Words of a drawing that no bundled face was asked for, or has no letters for: they look different here.
 
 use resvg::tiny_skia::Rect;
-use resvg::usvg::{Font, FontFamily, Group, Node, Text, Tree};
+use resvg::usvg::{Font, FontFamily, FontStretch, FontStyle, Group, Node, Text, Tree};
 
 use super::drawing::{MAX_WORD_CHARACTERS, MAX_WORDS};
 use crate::lettering;
@@ -61,9 +61,15 @@ impl Search {
     }
 }
 
-/// Whether the first family asked for is a bundled one.
+/// Whether the face asked for is a bundled one: the family in any case of letters (CSS Fonts 4, 5.1), upright, neither
+/// condensed nor expanded, regular or bold.
 fn asks_for_ours(font: &Font) -> bool {
-    matches!(font.families().first(), Some(FontFamily::Named(name)) if name == BUNDLED_FAMILY)
+    let is_family = matches!(
+        font.families().first(),
+        Some(FontFamily::Named(name)) if name.eq_ignore_ascii_case(BUNDLED_FAMILY)
+    );
+    let is_plain = font.style() == FontStyle::Normal && font.stretch() == FontStretch::Normal;
+    is_family && is_plain && matches!(font.weight(), 400 | 700)
 }
 
 /// Whether the bundled faces have every letter.

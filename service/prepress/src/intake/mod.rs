@@ -21,6 +21,7 @@ mod tiff;
 mod vector;
 
 use std::sync::Arc;
+use std::time::Duration;
 
 use image::RgbaImage;
 
@@ -63,6 +64,10 @@ pub struct Artwork {
     pub pixels: Arc<RgbaImage>,
     /// Size of the whole canvas at the scale of the pixels: theirs, but for a drawing of which only a window was rendered.
     pub canvas_px: (u32, u32),
+    /// Size of the whole canvas as a drawing says it, mm; `None` of pictures of pixels.
+    pub canvas_mm: Option<(f64, f64)>,
+    /// Processor time that a drawing took to be rendered, all looks together.
+    pub drawn_in: Duration,
     /// Kind of file.
     pub format: Format,
     /// More frames or pages than the first.
@@ -86,6 +91,8 @@ impl Artwork {
         Artwork {
             canvas_px: pixels.dimensions(),
             pixels,
+            canvas_mm: None,
+            drawn_in: Duration::ZERO,
             format,
             animated: false,
             colour_profile: None,
@@ -102,19 +109,23 @@ impl Artwork {
 /// # Errors
 /// `art.unreadable`, `art.unsupported`, `art.over_limit`, `art.tiny`.
 pub fn open(bytes: &[u8], longest_px: u32, limits: &Limits) -> Result<Artwork, Fault> {
-    open_scaled(bytes, &Scale::whole(longest_px), limits)
+    open_scaled(bytes, &Scale::whole(longest_px), Duration::ZERO, limits)
 }
 
-/// The same, with a drawing's scale and window said in full; other pictures have their own.
+/// A drawing once more after a first look, with its scale and window said in full. What the look took of its time counts.
 ///
 /// # Errors
 /// As [`open`].
-pub fn open_scaled(bytes: &[u8], scale: &Scale, limits: &Limits) -> Result<Artwork, Fault> {
+pub fn open_again(bytes: &[u8], look: &Artwork, scale: &Scale, limits: &Limits) -> Result<Artwork, Fault> {
+    open_scaled(bytes, scale, look.drawn_in, limits)
+}
+
+fn open_scaled(bytes: &[u8], scale: &Scale, spent: Duration, limits: &Limits) -> Result<Artwork, Fault> {
     limits.check_bytes(bytes.len() as u64)?;
     let kind = kind::recognise(bytes);
     let artwork = match (kind.of_pixels(), kind) {
         (Some(format), _) => raster::open(bytes, format, limits),
-        (None, Kind::Svg | Kind::Gzip) => drawing::open(bytes, scale, limits),
+        (None, Kind::Svg | Kind::Gzip) => drawing::open(bytes, scale, spent, limits),
         (None, Kind::Other(name)) => Err(Fault::ArtUnsupported { kind: name.to_owned() }),
         (None, _) if bytes.is_empty() => Err(unreadable("the file is empty")),
         (None, _) => Err(unreadable("no known kind of picture")),

@@ -3,7 +3,7 @@
 //! Source: PNG (3rd edition, W3C 2025): 5.2 signature, 11.2 chunks, 11.3.2 colour, 11.3.3 texts, 4.9 animation. Rows are
 //! brought to eight bits as they are inflated, so that a deep picture never stands in memory at its own depth.
 
-use std::io::Cursor;
+use std::io::{Cursor, Read};
 use std::ops::Range;
 
 use flate2::Crc;
@@ -180,7 +180,7 @@ fn read_rows(
     Ok(())
 }
 
-/// Walks the chunks. Only what is asked for is inflated, and no further than the limits.
+/// Walks the chunks. Only what is asked for is inflated, and all of it together no further than the limits.
 fn read_chunks(bytes: &[u8], limits: &Limits) -> Result<Chunks, Fault> {
     let mut chunks = Chunks {
         orientation: Orientation::NoTransforms,
@@ -190,6 +190,7 @@ fn read_chunks(bytes: &[u8], limits: &Limits) -> Result<Chunks, Fault> {
         still_apart: true,
     };
     let (mut text, mut block) = (None, None);
+    let mut left = Allowance { bytes: limits.max_metadata_bytes, limit_bytes: limits.max_metadata_bytes };
     let (mut code_points, mut is_srgb, mut in_pixels) = (None, false, false);
     let mut at = 8_usize;
     while let Some(length) = number(bytes, at) {
@@ -207,7 +208,7 @@ fn read_chunks(bytes: &[u8], limits: &Limits) -> Result<Chunks, Fault> {
             b"sRGB" => is_srgb = true,
             b"tRNS" if !in_pixels => chunks.transparent = Some(at + 8..end),
             b"eXIf" => block = block.or_else(|| exif::orientation(body)),
-            b"tEXt" | b"zTXt" | b"iTXt" if text.is_none() => text = orientation_of_text(kind, body, limits)?,
+            b"tEXt" | b"zTXt" | b"iTXt" if text.is_none() => text = orientation_of_text(kind, body, &mut left)?,
             b"IEND" => break,
             _ => {}
         }
@@ -227,15 +228,28 @@ fn read_chunks(bytes: &[u8], limits: &Limits) -> Result<Chunks, Fault> {
 /// one, and told as broken.
 fn profile(body: &[u8], limit_bytes: u64) -> Result<Vec<u8>, Fault> {
     let packed = body.iter().position(|byte| *byte == 0).and_then(|end| body.get(end + 2..));
-    Ok(inflated(packed.unwrap_or_default(), limit_bytes)?.unwrap_or_default())
+    Ok(limits::inflated(ZlibDecoder::new(packed.unwrap_or_default()), limit_bytes)?.unwrap_or_default())
 }
 
-fn inflated(packed: &[u8], limit_bytes: u64) -> Result<Option<Vec<u8>>, Fault> {
-    limits::inflated(ZlibDecoder::new(packed), limit_bytes)
+/// What may still be inflated of a file's texts: each may be small, and a file may hold thousands.
+struct Allowance {
+    bytes: u64,
+    limit_bytes: u64,
+}
+
+impl Allowance {
+    fn inflated(&mut self, packed: &[u8]) -> Result<Option<Vec<u8>>, Fault> {
+        let mut plain = Vec::new();
+        let outcome = ZlibDecoder::new(packed).take(self.bytes + 1).read_to_end(&mut plain);
+        // What turns out damaged counts too: it was inflated until then.
+        let over = |()| Fault::art_just_over(self.limit_bytes as f64, "bytes");
+        self.bytes = self.bytes.checked_sub(plain.len() as u64).ok_or(()).map_err(over)?;
+        Ok(outcome.is_ok().then_some(plain))
+    }
 }
 
 /// The orientation in a text chunk that holds an Exif block; other texts are not looked at.
-fn orientation_of_text(kind: &[u8], body: &[u8], limits: &Limits) -> Result<Option<Orientation>, Fault> {
+fn orientation_of_text(kind: &[u8], body: &[u8], left: &mut Allowance) -> Result<Option<Orientation>, Fault> {
     let Some(end) = body.iter().position(|byte| *byte == 0) else { return Ok(None) };
     if !matches!(&body[..end], keyword if *keyword == *RAW_EXIF || *keyword == *RAW_APP1) {
         return Ok(None);
@@ -243,12 +257,12 @@ fn orientation_of_text(kind: &[u8], body: &[u8], limits: &Limits) -> Result<Opti
     let rest = body.get(end + 1..).unwrap_or_default();
     let plain = match kind {
         b"tEXt" => Some(rest.to_vec()),
-        b"zTXt" => inflated(rest.get(1..).unwrap_or_default(), limits.max_metadata_bytes)?,
+        b"zTXt" => left.inflated(rest.get(1..).unwrap_or_default())?,
         // iTXt: whether it is packed, how, then language and translated keyword, each closed by a zero.
         _ => {
             let mut parts = rest.get(2..).unwrap_or_default().splitn(3, |byte| *byte == 0);
             let text = parts.nth(2).unwrap_or_default();
-            if rest.first() == Some(&1) { inflated(text, limits.max_metadata_bytes)? } else { Some(text.to_vec()) }
+            if rest.first() == Some(&1) { left.inflated(text)? } else { Some(text.to_vec()) }
         }
     };
     Ok(plain.and_then(|text| exif::orientation_in_text(&text)))

@@ -54,9 +54,9 @@ fn open_webp(bytes: &[u8], limits: &Limits) -> Result<Decoded, Fault> {
     let mut decoder = WebPDecoder::new(Cursor::new(bytes)).map_err(fault_of(limits))?;
     let (width_px, height_px) = decoder.dimensions();
     limits.check_samples(width_px, height_px, 4)?;
+    check_chunks(bytes, limits)?;
     let animated = decoder.has_animation();
     if animated {
-        limits.check_frames(frames(bytes, limits.max_frames))?;
         // The file's background is only a hint (RFC 9649, 2.7.1.1): a sticker's ground is transparent.
         decoder.set_background_color(Rgba([0; 4])).map_err(fault_of(limits))?;
     }
@@ -85,18 +85,23 @@ fn whole<D: ImageDecoder>(mut decoder: D, limits: &Limits) -> Result<Decoded, Fa
     Ok(Decoded { orientation, profile: profile.map(Profile::Icc), ..Decoded::of(Samples::Rgb(pixels)) })
 }
 
-/// Frames of an animated WebP (RFC 9649, 2.7.1.1), no further than one past the limit.
-fn frames(bytes: &[u8], limit: u32) -> u32 {
-    let (mut at, mut count) = (12_usize, 0);
+/// Holds the chunks of a WebP against the limits, before the decoder copies any (RFC 9649, 2.3 and 2.7.1).
+fn check_chunks(bytes: &[u8], limits: &Limits) -> Result<(), Fault> {
+    let (mut at, mut frames) = (12_usize, 0);
     while let Some(head) = bytes.get(at..at.saturating_add(8)) {
-        count += u32::from(head.starts_with(b"ANMF"));
-        if count > limit {
-            break;
+        let length = u32::from_le_bytes([head[4], head[5], head[6], head[7]]);
+        match &head[..4] {
+            b"ANMF" => {
+                frames += 1;
+                limits.check_frames(frames)?;
+            }
+            b"EXIF" => within(u64::from(length), limits.max_metadata_bytes, "bytes")?,
+            b"ICCP" => within(u64::from(length), limits.max_profile_bytes, "bytes")?,
+            _ => {}
         }
-        let length = u32::from_le_bytes([head[4], head[5], head[6], head[7]]) as usize;
-        at = at.saturating_add(8).saturating_add(length).saturating_add(length & 1);
+        at = at.saturating_add(8).saturating_add(length as usize).saturating_add(length as usize & 1);
     }
-    count
+    Ok(())
 }
 
 fn fault_of(limits: &Limits) -> impl Fn(ImageError) -> Fault {

@@ -5,8 +5,8 @@
 //! Source: TIFF 6.0 (1992), sections 3 to 8, 16 (CMYK), 18 (associated alpha), 23 (CIE L*a*b*); Adobe Technical Note on the ICC
 //! tag 34675; Adobe Photoshop TIFF Technical Notes (2002), "ICC L*a*b*".
 
+mod directory;
 mod lab;
-mod photometric;
 
 use std::io::Cursor;
 
@@ -21,21 +21,21 @@ use super::samples::{
     Decoded, Profile, Samples, cut_short, image_of, rgb_of_ycbcr, straight, to_eight_bits, unreadable,
 };
 use crate::fault::Fault;
-use photometric::Meaning;
+use directory::Meaning;
 
 /// Associated alpha in the tag `ExtraSamples`.
 const ASSOCIATED: u64 = 1;
 
-/// The bit of `NewSubfileType` that a small version of another page has.
-const IS_REDUCED: u32 = 1;
-
 type Source<'a> = Decoder<Cursor<&'a [u8]>>;
 
 pub(super) fn open(bytes: &[u8], limits: &Limits) -> Result<Decoded, Fault> {
-    match photometric::unknown_to_decoder(bytes) {
+    let pages = directory::pages(bytes, limits.max_frames);
+    limits.check_frames(pages)?;
+    let decoded = match directory::unknown_to_decoder(bytes) {
         Some((meaning, disguised)) => open_as(&disguised, meaning, limits),
         None => open_as(bytes, Meaning::AsSaid, limits),
-    }
+    }?;
+    Ok(Decoded { animated: pages > 1, ..decoded })
 }
 
 fn open_as(bytes: &[u8], meaning: Meaning, limits: &Limits) -> Result<Decoded, Fault> {
@@ -55,13 +55,10 @@ fn open_as(bytes: &[u8], meaning: Meaning, limits: &Limits) -> Result<Decoded, F
     let layout = decoder.read_image_to_buffer(&mut stored).map_err(fault_of)?;
     let page = Page { width_px, height_px, colours, meaning, palette, associated: extra.first() == Some(&ASSOCIATED) };
     let samples = page.samples(&page.eight_bits(stored, &layout)?)?;
-    let pages = pages(&mut decoder, limits.max_frames);
-    limits.check_frames(pages)?;
     Ok(Decoded {
-        samples,
         orientation: orientation.and_then(Orientation::from_exif).unwrap_or(Orientation::NoTransforms),
         profile,
-        animated: pages > 1,
+        ..Decoded::of(samples)
     })
 }
 
@@ -90,16 +87,6 @@ fn palette(decoder: &mut Source<'_>) -> Result<Vec<[u8; 3]>, Fault> {
     let code = |value: u16| (if is_short { value } else { value >> 8 }) as u8;
     let count = values.len() / 3;
     Ok((0..count).map(|at| [values[at], values[count + at], values[2 * count + at]].map(code)).collect())
-}
-
-/// Pages that are pictures of their own, no further than one past the limit.
-fn pages(decoder: &mut Source<'_>, limit: u32) -> u32 {
-    let mut count = 1;
-    while count <= limit && decoder.more_images() && decoder.next_image().is_ok() {
-        let kind = decoder.find_tag_unsigned::<u32>(Tag::NewSubfileType).ok().flatten().unwrap_or_default();
-        count += u32::from(kind & IS_REDUCED == 0);
-    }
-    count
 }
 
 struct Page {

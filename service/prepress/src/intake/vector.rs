@@ -6,6 +6,7 @@
 //! (refused); filters and layers of absurd size (added up before rendering); sizes that are no numbers (the parser).
 
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
+use std::time::Duration;
 
 use image::RgbaImage;
 use resvg::tiny_skia::{Pixmap, Transform};
@@ -76,9 +77,16 @@ fn render_text(text: &str, scale: &Scale, limits: &Limits) -> Result<Rendering, 
     Ok(Rendering {
         pixels: straight_alpha(pixmap)?,
         canvas_px: sheet.canvas_px,
+        canvas_mm: (canvas_mm(tree.size().width()), canvas_mm(tree.size().height())),
         live_text: live_text::words(&tree),
         missing_parts: embedded.missing + parts_elsewhere,
+        spent: Duration::ZERO,
     })
+}
+
+/// From the drawing's own pixels.
+fn canvas_mm(side: f32) -> f64 {
+    f64::from(side) / 96.0 * 25.4
 }
 
 /// Whether an element stands for one of another file (SVG 2, 5.6.2), which is never read.
@@ -277,7 +285,7 @@ mod tests {
     const NS: &str = "xmlns=\"http://www.w3.org/2000/svg\" xmlns:xlink=\"http://www.w3.org/1999/xlink\"";
 
     fn draw(text: &str, longest_px: u32, limits: &Limits) -> Result<Rendering, Fault> {
-        render(&Drawing { bytes: text.as_bytes(), scale: Scale::whole(longest_px), limits })
+        render(&Drawing { bytes: text.as_bytes(), scale: Scale::whole(longest_px), limits, spent: Duration::ZERO })
     }
 
     fn open_svg(inside: &str) -> Result<Rendering, Fault> {
@@ -413,7 +421,7 @@ mod tests {
         let whole = draw(&text, 400, &limits).unwrap();
         let window = Window { x: 0.1, y: 0.1, width: 0.3, height: 0.5 };
         let scale = Scale { window, ..Scale::whole(400) };
-        let part = render(&Drawing { bytes: text.as_bytes(), scale, limits: &limits }).unwrap();
+        let part = render(&Drawing { bytes: text.as_bytes(), scale, limits: &limits, spent: Duration::ZERO }).unwrap();
         assert_eq!((part.canvas_px, part.pixels.dimensions()), ((400, 200), (120, 100)));
         let cut = image::imageops::crop_imm(&whole.pixels, 40, 20, 120, 100).to_image();
         assert_eq!(part.pixels, cut);
@@ -425,7 +433,7 @@ mod tests {
         let limits = Limits { max_pixels: 10_000, ..Limits::default() };
         let drawn = |least_px| {
             let scale = Scale { least_px, ..Scale::whole(5000) };
-            render(&Drawing { bytes: text.as_bytes(), scale, limits: &limits })
+            render(&Drawing { bytes: text.as_bytes(), scale, limits: &limits, spent: Duration::ZERO })
         };
         assert_eq!(drawn(100).unwrap().canvas_px, (100, 100));
         assert!(matches!(drawn(101), Err(Fault::ArtOverLimit { unit: "pixels", .. })));
@@ -440,7 +448,8 @@ mod tests {
             encoder.finish().unwrap()
         };
         let limits = Limits { max_drawing_bytes: 1000, ..Limits::default() };
-        let drawn = |bytes: &[u8]| render(&Drawing { bytes, scale: Scale::whole(80), limits: &limits });
+        let drawn =
+            |bytes: &[u8]| render(&Drawing { bytes, scale: Scale::whole(80), limits: &limits, spent: Duration::ZERO });
         assert_eq!(drawn(&packed(text.as_bytes())).unwrap(), drawn(text.as_bytes()).unwrap());
         let bomb = text.clone() + &" ".repeat(1000);
         assert!(matches!(drawn(&packed(bomb.as_bytes())), Err(Fault::ArtOverLimit { unit: "bytes", .. })));
@@ -452,12 +461,16 @@ mod tests {
     #[test]
     fn a_canvas_has_the_shape_that_its_sizes_say() {
         // SVG 2, 8.2: width and height win; without them the view box gives the aspect.
-        for (sizes, wanted) in [
-            ("width=\"40mm\" height=\"20mm\" viewBox=\"0 0 10 10\"", (80, 40)),
-            ("viewBox=\"0 0 30 60\"", (40, 80)),
-            ("width=\"1in\" height=\"48pt\"", (80, 53)),
+        for (sizes, wanted, wanted_mm) in [
+            ("width=\"40mm\" height=\"20mm\" viewBox=\"0 0 10 10\"", (80, 40), (40.0, 20.0)),
+            // 30 and 60 of 96 pixels to the inch.
+            ("viewBox=\"0 0 30 60\"", (40, 80), (7.9375, 15.875)),
+            ("width=\"1in\" height=\"48pt\"", (80, 53), (25.4, 16.9333)),
         ] {
-            assert_eq!(draw(&format!("<svg {NS} {sizes}/>"), 80, &Limits::default()).unwrap().canvas_px, wanted);
+            let drawn = draw(&format!("<svg {NS} {sizes}/>"), 80, &Limits::default()).unwrap();
+            assert_eq!(drawn.canvas_px, wanted);
+            let (width_mm, height_mm) = drawn.canvas_mm;
+            assert!((width_mm - wanted_mm.0).abs() < 1e-3 && (height_mm - wanted_mm.1).abs() < 1e-3, "{drawn:?}");
         }
     }
 

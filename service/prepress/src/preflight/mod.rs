@@ -14,7 +14,7 @@ mod survey;
 pub use catalogue::{catalogue, said};
 pub use inks::inspect_colours;
 pub use ordered::inspect_outline;
-pub use picture::inspect_art;
+pub use picture::{inspect_art, measures_of};
 
 use std::sync::Arc;
 
@@ -76,14 +76,16 @@ pub struct ArtFacts {
     pub measures: Measures,
     /// Findings that need only the picture.
     pub findings: Vec<Finding>,
+    /// Longest side of the art, mm, as a drawing says it.
+    own_longest_mm: Option<f64>,
     /// What its pixels tell, for findings that hang on size or border; nothing of art that cannot be read.
     survey: Arc<Survey>,
 }
 
 impl ArtFacts {
-    /// Of art that cannot be used.
-    pub fn unusable(finding: Finding) -> ArtFacts {
-        ArtFacts { measures: Measures::default(), findings: vec![finding], survey: Arc::default() }
+    /// Of art that cannot be used, with what is known of it.
+    pub fn unusable(finding: Finding, measures: Measures) -> ArtFacts {
+        ArtFacts { measures, findings: vec![finding], own_longest_mm: None, survey: Arc::default() }
     }
 
     /// What is left where no size was ordered: nothing that follows from a size.

@@ -19,14 +19,22 @@ const SPECK_SHARE: f64 = 0.01;
 /// How far inside the canvas the art's width is compared with that at its edge, as a share of the art's longest side.
 const CLIP_DEPTH_SHARE: f64 = 0.01;
 
-/// Findings and measures of a picture after its backdrop was judged. `artwork` is the picture as decoded.
-pub fn inspect_art(artwork: &Artwork, cut_out: &CutOut, thresholds: &Thresholds) -> ArtFacts {
+/// Measures of a picture of which no more is known than that it was decoded.
+pub fn measures_of(artwork: &Artwork) -> Measures {
     let (width_px, height_px) = artwork.pixels.dimensions();
-    let visible = cut_out.visible;
-    let measures = Measures {
+    Measures {
         format: Some(format_word(artwork.format)),
         width_px: Some(width_px),
         height_px: Some(height_px),
+        colour_profile: artwork.colour_profile.clone(),
+        ..Measures::default()
+    }
+}
+
+/// Findings and measures of a picture after its backdrop was judged. `artwork` is the picture as decoded.
+pub fn inspect_art(artwork: &Artwork, cut_out: &CutOut, thresholds: &Thresholds) -> ArtFacts {
+    let visible = cut_out.visible;
+    let measures = Measures {
         art_x_px: Some(visible.x_px),
         art_y_px: Some(visible.y_px),
         art_width_px: Some(visible.width_px),
@@ -35,8 +43,7 @@ pub fn inspect_art(artwork: &Artwork, cut_out: &CutOut, thresholds: &Thresholds)
         translucent_share: Some((cut_out.translucent_share * 1e4).round() / 1e4),
         parts: Some(parts(cut_out)),
         backdrop: Some(cut_out.backdrop.word()),
-        colour_profile: artwork.colour_profile.clone(),
-        ..Measures::default()
+        ..measures_of(artwork)
     };
     let found = [
         backdrop(cut_out),
@@ -55,7 +62,14 @@ pub fn inspect_art(artwork: &Artwork, cut_out: &CutOut, thresholds: &Thresholds)
         missing(artwork.missing_parts),
     ];
     let findings = found.into_iter().chain(told).flatten().chain(in_pixels).collect();
-    ArtFacts { measures, findings, survey: Arc::new(survey) }
+    ArtFacts { measures, findings, own_longest_mm: own_longest_mm(artwork, visible), survey: Arc::new(survey) }
+}
+
+/// Longest side of the visible art, mm, of a drawing.
+fn own_longest_mm(artwork: &Artwork, visible: Place) -> Option<f64> {
+    let ((width_mm, height_mm), (width_px, height_px)) = (artwork.canvas_mm?, artwork.canvas_px);
+    let side = |px: u32, of_px: u32, of_mm: f64| f64::from(px) / f64::from(of_px.max(1)) * of_mm;
+    Some(side(visible.width_px, width_px, width_mm).max(side(visible.height_px, height_px, height_mm)))
 }
 
 fn format_word(format: Format) -> &'static str {

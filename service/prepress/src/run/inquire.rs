@@ -3,6 +3,7 @@
 use rayon::prelude::*;
 
 use super::prepare::{self, Bench, Draft, Opened, Rejected, Source};
+use super::shelf::Shelf;
 use super::{layout, page};
 use crate::cancel::Cancel;
 use crate::fault::Fault;
@@ -91,7 +92,13 @@ fn look_at_design(
     backing: Option<&Backing>,
     bench: Bench<'_>,
 ) -> Result<Look, Fault> {
-    let sketch = sketch(Source::open(design, inquiry.stock.print_ppi, bench)?, design, backing, inquiry, bench)?;
+    let sketch = sketch(
+        Source::open(design, inquiry.stock.print_ppi, &Shelf::of([&design.art]), bench)?,
+        design,
+        backing,
+        inquiry,
+        bench,
+    )?;
     let mut findings = sketch.facts.findings.clone();
     if let Some(outlined) = sketch.outlined.as_ref().filter(|_| inquiry.sized) {
         let Rejected { outermost, reach, longest } = Rejected::of(outlined);
@@ -124,8 +131,8 @@ fn sketch(
 ) -> Result<Sketch, Fault> {
     let source = match &opened {
         Ok(source) => source,
-        Err(finding) => {
-            let facts = ArtFacts::unusable(finding.clone());
+        Err(facts) => {
+            let facts = facts.as_ref().clone();
             return Ok(Sketch { design: design.clone(), facts, outlined: None, opened });
         }
     };
@@ -181,7 +188,7 @@ fn look_at_page(inquiry: &Inquiry, page: &Page, bench: Bench<'_>) -> Result<Look
     let sketches: Vec<Sketch> = page
         .pieces
         .par_iter()
-        .zip(page::open_pieces(page, &inquiry.stock, bench)?)
+        .zip(page::open_pieces(page, &inquiry.stock, &Shelf::of(page::pictures(page)), bench)?)
         .map(|(piece, opened)| sketch(opened, &piece.design, None, &sized, bench))
         .collect::<Result<_, Fault>>()?;
     let mut findings: Vec<Finding> = page

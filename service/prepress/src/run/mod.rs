@@ -15,6 +15,7 @@ mod page;
 mod prepare;
 mod proof;
 mod record;
+mod shelf;
 
 use std::io;
 use std::sync::Mutex;

@@ -1,14 +1,16 @@
 //! Makes a sticker sheet: its pieces, smaller copies for the gaps, their arrangement.
 
+use std::collections::BTreeMap;
 use std::sync::Arc;
 
 use rayon::prelude::*;
 
 use super::prepare::{Bench, Made, Opened, Source, make_design};
+use super::shelf::{self, Shelf};
 use crate::fault::Fault;
 use crate::finding::Finding;
 use crate::gang::{self, PagePiece, PagePlan};
-use crate::order::{Design, Fill, Page, Piece, Size, Stock};
+use crate::order::{ArtInput, Design, Fill, Page, Piece, Size, Stock};
 use crate::sticker::{self, PlacedPiece, Sticker};
 use crate::units::Mm;
 
@@ -27,12 +29,17 @@ struct Cut {
 }
 
 /// Makes the page, or sets it aside with the findings of its pieces.
-pub(super) fn make(page: &Page, stock: &Stock, bench: Bench<'_>) -> Result<Made, Fault> {
-    make_opened(page, &open_pieces(page, stock, bench)?, stock, bench)
+pub(super) fn make(page: &Page, stock: &Stock, shelf: &Shelf, bench: Bench<'_>) -> Result<Made, Fault> {
+    make_opened(page, &open_pieces(page, stock, shelf, bench)?, stock, bench)
 }
 
-/// The pictures of all pieces, each opened once. A drawing is rendered for each piece, in its size.
-pub(super) fn open_pieces(page: &Page, stock: &Stock, bench: Bench<'_>) -> Result<Vec<Opened>, Fault> {
+/// The picture of every source that a page opens before it renders drawings for their pieces.
+pub(super) fn pictures(page: &Page) -> Vec<&ArtInput> {
+    first_pieces(page).0.into_iter().map(|first| &first.design.art).collect()
+}
+
+/// The first piece of each picture with one treatment of its backdrop, and for each piece which of these it starts from.
+fn first_pieces(page: &Page) -> (Vec<&Piece>, Vec<usize>) {
     let mut firsts: Vec<&Piece> = Vec::new();
     let mut first_of: Vec<usize> = Vec::new();
     for piece in &page.pieces {
@@ -42,13 +49,26 @@ pub(super) fn open_pieces(page: &Page, stock: &Stock, bench: Bench<'_>) -> Resul
             firsts.push(piece);
         }
     }
-    let shared: Vec<Opened> = firsts
-        .par_iter()
-        .map(|first| Source::open(&first.design, stock.print_ppi, bench))
-        .collect::<Result<_, Fault>>()?;
-    let open = |(piece, first): (&Piece, usize)| match &shared[first] {
+    (firsts, first_of)
+}
+
+/// The pictures of all pieces, each opened once. A drawing is rendered for each piece, in its size.
+pub(super) fn open_pieces(page: &Page, stock: &Stock, shelf: &Shelf, bench: Bench<'_>) -> Result<Vec<Opened>, Fault> {
+    let (firsts, first_of) = first_pieces(page);
+    let pictures: Vec<Vec<&ArtInput>> = firsts.iter().map(|first| vec![&first.design.art]).collect();
+    let open_batch = |batch: &Vec<usize>| {
+        let open = |number: &usize| {
+            let opened = Source::open(&firsts[*number].design, stock.print_ppi, shelf, bench)?;
+            Ok((*number, opened))
+        };
+        batch.iter().map(open).collect::<Result<Vec<_>, Fault>>()
+    };
+    let batches = shelf::sharing(&pictures, bench.cancel)?;
+    let opened: Vec<Vec<(usize, Opened)>> = batches.par_iter().map(open_batch).collect::<Result<_, Fault>>()?;
+    let shared: BTreeMap<usize, Opened> = opened.into_iter().flatten().collect();
+    let open = |(piece, first): (&Piece, usize)| match &shared[&first] {
         Ok(source) if source.is_vector() && !std::ptr::eq(firsts[first], piece) => {
-            Source::open(&piece.design, stock.print_ppi, bench)
+            Source::open(&piece.design, stock.print_ppi, shelf, bench)
         }
         opened => Ok(opened.clone()),
     };

@@ -5,6 +5,7 @@ use std::sync::{Arc, OnceLock};
 
 use rayon::prelude::*;
 
+use super::shelf::{self, Shelf};
 use super::{Meter, page};
 use crate::cancel::Cancel;
 use crate::fault::Fault;
@@ -13,7 +14,7 @@ use crate::geom::Ring;
 use crate::intake::{self, Artwork, Format, Limits, Scale, Window};
 use crate::order::{ArtInput, Backing, Design, Item, Job, Product, Size, Stock};
 use crate::outline::{self, Outlined};
-use crate::preflight::{self, ArtFacts, Thresholds};
+use crate::preflight::{self, ArtFacts, Measures, Thresholds};
 use crate::silhouette::{self, CutOut};
 use crate::sticker::{self, Sticker};
 use crate::units::{Mm, Ppi};
@@ -108,17 +109,21 @@ pub(super) fn items(job: &Job) -> impl Iterator<Item = &Item> {
 pub(super) fn products(job: &Job, limits: &Limits, meter: &Meter<'_>, cancel: &Cancel) -> Result<Products, Fault> {
     let (distinct, of_item) = distinct_products(job, cancel)?;
     let groups = by_picture(&distinct, cancel)?;
+    let pictures: Vec<Vec<&ArtInput>> = groups.iter().map(|group| pictures_of(group, &distinct)).collect();
     let done = meter.count(distinct.len(), |progress, share| progress.pictures = share);
     let bench = Bench { limits, cancel, thresholds: &job.thresholds };
-    let made_groups: Vec<Vec<(usize, Made)>> = groups
-        .par_iter()
-        .map(|group| {
-            let made = make_group(group, &distinct, job, bench);
-            group.iter().for_each(|_| done.one_more());
+    let make_batch = |batch: &Vec<usize>| {
+        let shelf = Shelf::of(batch.iter().flat_map(|group| pictures[*group].iter().copied()));
+        let make = |group: &usize| {
+            let made = make_group(&groups[*group], &distinct, job, &shelf, bench);
+            groups[*group].iter().for_each(|_| done.one_more());
             made
-        })
-        .collect::<Result<_, Fault>>()?;
-    let by_index: BTreeMap<usize, Made> = made_groups.into_iter().flatten().collect();
+        };
+        batch.iter().map(make).collect::<Result<Vec<_>, Fault>>()
+    };
+    let batches = shelf::sharing(&pictures, cancel)?;
+    let made: Vec<Vec<Vec<(usize, Made)>>> = batches.par_iter().map(make_batch).collect::<Result<_, Fault>>()?;
+    let by_index: BTreeMap<usize, Made> = made.into_iter().flatten().flatten().collect();
     let made: Vec<Made> = by_index.into_values().collect();
     cancel.check()?;
     let changed = changed(job, &made, &of_item);
@@ -181,17 +186,27 @@ fn design_of(product: &Product) -> Option<(&Design, Option<&Backing>)> {
     }
 }
 
+/// The picture of every source that a group opens.
+fn pictures_of<'a>(group: &[usize], distinct: &[Distinct<'a>]) -> Vec<&'a ArtInput> {
+    let Some(product) = group.first().map(|first| distinct[*first].0) else { return Vec::new() };
+    match product {
+        Product::StickerSheet(page) => page::pictures(page),
+        Product::DieCut(design) | Product::KissCut(design, _) => vec![&design.art],
+    }
+}
+
 fn make_group(
     group: &[usize],
     distinct: &[Distinct<'_>],
     job: &Job,
+    shelf: &Shelf,
     bench: Bench<'_>,
 ) -> Result<Vec<(usize, Made)>, Fault> {
     let stock_of = |index: usize| &job.stocks[distinct[index].1];
     if let [only] = group
         && let Product::StickerSheet(page) = distinct[*only].0
     {
-        return Ok(vec![(*only, page::make(page, stock_of(*only), bench)?)]);
+        return Ok(vec![(*only, page::make(page, stock_of(*only), shelf, bench)?)]);
     }
     let designs: Vec<(usize, &Design, Option<&Backing>)> = group
         .iter()
@@ -199,12 +214,13 @@ fn make_group(
         .collect();
     let Some((first_index, first, _)) = designs.first() else { return Ok(Vec::new()) };
     let print_ppi = |index: usize| stock_of(index).print_ppi;
-    let shared = Source::open(first, print_ppi(*first_index), bench)?;
+    let shared = Source::open(first, print_ppi(*first_index), shelf, bench)?;
     let is_vector = shared.as_ref().is_ok_and(|source| source.is_vector());
     let make = |(position, (index, design, backing)): (usize, (usize, &Design, Option<&Backing>))| {
         bench.cancel.check()?;
         // A drawing is rendered for each of its stickers by itself: what a sticker looks like never depends on its company.
-        let own = if is_vector && position > 0 { Some(Source::open(design, print_ppi(index), bench)?) } else { None };
+        let own =
+            if is_vector && position > 0 { Some(Source::open(design, print_ppi(index), shelf, bench)?) } else { None };
         Ok((index, make_design(own.as_ref().unwrap_or(&shared), design, backing, stock_of(index), bench)?))
     };
     designs.into_iter().enumerate().map(make).collect()
@@ -218,37 +234,47 @@ pub(super) struct Source {
     facts: OnceLock<ArtFacts>,
 }
 
-/// A picture, or why it cannot be used.
-pub(super) type Opened = Result<Arc<Source>, Finding>;
+/// A picture, or why it cannot be used and what is known of it all the same.
+pub(super) type Opened = Result<Arc<Source>, Box<ArtFacts>>;
+
+/// A fault that a picture caused; any other ends the run.
+fn refused(fault: Fault, known: Measures) -> Result<Opened, Fault> {
+    let finding = fault.finding().ok_or(fault)?;
+    Ok(Err(Box::new(ArtFacts::unusable(finding, known))))
+}
 
 impl Source {
     /// Opens a design's picture; a drawing is rendered to be printed at so many pixels per inch. A picture that cannot be used is no fault of the run.
-    pub(super) fn open(design: &Design, print_ppi: Ppi, bench: Bench<'_>) -> Result<Opened, Fault> {
-        match Source::decode(design, print_ppi, bench) {
-            Ok(source) => Ok(Ok(Arc::new(source))),
-            Err(fault) => fault.finding().map(Err).ok_or(fault),
-        }
-    }
-
-    fn decode(design: &Design, print_ppi: Ppi, bench: Bench<'_>) -> Result<Source, Fault> {
-        let bytes = load(&design.art, bench.limits)?;
-        let backdrop = design.backdrop_used();
-        let mut artwork = intake::open(&bytes, VECTOR_LOOK_PX, bench.limits)?;
-        let mut cut_out;
-        if artwork.format == Format::Svg {
-            cut_out = silhouette::cut_out(&artwork, backdrop, bench.cancel)?;
-            let scale = scale_for_print(&artwork, &cut_out, design, print_ppi);
-            artwork = intake::open_scaled(&bytes, &scale, bench.limits)?;
-        }
-        drop(bytes);
-        cut_out = silhouette::cut_out(&artwork, backdrop, bench.cancel)?;
+    pub(super) fn open(design: &Design, print_ppi: Ppi, shelf: &Shelf, bench: Bench<'_>) -> Result<Opened, Fault> {
+        let decoded = shelf.take(&design.art).map_or_else(|| Source::decode(design, print_ppi, shelf, bench), Ok);
+        let mut artwork = match decoded {
+            Ok(artwork) => artwork,
+            Err(fault) => return refused(fault, Measures::default()),
+        };
+        let cut_out = match silhouette::cut_out(&artwork, design.backdrop_used(), bench.cancel) {
+            Ok(cut_out) => cut_out,
+            Err(fault) => return refused(fault, preflight::measures_of(&artwork)),
+        };
         let facts = OnceLock::new();
         // A ground that was taken away is only needed to look at: it must not take memory until that is done elsewhere.
         if !Arc::ptr_eq(&artwork.pixels, &cut_out.pixels) {
             facts.get_or_init(|| preflight::inspect_art(&artwork, &cut_out, bench.thresholds));
             artwork.pixels = Arc::clone(&cut_out.pixels);
         }
-        Ok(Source { cut_out, artwork, facts })
+        Ok(Ok(Arc::new(Source { cut_out, artwork, facts })))
+    }
+
+    fn decode(design: &Design, print_ppi: Ppi, shelf: &Shelf, bench: Bench<'_>) -> Result<Artwork, Fault> {
+        let bytes = load(&design.art, bench.limits)?;
+        let artwork = intake::open(&bytes, VECTOR_LOOK_PX, bench.limits)?;
+        if artwork.format != Format::Svg {
+            shelf.put(&design.art, &artwork);
+            return Ok(artwork);
+        }
+        // A drawing is rendered for its own sticker: nobody else has any use for it.
+        let look = silhouette::cut_out(&artwork, design.backdrop_used(), bench.cancel)?;
+        let scale = scale_for_print(&artwork, &look, design, print_ppi);
+        intake::open_again(&bytes, &artwork, &scale, bench.limits)
     }
 
     /// What was seen of the picture. Looked at when first asked for, so that it can be done beside other work; nothing in it
@@ -354,7 +380,7 @@ pub(super) fn make_design(
 ) -> Result<Made, Fault> {
     let source = match opened {
         Ok(source) => source,
-        Err(finding) => return Ok(Made { sticker: None, findings: vec![finding.clone()], rejected: None }),
+        Err(facts) => return Ok(Made { sticker: None, findings: facts.findings.clone(), rejected: None }),
     };
     let Draft { facts, outlined } = draft(source, design, backing, stock, bench)?;
     let findings = facts.findings;

@@ -108,7 +108,6 @@ fn make_design(inquiry: &Inquiry, look: Look, backing: Option<&Backing>, bench: 
     }
 }
 
-#[expect(clippy::result_large_err, reason = "the closure only moves what was opened; nothing returns it as an error")]
 fn make_page(inquiry: &Inquiry, page: &Page, look: Look, bench: Bench<'_>) -> Result<Finished, Fault> {
     let Look { sketches, findings, .. } = look;
     let settled = |(piece, sketch): (&Piece, &Sketch)| Piece { design: sketch.design.clone(), ..piece.clone() };

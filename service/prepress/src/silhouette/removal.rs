@@ -6,7 +6,7 @@ use image::RgbaImage;
 
 use super::ground::GroundMap;
 use super::judge::Judge;
-use super::oklab::Converter;
+use super::oklab::{Converter, distance_squared};
 use super::{BackdropFound, band, frame_fit, ground, pocket, unmix, veil, white_rim, window};
 use crate::cancel::Cancel;
 use crate::fault::Fault;
@@ -30,6 +30,9 @@ const LEAST_GROUND_SHARE: f64 = 0.005;
 
 /// Less art than this share of the canvas is nothing.
 const LEAST_ART_SHARE: f64 = 0.0002;
+
+/// How far from white an empty sheet may be, in OKLab: paper, scanned. Common practice, no source.
+const EMPTY_DISTANCE: f32 = 0.08;
 
 /// Share of art and pockets together that lies behind narrow gaps, from which on white or black art cannot be told from a
 /// backdrop of its colour. On composites with known alpha ink with white plumage has 0.31
@@ -86,13 +89,20 @@ pub(super) fn remove(pixels: &mut Arc<RgbaImage>, order: Backdrop, cancel: &Canc
         return Ok(kept);
     }
     if ((total - ground) as f64) < LEAST_ART_SHARE * total as f64 {
-        return Err(Fault::ArtBlank);
+        // A sheet of one colour is art if nobody says otherwise; an empty white one is not.
+        return if is_auto && !is_white(pixels, &colours) { Ok(kept) } else { Err(Fault::ArtBlank) };
     }
     let veils = veil::colours(&judge, &study.veil);
     let mut cleared = copy(pixels, cancel)?;
     clear(&mut cleared, map, &unmix::Mixture { fit: &fit, is_lossy: study.is_lossy }, &veils, cancel)?;
     *pixels = Arc::new(cleared);
     Ok(removed)
+}
+
+/// Whether a picture of one colour is white, told by the pixel in its middle.
+fn is_white(pixels: &RgbaImage, colours: &Converter) -> bool {
+    let [red, green, blue, _] = pixels.get_pixel(pixels.width() / 2, pixels.height() / 2).0;
+    distance_squared(colours.lab(red, green, blue), colours.lab(255, 255, 255)) <= EMPTY_DISTANCE.powi(2)
 }
 
 /// A picture of one's own, copied in pieces: a large one takes longer than whoever calls it off should wait.

@@ -130,6 +130,12 @@ fn nothing_visible_is_blank() {
     assert!(matches!(cut(RgbaImage::new(50, 50), BackdropRemove::Auto), Err(Fault::ArtBlank)));
     let white = RgbaImage::from_pixel(50, 50, Rgba([255; 4]));
     assert!(matches!(cut(white, BackdropRemove::Auto), Err(Fault::ArtBlank)));
+    // A sheet of one colour is no backdrop without art, unless it was said to be.
+    let red = || RgbaImage::from_pixel(50, 50, Rgba([200, 20, 30, 255]));
+    let found = cut(red(), BackdropRemove::Auto).unwrap();
+    assert_eq!((found.backdrop, found.visible.width_px), (BackdropFound::CannotTell, 50));
+    assert_eq!(*found.pixels, red());
+    assert!(matches!(cut(red(), BackdropRemove::Always), Err(Fault::ArtBlank)));
 }
 
 #[test]

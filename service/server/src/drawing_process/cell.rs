@@ -2,6 +2,7 @@
 
 use std::io;
 use std::process::ExitStatus;
+use std::time::Duration;
 
 /// How the child's own watch ends it, when it waits instead of working.
 pub(super) const EXIT_OUT_OF_TIME: u8 = 124;
@@ -24,6 +25,19 @@ pub(super) fn close(memory_bytes: u64, cpu_s: u32) -> io::Result<()> {
 #[cfg(not(unix))]
 pub(super) fn close(_: u64, _: u32) -> io::Result<()> {
     Err(io::ErrorKind::Unsupported.into())
+}
+
+/// Processor time of the process that calls.
+#[cfg(unix)]
+pub(super) fn spent() -> Duration {
+    use rustix::time::{ClockId, clock_gettime};
+    Duration::try_from(clock_gettime(ClockId::ProcessCPUTime)).unwrap_or_default()
+}
+
+/// Processor time of the process that calls, which renders nothing.
+#[cfg(not(unix))]
+pub(super) fn spent() -> Duration {
+    Duration::ZERO
 }
 
 /// Whether a child was ended by the limit of time.

@@ -6,11 +6,11 @@ use std::thread;
 use std::time::Duration;
 
 use clap::Args;
-use quoin_prepress::intake::{self, Drawing, Rendering};
+use quoin_prepress::intake::{self, Drawing};
 
 use super::MAX_LINE_BYTES;
 use super::cell::{self, EXIT_OUT_OF_TIME};
-use super::words::{Answer, Question};
+use super::words::{Answer, Question, Rendered};
 
 /// Time that passes on the wall before the child ends itself, whatever it waits for: ten times what it may work, on a
 /// machine with other things to do. Common practice, no source.
@@ -59,14 +59,13 @@ fn answer() -> io::Result<()> {
     let limits = question.limits();
     let mut bytes = Vec::new();
     stdin.take(limits.max_bytes).read_to_end(&mut bytes)?;
-    let rendered = intake::render(&Drawing { bytes: &bytes, scale: question.scale(), limits });
+    let rendered = intake::render(&Drawing { bytes: &bytes, scale: question.scale(), limits, spent: Duration::ZERO });
     drop(bytes);
     let mut stdout = io::stdout().lock();
     let (answer, pixels) = match rendered {
         Ok(rendering) => {
-            let size_px = rendering.pixels.dimensions();
-            let Rendering { canvas_px, live_text, missing_parts, pixels } = rendering;
-            (Answer::Rendered { size_px, canvas_px, live_text, missing_parts }, pixels.into_raw())
+            let (rendered, pixels) = Rendered::of(rendering, cell::spent());
+            (Answer::Rendered(rendered), pixels.into_raw())
         }
         Err(fault) => (Answer::refusal(&fault), Vec::new()),
     };

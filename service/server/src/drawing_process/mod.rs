@@ -48,7 +48,7 @@ impl Renderer for DrawingProcess {
 
 /// Has a drawing rendered. An error is ours: the child could not be started or asked.
 fn ask(drawing: &Drawing<'_>) -> io::Result<Result<Rendering, Fault>> {
-    let mut child = start(drawing.limits)?;
+    let mut child = start(drawing)?;
     // A child that dies while it reads is told by how it died.
     let _ = tell(&mut child, drawing);
     let answer = hear(&mut child, drawing.limits);
@@ -70,11 +70,11 @@ fn ask(drawing: &Drawing<'_>) -> io::Result<Result<Rendering, Fault>> {
     })
 }
 
-fn start(limits: &Limits) -> io::Result<Child> {
+fn start(drawing: &Drawing<'_>) -> io::Result<Child> {
     Command::new(program()?)
         .arg(SUBCOMMAND)
-        .args(["--memory-bytes", &limits.max_drawing_memory_bytes.to_string()])
-        .args(["--cpu-s", &limits.max_drawing_cpu_s.to_string()])
+        .args(["--memory-bytes", &drawing.limits.max_drawing_memory_bytes.to_string()])
+        .args(["--cpu-s", &drawing.cpu_left_s().to_string()])
         .env_clear()
         // Memory in small portions: limits then bound what is used, not what is set apart.
         .env("MIMALLOC_ARENA_RESERVE", "1MiB")
@@ -104,15 +104,13 @@ fn hear(child: &mut Child, limits: &Limits) -> io::Result<Result<Rendering, Faul
     let mut stdout = BufReader::new(child.stdout.take().ok_or(io::ErrorKind::BrokenPipe)?);
     let mut line = Vec::new();
     (&mut stdout).take(MAX_LINE_BYTES).read_until(b'\n', &mut line)?;
-    let (size, canvas_px, live_text, missing_parts) = match serde_json::from_slice(&line)? {
-        Answer::Rendered { size_px, canvas_px, live_text, missing_parts } => {
-            (size_px, canvas_px, live_text, missing_parts)
-        }
+    let rendered = match serde_json::from_slice(&line)? {
+        Answer::Rendered(rendered) => rendered,
         refusal @ (Answer::Unreadable { .. } | Answer::Unsupported { .. } | Answer::OverLimit { .. }) => {
             return Ok(Err(refusal.into_fault()));
         }
     };
-    let (width_px, height_px) = size;
+    let (width_px, height_px) = rendered.size_px;
     let pixels = u64::from(width_px) * u64::from(height_px);
     if pixels > limits.max_pixels {
         return Err(io::ErrorKind::InvalidData.into());
@@ -120,7 +118,7 @@ fn hear(child: &mut Child, limits: &Limits) -> io::Result<Result<Rendering, Faul
     let mut samples = vec![0; usize::try_from(pixels * 4).map_err(io::Error::other)?];
     stdout.read_exact(&mut samples)?;
     let pixels = RgbaImage::from_raw(width_px, height_px, samples).ok_or(io::ErrorKind::InvalidData)?;
-    Ok(Ok(Rendering { pixels, canvas_px, live_text, missing_parts }))
+    Ok(Ok(rendered.with(pixels)))
 }
 
 /// What a child died of.

@@ -1,7 +1,10 @@
 //! What parent and child say to each other: one line of JSON, then bytes.
 
+use std::time::Duration;
+
+use image::RgbaImage;
 use quoin_prepress::fault::Fault;
-use quoin_prepress::intake::{Drawing, Limits, Scale, Window};
+use quoin_prepress::intake::{Drawing, Limits, Rendering, Scale, Window};
 use serde::{Deserialize, Serialize};
 
 /// Units of limits, which are told by name.
@@ -44,12 +47,7 @@ impl Question {
 #[derive(Debug, Serialize, Deserialize)]
 pub(super) enum Answer {
     /// The pixels follow, RGBA of eight bits, straight alpha.
-    Rendered {
-        size_px: (u32, u32),
-        canvas_px: (u32, u32),
-        live_text: Vec<String>,
-        missing_parts: usize,
-    },
+    Rendered(Rendered),
     Unreadable {
         reason: String,
     },
@@ -61,6 +59,31 @@ pub(super) enum Answer {
         limit: f64,
         unit: String,
     },
+}
+
+/// All of a rendering but its pixels.
+#[derive(Debug, Serialize, Deserialize)]
+pub(super) struct Rendered {
+    pub(super) size_px: (u32, u32),
+    canvas_px: (u32, u32),
+    canvas_mm: (f64, f64),
+    live_text: Vec<String>,
+    missing_parts: usize,
+    spent: Duration,
+}
+
+impl Rendered {
+    /// What is told of a rendering, and its pixels.
+    pub(super) fn of(rendering: Rendering, spent: Duration) -> (Rendered, RgbaImage) {
+        let Rendering { pixels, canvas_px, canvas_mm, live_text, missing_parts, spent: _ } = rendering;
+        let size_px = pixels.dimensions();
+        (Rendered { size_px, canvas_px, canvas_mm, live_text, missing_parts, spent }, pixels)
+    }
+
+    pub(super) fn with(self, pixels: RgbaImage) -> Rendering {
+        let Rendered { size_px: _, canvas_px, canvas_mm, live_text, missing_parts, spent } = self;
+        Rendering { pixels, canvas_px, canvas_mm, live_text, missing_parts, spent }
+    }
 }
 
 impl Answer {
@@ -83,7 +106,7 @@ impl Answer {
                 Fault::ArtOverLimit { measured, limit, unit }
             }
             Answer::Unreadable { reason } => Fault::ArtUnreadable { reason },
-            Answer::Rendered { .. } => Fault::ArtUnreadable { reason: "no answer".to_owned() },
+            Answer::Rendered(_) => Fault::ArtUnreadable { reason: "no answer".to_owned() },
         }
     }
 }
@@ -115,7 +138,9 @@ mod tests {
         let limits = Limits { max_pixels: 77, drawings: Drawings::Refused, ..Limits::default() };
         let window = Window { x: 0.1, y: 1.0 / 3.0, width: 0.7, height: 0.2 };
         let scale = Scale { longest_px: 900, least_px: 300, window };
-        let line = serde_json::to_vec(&Question::of(&Drawing { bytes: b"", scale, limits: &limits })).expect("JSON");
+        let line =
+            serde_json::to_vec(&Question::of(&Drawing { bytes: b"", scale, limits: &limits, spent: Duration::ZERO }))
+                .expect("JSON");
         let question: Question = serde_json::from_slice(&line).expect("a question");
         assert_eq!((question.scale(), question.limits()), (scale, &limits));
     }

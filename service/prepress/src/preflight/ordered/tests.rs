@@ -19,7 +19,7 @@ fn facts(width_px: u32, height_px: u32, format: &'static str) -> ArtFacts {
         art_height_px: Some(height_px),
         ..Measures::default()
     };
-    ArtFacts { measures, findings: Vec::new(), survey: Arc::default() }
+    ArtFacts { measures, findings: Vec::new(), own_longest_mm: None, survey: Arc::default() }
 }
 
 fn inspected(width_px: u32, format: &'static str, size_mm: f64, border: f64, accept: &[&str]) -> ArtFacts {
@@ -62,15 +62,24 @@ fn under_300_ppi_is_a_caution_and_under_150_a_reject() {
 
 #[test]
 fn a_drawing_has_no_resolution() {
-    let facts = inspected(100, "svg", 100.0, 3.0, &[]);
-    assert_eq!(only(&facts, Code::ResolutionLow), None);
-    let measures = &facts.measures;
+    let inspected = inspected(100, "svg", 100.0, 3.0, &[]);
+    assert_eq!(only(&inspected, Code::ResolutionLow), None);
+    let measures = &inspected.measures;
     assert_eq!(
         (measures.effective_ppi, measures.largest_mm_at_300_ppi, measures.largest_mm_at_150_ppi),
         (None, None, None)
     );
     // Twice as wide as high, in a window of 183.9 x 247.4 mm, turned.
     assert_eq!(measures.suggested_longest_mm, Some(247.0));
+    // What it says of itself with a border on both sides; one that would be too small to make, or too large, says nothing.
+    for (own_mm, suggested_mm) in [(80.4, 86.0), (9.0, 247.0), (400.0, 247.0)] {
+        let order = design(Shape::Rectangle, Size::Width(Mm::of(100.0)), 3.0);
+        let outlined =
+            fit(&photo(100, 50, [0; 3], [9; 3]), &order, None, &stock(), &Cancel::new()).expect("it is made");
+        let says = ArtFacts { own_longest_mm: Some(own_mm), ..facts(100, 50, "svg") };
+        let said = inspect_outline(&says, &outlined, &order, &stock(), &Thresholds::default());
+        assert_eq!(said.measures.suggested_longest_mm, Some(suggested_mm));
+    }
 }
 
 #[test]
