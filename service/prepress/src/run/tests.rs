@@ -2,6 +2,7 @@
 
 use std::io::{self, Cursor};
 use std::sync::Arc;
+use std::sync::atomic::{AtomicU32, Ordering};
 
 use image::{ImageFormat, Rgba, RgbaImage};
 
@@ -100,18 +101,21 @@ fn draft_of(stock: Stock, items: Vec<Item>) -> Job {
     }
 }
 
-/// The inquired item as the only one of a run at `draft`.
-fn run_of(inquiry: &Inquiry, quantity: u32, approved: Option<String>) -> Result<Ticket, Fault> {
-    let item = Item {
-        item: "1".to_owned(),
+fn item_of(inquiry: &Inquiry, number: usize, quantity: u32, approved: Option<String>) -> Item {
+    Item {
+        item: number.to_string(),
         quantity,
         product: inquiry.product.clone(),
         rotate: inquiry.rotate,
         stock: 0,
         tags: Vec::new(),
         approved,
-    };
-    let job = draft_of(inquiry.stock.clone(), vec![item]);
+    }
+}
+
+/// The inquired item as the only one of a run at `draft`.
+fn run_of(inquiry: &Inquiry, quantity: u32, approved: Option<String>) -> Result<Ticket, Fault> {
+    let job = draft_of(inquiry.stock.clone(), vec![item_of(inquiry, 1, quantity, approved)]);
     let hooks = Hooks { progress: &|_| (), out_of_time: &|| false, cancel: &Cancel::new() };
     gang(&job, &Limits::default(), &Nowhere, hooks)
 }
@@ -129,6 +133,14 @@ fn a_broken_picture_is_a_report_and_no_proof() {
     let refused = proof(&inquiry, &View::default(), ProofDrawing::Png, &Limits::default(), &Cancel::new());
     let Err(Fault::NoSticker { findings }) = refused else { panic!("there is nothing to draw") };
     assert_eq!(codes(&findings), ["art.unsupported"]);
+}
+
+#[test]
+fn of_an_empty_picture_is_told_what_it_is() {
+    let empty = report(&die_cut(&png(&RgbaImage::new(60, 40)), 60.0));
+    assert_eq!(codes(&empty.findings), ["art.blank"]);
+    let measures = empty.measures;
+    assert_eq!((measures.format, measures.width_px, measures.height_px), (Some("png"), Some(60), Some(40)));
 }
 
 #[test]
@@ -213,12 +225,19 @@ fn the_digest_follows_what_is_made_and_nothing_else() {
     assert_ne!(digest(&Inquiry { stock: clear, ..inquiry }), one);
 }
 
-/// Bytes that are counted when they are read.
+/// Bytes, if they are there, and how often they were read.
 #[derive(Debug)]
-struct Drawer(Option<Vec<u8>>);
+struct Drawer(Option<Vec<u8>>, AtomicU32);
+
+impl Drawer {
+    fn of(bytes: Option<Vec<u8>>) -> Drawer {
+        Drawer(bytes, AtomicU32::new(0))
+    }
+}
 
 impl ArtFile for Drawer {
     fn load(&self) -> io::Result<Arc<[u8]>> {
+        self.1.fetch_add(1, Ordering::Relaxed);
         self.0.as_deref().map(Arc::from).ok_or_else(|| io::Error::other("gone"))
     }
 }
@@ -233,13 +252,38 @@ fn stored(bytes: u64, drawer: Drawer) -> Inquiry {
 #[test]
 fn a_picture_that_lies_elsewhere_is_the_same_picture() {
     let bytes = one_disc();
-    let inquiry = stored(bytes.len() as u64, Drawer(Some(bytes.clone())));
+    let inquiry = stored(bytes.len() as u64, Drawer::of(Some(bytes.clone())));
     assert_eq!(digest(&inquiry), digest(&die_cut(&bytes, 30.0)));
-    let lost = preflight(&stored(10, Drawer(None)), &Limits::default(), &Cancel::new());
+    let lost = preflight(&stored(10, Drawer::of(None)), &Limits::default(), &Cancel::new());
     assert!(matches!(lost, Err(Fault::ArtLost { .. })));
-    let too_long = report(&stored(u64::MAX, Drawer(None)));
+    let too_long = report(&stored(u64::MAX, Drawer::of(None)));
     assert_eq!(codes(&too_long.findings), ["art.over_limit"], "judged before anything is read");
-    assert_eq!(stored(10, Drawer(None)), stored(10, Drawer(Some(bytes))), "known by length and checksum");
+    assert_eq!(stored(10, Drawer::of(None)), stored(10, Drawer::of(Some(bytes))), "known by length and checksum");
+}
+
+#[test]
+fn a_picture_is_decoded_once_in_a_run_however_it_is_used() {
+    let bytes = one_disc();
+    let drawer = Arc::new(Drawer::of(Some(bytes.clone())));
+    let art = ArtInput::Stored { sha256: [7; 32], bytes: bytes.len() as u64, file: Arc::clone(&drawer) as _ };
+    let of_it = |longest: f64, tolerance: f64| {
+        let mut design = Design { art: art.clone(), ..design(&[], longest) };
+        design.backdrop.tolerance_delta_e = tolerance;
+        design
+    };
+    let page = |height: f64| {
+        let Product::StickerSheet(mut page) = sheet(80.0, 1).product else { panic!("a sheet") };
+        page.height = Mm::of(height);
+        page.pieces[0].design = of_it(30.0, 3.5);
+        page.pieces[1].design = of_it(20.0, 6.0);
+        Product::StickerSheet(page)
+    };
+    let products = [Product::DieCut(of_it(30.0, 3.5)), page(90.0), Product::DieCut(of_it(25.0, 5.0)), page(100.0)];
+    let items = products.into_iter().enumerate().map(|(number, product)| item_of(&asked(product), number, 1, None));
+    let job = draft_of(samples::stock(), items.collect());
+    let hooks = Hooks { progress: &|_| (), out_of_time: &|| false, cancel: &Cancel::new() };
+    let ticket = gang(&job, &Limits::default(), &Nowhere, hooks).unwrap();
+    assert_eq!((ticket.totals.placed, drawer.1.load(Ordering::Relaxed)), (4, 1));
 }
 
 #[test]
