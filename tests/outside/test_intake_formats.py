@@ -2,32 +2,21 @@
 
 import io
 from pathlib import Path
-import struct
 import subprocess
 import sys
 import tarfile
 
 import numpy
-from PIL import Image, ImageCms, ImageOps
+from PIL import Image, ImageOps
 import png
 import pytest
 
-from intake import FORMATS, decode, delta_e_2000, lab
+from intake import FORMATS, by_pillow, close, decode
 
 PNGSUITE = sorted((FORMATS / "pngsuite").glob("*.png"))
 
 # The version whose own test pictures are looked at; fetched when the tests run, never shipped.
 PILLOW_SDIST = "pillow==13.0.0"
-
-
-def close(pixels, wanted, most, mean):
-    """Largest and mean difference of codes."""
-    off = numpy.abs(pixels.astype(int) - wanted.astype(int))
-    return off.max() <= most and off.mean() <= mean, (off.max(), off.mean())
-
-
-def by_pillow(path):
-    return numpy.asarray(ImageOps.exif_transpose(Image.open(path)).convert("RGBA"))
 
 
 @pytest.mark.parametrize("path", PNGSUITE, ids=lambda path: path.stem)
@@ -176,115 +165,6 @@ def test_cmyk_without_a_profile_looks_right_with_and_without_the_marker():
     assert said["colour_profile"] == "CMYK"
     right, measured = close(plain, marked, 6, 1)
     assert right, measured
-
-
-# JPEG in TIFF has neither alpha nor samples of 1 or 16 bits.
-TIFFS = [
-    (mode, compression)
-    for mode in ("1", "L", "LA", "RGB", "RGBA", "CMYK", "I;16")
-    for compression in ("raw", "tiff_lzw", "tiff_adobe_deflate", "packbits", "jpeg")
-    if compression != "jpeg" or mode in ("L", "RGB", "CMYK")
-]
-
-
-@pytest.mark.parametrize(("mode", "compression"), TIFFS)
-def test_tiffs_of_common_kinds(mode, compression, tmp_path):
-    ramp = numpy.linspace(0, 255, 64 * 48).astype(numpy.uint8).reshape(48, 64)
-    colours = Image.merge("RGBA", [Image.fromarray(channel) for channel in (ramp, ramp[::-1], ramp.T.copy().reshape(48, 64), 255 - ramp)])
-    if mode == "I;16":
-        picture = Image.fromarray(ramp.astype(numpy.uint16) * 257)
-    else:
-        picture = colours.convert("RGB").convert(mode) if mode in ("CMYK", "L", "1") else colours.convert(mode)
-    path = tmp_path / "a.tif"
-    picture.save(path, compression=compression)
-    said, pixels = decode(path)
-    assert pixels is not None, said
-    wanted = numpy.asarray(Image.fromarray(ramp).convert("RGBA") if mode == "I;16" else Image.open(path).convert("RGBA"))
-    right, measured = close(pixels, wanted, 12 if compression == "jpeg" else 1, 2)
-    assert right, measured
-
-
-def tiff_of(samples, bits, photometric, extra=(), order="<"):
-    """A TIFF of one strip, not packed, as TIFF 6.0, section 2, lays it out; rows are padded to whole bytes."""
-    height, width, count = samples.shape
-    stored = b""
-    for row in samples.reshape(height, width * count):
-        if bits == 16:
-            stored += row.astype(f"{order}u2").tobytes()
-        else:
-            codes = ((row[:, None] >> numpy.arange(bits - 1, -1, -1)) & 1).astype(numpy.uint8).ravel()
-            stored += numpy.packbits(codes).tobytes()
-    fields = [(256, 3, [width]), (257, 3, [height]), (258, 3, [bits] * count), (259, 3, [1]), (262, 3, [photometric]),
-              (273, 4, [8]), (277, 3, [count]), (278, 3, [height]), (279, 4, [len(stored)]), *extra]
-    at, directory, values = 8 + len(stored) + len(stored) % 2, b"", b""
-    after = at + 2 + 12 * len(fields) + 4
-    for tag, kind, numbers in sorted(fields):
-        packed = struct.pack(f"{order}{len(numbers)}{'H' if kind == 3 else 'I'}", *numbers)
-        place = packed.ljust(4, b"\0") if len(packed) <= 4 else struct.pack(f"{order}I", after + len(values))
-        values += packed if len(packed) > 4 else b""
-        directory += struct.pack(f"{order}HHI", tag, kind, len(numbers)) + place
-    head = (b"II*\0" if order == "<" else b"MM\0*") + struct.pack(f"{order}I", at)
-    return head + stored + b"\0" * (len(stored) % 2) + struct.pack(f"{order}H", len(fields)) + directory + b"\0" * 4 + values
-
-
-@pytest.mark.parametrize("order", ["<", ">"])
-@pytest.mark.parametrize("bits", [1, 2, 4, 8])
-def test_tiffs_with_a_palette(bits, order, tmp_path):
-    """Against Pillow, which takes the high byte of each colour."""
-    codes = (numpy.add.outer(numpy.arange(40), numpy.arange(53)) % 2**bits).astype(int)
-    colours = [(at * 97 + shift * 61) % 256 * 257 for shift in range(3) for at in range(2**bits)]
-    path = tmp_path / "palette.tif"
-    path.write_bytes(tiff_of(codes[..., None], bits, 3, [(320, 3, colours)], order))
-    said, pixels = decode(path)
-    assert pixels is not None, said
-    assert numpy.array_equal(pixels, by_pillow(path))
-
-
-@pytest.mark.parametrize("compression", ["raw", "tiff_lzw", "tiff_adobe_deflate", "packbits"])
-def test_packed_tiffs_with_a_palette(compression, tmp_path):
-    path = tmp_path / "palette.tif"
-    Image.open(FORMATS / "orientation_upright.png").convert("RGB").quantize(64).save(path, compression=compression)
-    _, pixels = decode(path)
-    assert numpy.array_equal(pixels, by_pillow(path))
-
-
-@pytest.mark.parametrize(("bits", "photometric"), [(8, 8), (8, 9), (16, 8), (16, 9)])
-def test_tiffs_in_lab_are_within_a_delta_e_of_one(bits, photometric, tmp_path):
-    """What is in sRGB comes back as it was: the colours are made by the formulas, and LittleCMS is asked for the same."""
-    steps = numpy.linspace(0, 255, 9)
-    rgb = numpy.stack(numpy.meshgrid(steps, steps, steps), axis=-1).reshape(27, 27, 3).repeat(2, axis=0).repeat(2, axis=1)
-    colours = lab(rgb)
-    whole = 255 if bits == 8 else 65535
-    middle = 0 if photometric == 8 else 2 ** (bits - 1)
-    chroma = colours[..., 1:] * (1 if bits == 8 else 256)
-    codes = numpy.concatenate([colours[..., :1] * whole / 100, chroma + middle], axis=2).round().astype(int) % 2**bits
-    path = tmp_path / "lab.tif"
-    path.write_bytes(tiff_of(codes, bits, photometric))
-    said, pixels = decode(path)
-    assert pixels is not None, said
-    off = delta_e_2000(lab(pixels[..., :3]), colours)
-    # Steps of 8 bits are up to half a unit of each of L*, a* and b* away, which dark colours show.
-    assert off.mean() < 0.4 and numpy.percentile(off, 99) < 1.0, (off.mean(), off.max())
-    if (bits, photometric) == (8, 8):
-        converted = ImageCms.profileToProfile(
-            Image.open(path), ImageCms.createProfile("LAB"), ImageCms.createProfile("sRGB"),
-            renderingIntent=ImageCms.Intent.RELATIVE_COLORIMETRIC, outputMode="RGB",
-        )
-        off = delta_e_2000(lab(pixels[..., :3]), lab(numpy.asarray(converted)))
-        # LittleCMS reads a profile whose tables are of 16 bits; both round.
-        assert off.mean() < 0.5 and numpy.percentile(off, 99) < 1.5, (off.mean(), off.max())
-
-
-def test_tiffs_that_are_not_taken_say_why(tmp_path):
-    path = tmp_path / "a.tif"
-    Image.new("F", (64, 64), 0.5).save(path)
-    said = decode(path)[0]
-    assert said["fault"] == "art.unsupported" and "floating-point" in said["words"]
-    Image.new("1", (64, 64)).save(path, compression="group3")
-    said = decode(path)[0]
-    assert said["fault"] == "art.unsupported" and "compression" in said["words"]
-    Image.new("1", (64, 64)).save(path, compression="group4")
-    assert "fault" not in decode(path)[0]
 
 
 @pytest.mark.parametrize("mode", ["1", "L", "P", "RGB", "RGBA"])
