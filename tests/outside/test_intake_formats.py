@@ -11,7 +11,8 @@ from PIL import Image, ImageOps
 import png
 import pytest
 
-from intake import FORMATS, by_pillow, close, decode
+from intake import FORMATS, by_pillow, close, decode, delta_e_2000, lab
+from littlecms import reference
 
 PNGSUITE = sorted((FORMATS / "pngsuite").glob("*.png"))
 
@@ -248,3 +249,14 @@ def test_the_library_of_another_decoder(library, name, most, mean, tmp_path):
 )
 def test_what_the_library_of_another_decoder_has_that_is_not_taken(library, name, fault, tmp_path):
     assert decode(of_library(library, name, tmp_path))[0]["fault"] == fault
+
+
+def test_a_large_profile_of_the_library_of_another_decoder_is_used(library, tmp_path):
+    """A monitor profile with tables, in many segments (ICC.1:2022, B.4)."""
+    path = of_library(library, "icc_profile_big.jpg", tmp_path)
+    said, pixels = decode(path)
+    assert pixels is not None, said
+    assert said["colour_profile"] and not said["profile_broken"]
+    off = delta_e_2000(lab(pixels[..., :3]), lab(reference(Image.open(path))))
+    # Decoders may differ by a code or two before the profile sees what they decode.
+    assert off.mean() <= 0.7 and numpy.percentile(off, 99) <= 2.5, (off.mean(), numpy.percentile(off, 99))
