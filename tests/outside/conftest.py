@@ -2,6 +2,7 @@
 
 import hashlib
 import json
+from pathlib import Path
 import shutil
 import subprocess
 
@@ -14,7 +15,21 @@ from run_folder import Run
 from service import Service
 from shared import common_folder, made_once
 
+OUTSIDE = Path(__file__).resolve().parent
 DEMO = REPOSITORY / "service" / "demo"
+
+# A worker takes one file after another. The longest, by seconds, come first, so that none is left over at the end; `--durations=0`
+# says when another has become as long.
+LONGEST = [
+    "test_contours", "test_print_pdf", "test_preview", "test_http_schema", "test_http_bounds", "test_findings", "test_intake_limits",
+    "test_proofs", "test_http_answers", "test_openapi", "test_drawing_process", "test_ganging", "test_art_on_its_line",
+]
+
+
+def pytest_collection_modifyitems(items):
+    """Files in the order in which they are best begun."""
+    assert set(LONGEST) <= {path.stem for path in OUTSIDE.glob("test_*.py")}
+    items.sort(key=lambda item: LONGEST.index(item.path.stem) if item.path.stem in LONGEST else len(LONGEST))
 
 
 @pytest.fixture(scope="session")

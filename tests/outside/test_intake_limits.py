@@ -14,7 +14,7 @@ from reports import timed_report, told
 MIB = 1 << 20
 METADATA_BYTES = PROFILE_BYTES = 8 * MIB
 FRAMES = 10_000
-# As for hostile drawings.
+# Of work, as for hostile drawings.
 SECONDS = 5
 
 

@@ -205,3 +205,21 @@ def test_tiffs_with_either_alpha_are_those_of_pillow(kind, mode, tmp_path):
     seen = wanted[..., 3] > 0
     right, measured = close(pixels[seen], wanted[seen], 1 if kind == ASSOCIATED else 0, 0.5)
     assert right, measured
+
+
+@pytest.mark.parametrize("bits", [8, 16])
+def test_tiffs_in_cmyk_with_alpha_that_inks_were_multiplied_with(bits, tmp_path):
+    """Section 18 of TIFF 6.0 says of every kind of colour that associated alpha is divided out: half of full cyan at half of
+    full alpha is full cyan that half covers."""
+    most = 2**bits - 1
+    inks = slopes(5, 1.0 * most) / most
+    inks[..., 4] = inks[..., 4] * 0.5 + 0.5
+    stored = inks.copy()
+    stored[..., :4] *= stored[..., 4:]
+    path = tmp_path / "inks.tif"
+    path.write_bytes(tiff_of((stored * most).round().astype(int), bits, 5, [(EXTRA_SAMPLES, 3, [ASSOCIATED])]))
+    said, pixels = decode(path)
+    assert pixels is not None, said
+    assert numpy.abs(pixels[..., 3] - inks[..., 4] * 255).max() <= 0.51
+    # Ink and black are each known to a code over alpha, and all is rounded once more.
+    assert (numpy.abs(pixels[..., :3] - light_of(inks)) <= 0.51 + 2 / inks[..., 4:]).all()
