@@ -21,7 +21,7 @@ def nodes(order):
 
 
 def lut16(order):
-    """`mft2`: an identity matrix, straight curves, the table; L*a*b* in the old 16 bit encoding (10.10, table 43): 0xFF00 is 100
+    """`mft2`: an identity matrix, straight curves, the table; L*a*b* in the old 16 bit encoding (10.10): 0xFF00 is 100
     and 0x8000 is 0."""
     colours = nodes(order)
     codes = numpy.stack([colours[:, 0] * 652.8, (colours[:, 1] + 128) * 256, (colours[:, 2] + 128) * 256], axis=-1)
@@ -32,7 +32,7 @@ def lut16(order):
 
 
 def lut_a_to_b(order):
-    """`mAB `: straight A curves, the table, straight B curves; L*a*b* in the new encoding (6.3.4.2): 0xFFFF is 100, 0x8080 is 0."""
+    """`mAB `: straight A curves, the table, straight B curves; L*a*b* in the new encoding (6.3.4): 0xFFFF is 100, 0x8080 is 0."""
     colours = nodes(order)
     codes = numpy.stack([colours[:, 0] * 655.35, (colours[:, 1] + 128) * 257, (colours[:, 2] + 128) * 257], axis=-1)
     curves = (b"curv\0\0\0\0" + b"\0" * 4) * 3

@@ -138,7 +138,7 @@ def test_a_drawing_of_much_work_is_rendered_coarser_and_never_under_the_prints_o
 
 
 # What is asked for, and whether the words look other than asked. Upright Regular and Bold of Noto Sans are bundled; names of
-# families are compared without regard to case (CSS Fonts 4, 5.1).
+# families are compared without regard to case (CSS Fonts 3, 5.1).
 FACES = {
     "regular": ('font-family="Noto Sans"', False),
     "bold": ('font-family="Noto Sans" font-weight="700"', False),

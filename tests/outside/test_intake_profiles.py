@@ -59,7 +59,7 @@ def test_a_profile_of_a_grey_jpeg(tmp_path):
 
 
 def test_a_profile_of_a_cmyk_jpeg(tmp_path):
-    """The profile has 12 and more APP2 segments, and the inks are stored inverted as Adobe does."""
+    """The profile takes several APP2 segments (ICC.1:2022, B.4), and the inks are stored inverted as Adobe does."""
     path = tmp_path / "grid.jpg"
     icc = (PROFILES / "coated_39l.icc").read_bytes()
     every_colour("CMYK", 7, block=8).save(path, quality=100, subsampling=0, icc_profile=icc)
@@ -72,7 +72,7 @@ def test_a_profile_of_a_cmyk_jpeg(tmp_path):
 
 FIRST, SECOND = (1, 0, 2), (2, 1, 0)
 # Tags of tables and the order of channels in each. Relative colorimetric takes A2B1 and, where there is none, A2B0
-# (ICC.1:2022, 8.2 and 9.2.1).
+# (ICC.1:2022, 8.10 and 9.2.1).
 TABLES = {
     "A2B0 alone": {b"A2B0": FIRST}, "A2B0 and A2B1": {b"A2B0": FIRST, b"A2B1": SECOND},
 }
