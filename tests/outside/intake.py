@@ -5,6 +5,7 @@ import subprocess
 import tempfile
 
 import numpy
+from PIL import Image, ImageOps
 
 import programs
 from programs import REPOSITORY
@@ -25,6 +26,17 @@ def decode(path, longest_px=1024):
             return said, None
         samples = numpy.fromfile(out.name, dtype=numpy.uint8)
     return said, samples.reshape(said["height_px"], said["width_px"], 4)
+
+
+def close(pixels, wanted, most, mean):
+    """Largest and mean difference of codes."""
+    off = numpy.abs(pixels.astype(int) - wanted.astype(int))
+    return off.max() <= most and off.mean() <= mean, (off.max(), off.mean())
+
+
+def by_pillow(path):
+    """A picture upright, as RGBA, by Pillow."""
+    return numpy.asarray(ImageOps.exif_transpose(Image.open(path)).convert("RGBA"))
 
 
 def lab(rgb):

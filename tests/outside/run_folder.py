@@ -9,6 +9,7 @@ import subprocess
 from PIL import Image
 
 from cut_svg import CutFile
+from shared import alone
 
 # Of the contract's item table: what matters to a check and is not said by the job.
 BUILT_IN = {"product": "die_cut", "outline": {"shape": "contour", "border_mm": 3.0}}
@@ -54,12 +55,13 @@ class Sheet:
         target = self.run.scratch / f"{self.name}-{ppi}-{by}"
         picture = target.with_suffix(".png")
         pdf = self.folder / "print.pdf"
-        if not picture.exists():
-            commands = {
-                "poppler": ["pdftoppm", "-r", str(ppi), "-png", "-singlefile", pdf, target],
-                "mupdf": ["mutool", "draw", "-q", "-r", str(ppi), "-o", picture, pdf, "1"],
-            }
-            subprocess.run(commands[by], check=True, stderr=subprocess.DEVNULL)
+        with alone(target.with_suffix(".lock")):
+            if not picture.exists():
+                commands = {
+                    "poppler": ["pdftoppm", "-r", str(ppi), "-png", "-singlefile", pdf, target],
+                    "mupdf": ["mutool", "draw", "-q", "-r", str(ppi), "-o", picture, pdf, "1"],
+                }
+                subprocess.run(commands[by], check=True, stderr=subprocess.DEVNULL)
         return Image.open(picture).convert("RGB")
 
 

@@ -1,13 +1,12 @@
 """Colours after the intake against LittleCMS (through Pillow), relative colorimetric, no black point compensation."""
 
-import io
-
 from coloraide import Color
 import numpy
-from PIL import Image, ImageCms
+from PIL import Image
 import pytest
 
 from intake import FORMATS, PROFILES, decode, delta_e_2000, lab
+from littlecms import every_colour, reference
 
 # Sharma, Wu and Dalal (2005), table 1: L1 a1 b1 L2 a2 b2 and the difference.
 PAIRS = """
@@ -46,27 +45,6 @@ PAIRS = """
 6.7747 -0.2908 -2.4247 5.8714 -0.0985 -2.2286 0.6377
 2.0776 0.0795 -1.1350 0.9033 -0.0636 -0.5514 0.9082
 """
-
-
-def reference(picture):
-    """LittleCMS from a picture's own profile to sRGB."""
-    own = ImageCms.ImageCmsProfile(io.BytesIO(picture.info["icc_profile"]))
-    return numpy.asarray(ImageCms.profileToProfile(
-        picture, own, ImageCms.createProfile("sRGB"), renderingIntent=ImageCms.Intent.RELATIVE_COLORIMETRIC,
-        outputMode="RGB", flags=ImageCms.Flags.NOCACHE | ImageCms.Flags.NOOPTIMIZE,
-    ))
-
-
-def every_colour(mode, steps):
-    """A picture with a grid of all colours of a mode, each a block of 4 x 4 so that no filter matters."""
-    channels = {"RGB": 3, "L": 1, "CMYK": 4}[mode]
-    codes = numpy.linspace(0, 255, steps).round().astype(numpy.uint8)
-    grid = numpy.stack(numpy.meshgrid(*[codes] * channels, indexing="ij"), axis=-1).reshape(-1, channels)
-    width = int(numpy.ceil(numpy.sqrt(len(grid))))
-    padded = numpy.zeros((width * width, channels), dtype=numpy.uint8)
-    padded[: len(grid)] = grid
-    pixels = padded.reshape(width, width, channels).repeat(4, axis=0).repeat(4, axis=1)
-    return Image.fromarray(pixels[..., 0] if channels == 1 else pixels, mode)
 
 
 def test_colour_differences_are_those_published():

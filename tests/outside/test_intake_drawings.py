@@ -15,7 +15,7 @@ import pytest
 
 from intake import ART, FORMATS, decode
 import jobs
-from reports import report, report_text
+from reports import asking, report_text, timed_report
 from service import Service
 
 DRAWINGS = sorted((ART / "svg").glob("*.svg"))
@@ -80,26 +80,10 @@ def test_drawings_look_as_an_unrelated_renderer_draws_them(path):
     assert bool(said["live_text"]) == (path.stem in WITH_TEXT)
 
 
-def asking(art):
-    """A request for one sticker of 60 mm on a letter sheet."""
-    return {
-        "item": {"art": art, "size": {"width_mm": 60}},
-        "stock": {"stock": "white", "form": {"sheet": {"size": "na_letter_8.5x11in"}}},
-    }
-
-
-def preflight(quoin, folder, art):
-    """Runs `quoin preflight` on one file: the report, and the seconds that it took."""
-    shutil.copy(art, folder / art.name)
-    began = time.monotonic()
-    said = report(quoin, folder, asking({"file": art.name}))
-    return said, time.monotonic() - began
-
-
 @pytest.mark.parametrize("path", HOSTILE, ids=lambda path: path.name)
 def test_hostile_files_are_answered_in_time_and_memory(quoin, path, tmp_path):
     before = resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss
-    report, took = preflight(quoin, tmp_path, path)
+    report, took = timed_report(quoin, tmp_path, path)
     # The largest of all children so far, parent and grandchild alike: only a rise is this file's own.
     after = resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss
     codes = {finding["code"] for finding in report["findings"] if finding["severity"] == "reject"}
@@ -138,7 +122,7 @@ def throw_all_at(service):
 
 
 def test_live_text_is_told_with_its_words(quoin, tmp_path):
-    report, _ = preflight(quoin, tmp_path, ART / "svg" / "text_live_font.svg")
+    report, _ = timed_report(quoin, tmp_path, ART / "svg" / "text_live_font.svg")
     finding = next(f for f in report["findings"] if f["code"] == "text.not_outlined")
     words = (ART / "svg" / "text_live_font.svg").read_text().split("</text>")[0].rsplit(">", 1)[1].strip()
     assert words in finding["message"]
@@ -152,7 +136,7 @@ def test_what_is_left_out_of_a_drawing_is_told(quoin, tmp_path, name, missing):
     art = tmp_path / "made" / name
     art.parent.mkdir()
     art.write_text(seen.join(text.rsplit("</svg>", 1)))
-    told, _ = preflight(quoin, tmp_path, art)
+    told, _ = timed_report(quoin, tmp_path, art)
     finding = next(f for f in told["findings"] if f["code"] == "art.incomplete")
     assert (finding["measured"], finding["severity"]) == (missing, "caution"), finding
 
@@ -160,13 +144,13 @@ def test_what_is_left_out_of_a_drawing_is_told(quoin, tmp_path, name, missing):
 @pytest.mark.parametrize("path", DRAWINGS, ids=lambda path: path.stem)
 def test_a_drawing_that_shows_all_it_should_is_told_nothing(quoin, tmp_path, path):
     """`ant_missing_image` links to pictures too, in patterns that nothing is painted with."""
-    told, _ = preflight(quoin, tmp_path, path)
+    told, _ = timed_report(quoin, tmp_path, path)
     assert "art.incomplete" not in {finding["code"] for finding in told["findings"]}
 
 
 def test_a_drawing_is_the_same_from_the_command_line_and_over_http(quoin, service, tmp_path):
     art = ART / "svg" / "robot_clip_paths.svg"
-    report, _ = preflight(quoin, tmp_path, art)
+    report, _ = timed_report(quoin, tmp_path, art)
     assert service.post("/v1/preflight", asking({"part": "art"}), [("art", art.read_bytes())]).json() == report
 
 
@@ -211,7 +195,7 @@ def test_a_drawing_that_works_without_end_dies_alone(quoin, tmp_path):
         f'<svg xmlns="http://www.w3.org/2000/svg" width="100" height="100"><filter id="f">{noise}</filter>'
         '<rect width="100" height="100" filter="url(#f)"/></svg>'
     )
-    report, took = preflight(quoin, tmp_path, art)
+    report, took = timed_report(quoin, tmp_path, art)
     codes = {finding["code"] for finding in report["findings"]}
     assert "art.over_limit" in codes, report["findings"]
     assert took < SECONDS, took

@@ -1,93 +1,21 @@
-"""Decoded pixels against unrelated decoders: pypng for PngSuite, Pillow (libjpeg, libtiff, libwebp) for the rest."""
+"""Decoded pixels against an unrelated decoder: Pillow (libpng, libjpeg, libwebp); TIFF and PngSuite have their own files."""
 
-import io
 from pathlib import Path
-import struct
 import subprocess
 import sys
 import tarfile
+import zlib
 
 import numpy
-from PIL import Image, ImageCms, ImageOps
-import png
+from PIL import Image, ImageOps
 import pytest
 
-from intake import FORMATS, decode, delta_e_2000, lab
-
-PNGSUITE = sorted((FORMATS / "pngsuite").glob("*.png"))
+from intake import FORMATS, by_pillow, close, decode, delta_e_2000, lab
+from littlecms import reference
+from png_chunks import behind_header, chunk
 
 # The version whose own test pictures are looked at; fetched when the tests run, never shipped.
 PILLOW_SDIST = "pillow==13.0.0"
-
-
-def close(pixels, wanted, most, mean):
-    """Largest and mean difference of codes."""
-    off = numpy.abs(pixels.astype(int) - wanted.astype(int))
-    return off.max() <= most and off.mean() <= mean, (off.max(), off.mean())
-
-
-def by_pillow(path):
-    return numpy.asarray(ImageOps.exif_transpose(Image.open(path)).convert("RGBA"))
-
-
-@pytest.mark.parametrize("path", PNGSUITE, ids=lambda path: path.stem)
-def test_pngsuite_comes_out_pixel_by_pixel(path):
-    said, pixels = decode(path)
-    reader = png.Reader(filename=str(path))
-    reader.preamble()
-    # Significant bits (sBIT) say where samples came from; they are shown as they stand (PNG 3rd edition, 11.3.2.8).
-    reader.sbit = None
-    width, height, rows, info = reader.asDirect()
-    planes, most = info["planes"], 2 ** info["bitdepth"] - 1
-    stored = numpy.array([list(row) for row in rows], dtype=float).reshape(height, width, planes)
-    codes = numpy.floor(stored * 255 / most + 0.5).astype(int)
-    colours = codes[..., :1].repeat(3, axis=2) if planes < 3 else codes[..., :3]
-    alpha = codes[..., -1:] if info["alpha"] else numpy.full((height, width, 1), 255)
-    wanted = numpy.concatenate([colours, alpha], axis=2)
-    if max(width, height) < 32:
-        assert said["fault"] == "art.tiny"
-    else:
-        assert numpy.array_equal(pixels, wanted)
-
-
-def chunk(kind, body):
-    whole = io.BytesIO()
-    png.write_chunk(whole, kind, body)
-    return whole.getvalue()
-
-
-def corrupt_files():
-    """PngSuite's corrupt files (van Schaik, "PngSuite: corrupted files"), made by its own description from a sound one."""
-    sound = (FORMATS / "pngsuite" / "basn0g01.png").read_bytes()
-    ihdr = bytearray(sound[16:29])
-    rest = sound[33:]
-
-    def header(depth=None, colours=None):
-        changed = bytearray(ihdr)
-        changed[8], changed[9] = depth if depth is not None else changed[8], colours if colours is not None else changed[9]
-        return sound[:8] + chunk(b"IHDR", bytes(changed)) + rest
-
-    at = sound.index(b"IDAT") - 4
-    length = int.from_bytes(sound[at:at + 4], "big")
-    end = at + 12 + length
-    bad_crc = bytearray(sound)
-    bad_crc[end - 1] ^= 0x55
-    bad_header_crc = bytearray(sound)
-    bad_header_crc[29] ^= 0x55
-    return {
-        "xs1n0g01": b"\x09" + sound[1:], "xs2n0g01": sound[:1] + b"Q" + sound[2:], "xs4n0g01": sound[:3] + b"g" + sound[4:],
-        "xs7n0g01": sound[:6] + b" " + sound[7:], "xcrn0g04": sound.replace(b"\r\n", b"\r", 1),
-        "xlfn0g04": sound.replace(b"\r\n", b"\n", 1), "xhdn0g08": bytes(bad_header_crc), "xc1n0g08": header(8, 1),
-        "xc9n2c08": header(8, 9), "xd0n2c08": header(0, 2), "xd3n2c08": header(3, 2), "xd9n2c08": header(99, 2),
-        "xdtn0g01": sound[:at] + sound[end:], "xcsn0g01": bytes(bad_crc),
-    }
-
-
-@pytest.mark.parametrize("name", sorted(corrupt_files()))
-def test_corrupt_files_of_pngsuite_are_refused(name, tmp_path):
-    path = tmp_path / f"{name}.png"
-    path.write_bytes(corrupt_files()[name])
-    assert decode(path)[0]["fault"] == "art.unreadable"
 
 
 @pytest.mark.parametrize(
@@ -154,10 +82,8 @@ def test_orientation_is_read_wherever_it_stands(kind, orientation, tmp_path):
         raw = b"\nexif\n%8d\n" % len(exif.tobytes()) + exif.tobytes().hex().encode() + b"\n"
         stored.save(path)
         whole = path.read_bytes()
-        import zlib
-
         body = b"Raw profile type exif\0" + (raw if kind == "tEXt" else b"\0" + zlib.compress(raw))
-        path.write_bytes(whole[:33] + chunk(kind.encode(), body) + whole[33:])
+        path.write_bytes(behind_header(whole, chunk(kind.encode(), body)))
     _, pixels = decode(path)
     turn = Image.new("RGB", stored.size)
     turn.paste(stored)
@@ -176,115 +102,6 @@ def test_cmyk_without_a_profile_looks_right_with_and_without_the_marker():
     assert said["colour_profile"] == "CMYK"
     right, measured = close(plain, marked, 6, 1)
     assert right, measured
-
-
-# JPEG in TIFF has neither alpha nor samples of 1 or 16 bits.
-TIFFS = [
-    (mode, compression)
-    for mode in ("1", "L", "LA", "RGB", "RGBA", "CMYK", "I;16")
-    for compression in ("raw", "tiff_lzw", "tiff_adobe_deflate", "packbits", "jpeg")
-    if compression != "jpeg" or mode in ("L", "RGB", "CMYK")
-]
-
-
-@pytest.mark.parametrize(("mode", "compression"), TIFFS)
-def test_tiffs_of_common_kinds(mode, compression, tmp_path):
-    ramp = numpy.linspace(0, 255, 64 * 48).astype(numpy.uint8).reshape(48, 64)
-    colours = Image.merge("RGBA", [Image.fromarray(channel) for channel in (ramp, ramp[::-1], ramp.T.copy().reshape(48, 64), 255 - ramp)])
-    if mode == "I;16":
-        picture = Image.fromarray(ramp.astype(numpy.uint16) * 257)
-    else:
-        picture = colours.convert("RGB").convert(mode) if mode in ("CMYK", "L", "1") else colours.convert(mode)
-    path = tmp_path / "a.tif"
-    picture.save(path, compression=compression)
-    said, pixels = decode(path)
-    assert pixels is not None, said
-    wanted = numpy.asarray(Image.fromarray(ramp).convert("RGBA") if mode == "I;16" else Image.open(path).convert("RGBA"))
-    right, measured = close(pixels, wanted, 12 if compression == "jpeg" else 1, 2)
-    assert right, measured
-
-
-def tiff_of(samples, bits, photometric, extra=(), order="<"):
-    """A TIFF of one strip, not packed, as TIFF 6.0, section 2, lays it out; rows are padded to whole bytes."""
-    height, width, count = samples.shape
-    stored = b""
-    for row in samples.reshape(height, width * count):
-        if bits == 16:
-            stored += row.astype(f"{order}u2").tobytes()
-        else:
-            codes = ((row[:, None] >> numpy.arange(bits - 1, -1, -1)) & 1).astype(numpy.uint8).ravel()
-            stored += numpy.packbits(codes).tobytes()
-    fields = [(256, 3, [width]), (257, 3, [height]), (258, 3, [bits] * count), (259, 3, [1]), (262, 3, [photometric]),
-              (273, 4, [8]), (277, 3, [count]), (278, 3, [height]), (279, 4, [len(stored)]), *extra]
-    at, directory, values = 8 + len(stored) + len(stored) % 2, b"", b""
-    after = at + 2 + 12 * len(fields) + 4
-    for tag, kind, numbers in sorted(fields):
-        packed = struct.pack(f"{order}{len(numbers)}{'H' if kind == 3 else 'I'}", *numbers)
-        place = packed.ljust(4, b"\0") if len(packed) <= 4 else struct.pack(f"{order}I", after + len(values))
-        values += packed if len(packed) > 4 else b""
-        directory += struct.pack(f"{order}HHI", tag, kind, len(numbers)) + place
-    head = (b"II*\0" if order == "<" else b"MM\0*") + struct.pack(f"{order}I", at)
-    return head + stored + b"\0" * (len(stored) % 2) + struct.pack(f"{order}H", len(fields)) + directory + b"\0" * 4 + values
-
-
-@pytest.mark.parametrize("order", ["<", ">"])
-@pytest.mark.parametrize("bits", [1, 2, 4, 8])
-def test_tiffs_with_a_palette(bits, order, tmp_path):
-    """Against Pillow, which takes the high byte of each colour."""
-    codes = (numpy.add.outer(numpy.arange(40), numpy.arange(53)) % 2**bits).astype(int)
-    colours = [(at * 97 + shift * 61) % 256 * 257 for shift in range(3) for at in range(2**bits)]
-    path = tmp_path / "palette.tif"
-    path.write_bytes(tiff_of(codes[..., None], bits, 3, [(320, 3, colours)], order))
-    said, pixels = decode(path)
-    assert pixels is not None, said
-    assert numpy.array_equal(pixels, by_pillow(path))
-
-
-@pytest.mark.parametrize("compression", ["raw", "tiff_lzw", "tiff_adobe_deflate", "packbits"])
-def test_packed_tiffs_with_a_palette(compression, tmp_path):
-    path = tmp_path / "palette.tif"
-    Image.open(FORMATS / "orientation_upright.png").convert("RGB").quantize(64).save(path, compression=compression)
-    _, pixels = decode(path)
-    assert numpy.array_equal(pixels, by_pillow(path))
-
-
-@pytest.mark.parametrize(("bits", "photometric"), [(8, 8), (8, 9), (16, 8), (16, 9)])
-def test_tiffs_in_lab_are_within_a_delta_e_of_one(bits, photometric, tmp_path):
-    """What is in sRGB comes back as it was: the colours are made by the formulas, and LittleCMS is asked for the same."""
-    steps = numpy.linspace(0, 255, 9)
-    rgb = numpy.stack(numpy.meshgrid(steps, steps, steps), axis=-1).reshape(27, 27, 3).repeat(2, axis=0).repeat(2, axis=1)
-    colours = lab(rgb)
-    whole = 255 if bits == 8 else 65535
-    middle = 0 if photometric == 8 else 2 ** (bits - 1)
-    chroma = colours[..., 1:] * (1 if bits == 8 else 256)
-    codes = numpy.concatenate([colours[..., :1] * whole / 100, chroma + middle], axis=2).round().astype(int) % 2**bits
-    path = tmp_path / "lab.tif"
-    path.write_bytes(tiff_of(codes, bits, photometric))
-    said, pixels = decode(path)
-    assert pixels is not None, said
-    off = delta_e_2000(lab(pixels[..., :3]), colours)
-    # Steps of 8 bits are up to half a unit of each of L*, a* and b* away, which dark colours show.
-    assert off.mean() < 0.4 and numpy.percentile(off, 99) < 1.0, (off.mean(), off.max())
-    if (bits, photometric) == (8, 8):
-        converted = ImageCms.profileToProfile(
-            Image.open(path), ImageCms.createProfile("LAB"), ImageCms.createProfile("sRGB"),
-            renderingIntent=ImageCms.Intent.RELATIVE_COLORIMETRIC, outputMode="RGB",
-        )
-        off = delta_e_2000(lab(pixels[..., :3]), lab(numpy.asarray(converted)))
-        # LittleCMS reads a profile whose tables are of 16 bits; both round.
-        assert off.mean() < 0.5 and numpy.percentile(off, 99) < 1.5, (off.mean(), off.max())
-
-
-def test_tiffs_that_are_not_taken_say_why(tmp_path):
-    path = tmp_path / "a.tif"
-    Image.new("F", (64, 64), 0.5).save(path)
-    said = decode(path)[0]
-    assert said["fault"] == "art.unsupported" and "floating-point" in said["words"]
-    Image.new("1", (64, 64)).save(path, compression="group3")
-    said = decode(path)[0]
-    assert said["fault"] == "art.unsupported" and "compression" in said["words"]
-    Image.new("1", (64, 64)).save(path, compression="group4")
-    assert "fault" not in decode(path)[0]
 
 
 @pytest.mark.parametrize("mode", ["1", "L", "P", "RGB", "RGBA"])
@@ -368,3 +185,14 @@ def test_the_library_of_another_decoder(library, name, most, mean, tmp_path):
 )
 def test_what_the_library_of_another_decoder_has_that_is_not_taken(library, name, fault, tmp_path):
     assert decode(of_library(library, name, tmp_path))[0]["fault"] == fault
+
+
+def test_a_large_profile_of_the_library_of_another_decoder_is_used(library, tmp_path):
+    """A monitor profile with tables, in many segments (ICC.1:2022, B.4)."""
+    path = of_library(library, "icc_profile_big.jpg", tmp_path)
+    said, pixels = decode(path)
+    assert pixels is not None, said
+    assert said["colour_profile"] and not said["profile_broken"]
+    off = delta_e_2000(lab(pixels[..., :3]), lab(reference(Image.open(path))))
+    # Decoders may differ by a code or two before the profile sees what they decode.
+    assert off.mean() <= 0.7 and numpy.percentile(off, 99) <= 2.5, (off.mean(), numpy.percentile(off, 99))
