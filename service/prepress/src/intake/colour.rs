@@ -4,6 +4,9 @@
 //! at: within delta E 2000 of 1.0 of LittleCMS for spaces of three primaries, a mean of 0.5 for tables of inks. CMYK without
 //! a profile becomes light by the plain product of what each ink lets through (common practice, no source).
 
+use std::borrow::Cow;
+use std::ops::Range;
+
 use image::RgbaImage;
 use moxcms::{
     BarycentricWeightScale, CicpColorPrimaries, CicpProfile, ColorProfile, DataColorSpace, InterpolationMethod, Layout,
@@ -23,6 +26,9 @@ const SAME_CODES: u8 = 1;
 
 /// Steps per channel of the colours by which a profile is compared with sRGB.
 const PROBE_STEPS: u16 = 9;
+
+/// Where a profile says its version (ICC.1:2022, 7.2.4).
+const VERSION: Range<usize> = 8..12;
 
 /// What became of a picture's profile.
 #[derive(Debug, Default, PartialEq, Eq)]
@@ -80,7 +86,9 @@ fn name_of(profile: &Profile) -> String {
 
 fn read(profile: &Profile) -> Option<ColorProfile> {
     match profile {
-        Profile::Icc(icc) => ColorProfile::new_from_slice(icc).ok().map(with_tables_for_every_intent),
+        Profile::Icc(icc) => {
+            ColorProfile::new_from_slice(&as_its_tables_are(icc)).ok().map(with_tables_for_every_intent)
+        }
         Profile::CodePoints { primaries, transfer } => Some(ColorProfile::new_from_cicp(CicpProfile {
             color_primaries: CicpColorPrimaries::try_from(*primaries).ok()?,
             transfer_characteristics: TransferCharacteristics::try_from(*transfer).ok()?,
@@ -89,6 +97,22 @@ fn read(profile: &Profile) -> Option<ColorProfile> {
         })),
         Profile::Srgb => None,
     }
+}
+
+/// A profile that gives the version whose L*a*b* its tables have: old in `mft2` whatever the profile's version, new in the
+/// other types (ICC.1:2022, 10.10 to 10.12), while the converter goes by the version alone.
+fn as_its_tables_are(icc: &[u8]) -> Cow<'_, [u8]> {
+    let table = [*b"A2B1", *b"A2B0"].into_iter().find_map(|name| profile::tag(icc, name));
+    let version = match table.and_then(|table| table.get(..4)) {
+        Some(b"mft2") => [2, 0x40, 0, 0],
+        Some(b"mft1" | b"mAB ") => [4, 0x30, 0, 0],
+        _ => return Cow::Borrowed(icc),
+    };
+    let mut told = icc.to_vec();
+    if let Some(place) = told.get_mut(VERSION) {
+        place.copy_from_slice(&version);
+    }
+    Cow::Owned(told)
 }
 
 /// A profile whose only table is that of the perceptual intent, `A2B0`, means it for every intent (ICC.1:2022, 8.10.2);

@@ -13,10 +13,7 @@ pub(super) fn name(profile: &[u8]) -> String {
 }
 
 fn description(profile: &[u8]) -> Option<String> {
-    let tags = number(profile, 128)?.min(1024);
-    let entry = (0..tags).map(|index| 132 + 12 * index).find(|at| profile.get(*at..at + 4) == Some(b"desc"))?;
-    let start = number(profile, entry + 4)?;
-    let tag = profile.get(start..)?;
+    let tag = tag(profile, *b"desc")?;
     let text = match tag.get(..4)? {
         b"desc" => {
             let length = number(tag, 8)?.min(4 * LONGEST_NAME);
@@ -33,6 +30,13 @@ fn description(profile: &[u8]) -> Option<String> {
     };
     let printable = text.chars().filter(|character| !character.is_control()).take(LONGEST_NAME);
     Some(printable.collect::<String>().trim().to_owned())
+}
+
+/// What a tag holds, and all that follows it in the file.
+pub(super) fn tag(profile: &[u8], name: [u8; 4]) -> Option<&[u8]> {
+    let tags = number(profile, 128)?.min(1024);
+    let entry = (0..tags).map(|index| 132 + 12 * index).find(|at| profile.get(*at..at + 4) == Some(&name))?;
+    profile.get(number(profile, entry + 4)?..)
 }
 
 fn number(bytes: &[u8], at: usize) -> Option<usize> {

@@ -180,7 +180,8 @@ impl Page {
                 Ok(Samples::Inks { pixels, alpha: None })
             }
             ColorType::CMYKA(_) => {
-                let pixels = self.image(bytes, 5, |p| [p[0], p[1], p[2], p[3]])?;
+                let ink = |ink: u8, alpha: u8| if self.associated { straight(ink, alpha) } else { ink };
+                let pixels = self.image(bytes, 5, |p| [0, 1, 2, 3].map(|at| ink(p[at], p[4])))?;
                 Ok(Samples::Inks { pixels, alpha: Some(bytes.chunks_exact(5).map(|pixel| pixel[4]).collect()) })
             }
             _ => Err(unsupported("TIFF of an unusual kind")),
