@@ -159,7 +159,7 @@ fn described(outlined: &Outlined) -> Value {
         "lines": outlined.through.iter().map(line).collect::<Vec<_>>(),
         "region": region,
         "parts": grown.map(|grown| grown.parts),
-        "specks": grown.map(|grown| grown.specks),
+        "specks": grown.map(|grown| grown.specks.len()),
         "radius_wins": grown.map(|grown| grown.radius_wins),
         "thinnest_mm": grown.and_then(|grown| grown.thinnest).map(Mm::mm),
         "thickenings": grown.iter().flat_map(|grown| &grown.thickenings)

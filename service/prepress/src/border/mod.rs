@@ -90,8 +90,8 @@ pub struct Grown {
     /// Narrowest place of the bordered shape before thickening; `None` when wider than could matter: over twice the
     /// minimum width, and over 3 mm.
     pub thinnest: Option<Mm>,
-    /// Specks left out.
-    pub specks: usize,
+    /// The boxes of specks left out.
+    pub specks: Vec<Rect>,
     /// The cutting radius rounded the border outward by more than 0.05 mm somewhere although no border was there to hide
     /// it (border thinner than the radius).
     pub radius_wins: bool,
@@ -106,6 +106,7 @@ impl Grown {
             region: self.region.transformed(by),
             bridges: self.bridges.iter().map(bridge).collect(),
             thickenings: self.thickenings.iter().map(thickening).collect(),
+            specks: self.specks.iter().map(|speck| by.transform_rect_bbox(*speck)).collect(),
             ..*self
         }
     }

@@ -12,7 +12,7 @@ use super::field::Field;
 use super::straight::straightened;
 use super::trace::fill_holes;
 use crate::fault::Fault;
-use crate::geom::{Point, Region, Ring};
+use crate::geom::{Point, Rect, Region, Ring};
 
 /// Two parts whose bordered edges come nearer than this touch for sure on the grid: a quarter of a cell, so that no thin
 /// gap is left to chance. What is farther apart is bridged.
@@ -27,8 +27,8 @@ pub(super) struct Art {
     pub(super) rings: Vec<Ring>,
     /// How many of `rings` are outer rings.
     pub(super) parts: usize,
-    /// Specks left out.
-    pub(super) specks: usize,
+    /// The boxes of specks left out.
+    pub(super) specks: Vec<Rect>,
 }
 
 impl Art {
@@ -44,10 +44,9 @@ impl Art {
         let (outer, holes): (Vec<&Ring>, Vec<&Ring>) = drawn.partition(|ring| ring.signed_area() >= 0.0);
         let across = |ring: &Ring| ring.bounds().width().max(ring.bounds().height());
         let narrow = |ring: &Ring| ring.bounds().width().min(ring.bounds().height());
-        let total = outer.len();
-        let mut rings: Vec<Ring> =
-            outer.into_par_iter().filter(|ring| across(ring) >= speck_mm).map(straightened).collect();
-        let specks = total - rings.len();
+        let (large, specks): (Vec<&Ring>, Vec<&Ring>) = outer.into_iter().partition(|ring| across(ring) >= speck_mm);
+        let specks = specks.into_iter().map(Ring::bounds).collect();
+        let mut rings: Vec<Ring> = large.into_par_iter().map(straightened).collect();
         let open = |ring: &&Ring| hole_floor_mm.is_some_and(|floor| narrow(ring) > floor);
         rings.extend(holes.into_iter().filter(open).map(straightened));
         let mut rings = fill_holes(rings, |_| true).rings;

@@ -233,7 +233,7 @@ impl Work<'_> {
             bridges: self.bridges.clone(),
             thickenings: thin.thickenings,
             thinnest: thin.thinnest.map(Mm::of),
-            specks: art.specks,
+            specks: art.specks.clone(),
             radius_wins: moved || closed,
         })
     }

@@ -242,8 +242,10 @@ impl Allowance {
         let mut plain = Vec::new();
         let outcome = ZlibDecoder::new(packed).take(self.bytes + 1).read_to_end(&mut plain);
         // What turns out damaged counts too: it was inflated until then.
-        let over = |()| Fault::art_just_over(self.limit_bytes as f64, "bytes");
-        self.bytes = self.bytes.checked_sub(plain.len() as u64).ok_or(()).map_err(over)?;
+        let Some(left) = self.bytes.checked_sub(plain.len() as u64) else {
+            return Err(Fault::art_just_over(self.limit_bytes as f64, "bytes"));
+        };
+        self.bytes = left;
         Ok(outcome.is_ok().then_some(plain))
     }
 }

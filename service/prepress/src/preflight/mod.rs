@@ -14,7 +14,7 @@ mod survey;
 pub use catalogue::{catalogue, said};
 pub use inks::inspect_colours;
 pub use ordered::inspect_outline;
-pub use picture::{inspect_art, measures_of};
+pub use picture::{inspect_art, measures_of, part_places};
 
 use std::sync::Arc;
 

@@ -1,9 +1,10 @@
 //! What the ordered outline adds: resolution, parts, thin places, radius, bleed.
 
+use super::survey::boxes;
 use super::{ArtFacts, Thresholds, art_box, seen};
 use crate::border::Grown;
 use crate::finding::{Code, Finding, Place, Severity};
-use crate::geom::Point;
+use crate::geom::{Point, Rect};
 use crate::order::{Design, Form, Stock};
 use crate::outline::{LEAST_SIDE, Outlined};
 use crate::units::{MM_PER_INCH, Mm};
@@ -35,7 +36,7 @@ pub fn inspect_outline(
     facts.findings.extend(resolution(&facts, thresholds));
     if let Some(grown) = &outlined.grown {
         let spot = Spot { outlined, facts: &facts };
-        let found = [parts(grown, &spot), thin(grown, stock, &spot), specks(grown, stock), radius(grown)];
+        let found = [parts(grown, &spot), thin(grown, stock, &spot), specks(grown, stock, &spot), radius(grown)];
         facts.findings.extend(found.into_iter().flatten());
     }
     let in_print = seen::in_print(&facts, outlined, design, stock, thresholds);
@@ -143,13 +144,24 @@ struct Spot<'a> {
 }
 
 impl Spot<'_> {
+    /// Boxes around many small things, those that lie close together in one.
+    fn places(&self, things: &[Rect]) -> Vec<Place> {
+        let Some(area) = art_box(&self.facts.measures) else { return Vec::new() };
+        let to_px = self.outlined.art_to_mm.inverse();
+        let pixel = |thing: &Rect| {
+            let at = to_px * thing.center();
+            (at.x.max(0.0) as u32, at.y.max(0.0) as u32)
+        };
+        boxes(area, things.iter().map(pixel))
+    }
+
     /// The box around points of the sticker, a radius more on each side, in whole pixels inside the picture; `None` when it
     /// lies beside it.
     fn place(&self, points: &[Point], radius: Mm) -> Option<Place> {
         let measures = &self.facts.measures;
         let (width, height) = (measures.width_px?, measures.height_px?);
         let to_px = self.outlined.art_to_mm.inverse();
-        let corners = points.iter().map(|point| crate::geom::Rect::from_points(*point, *point));
+        let corners = points.iter().map(|point| Rect::from_points(*point, *point));
         let area = corners.reduce(|a, b| a.union(b))?.inflate(radius.mm(), radius.mm());
         let area = to_px.transform_rect_bbox(area);
         let clip = |value: f64, most: u32| value.clamp(0.0, f64::from(most)) as u32;
@@ -165,7 +177,8 @@ fn parts(grown: &Grown, spot: &Spot<'_>) -> Option<Finding> {
         let message = format!("The picture falls into {} parts; each is cut by itself.", grown.parts);
         let remedy = "Check in the proof that you want them apart, or move the parts closer together.";
         let measured = finding.severity(Severity::Caution).measured(grown.parts as f64, Some(1.0), "parts");
-        return Some(measured.saying(message, remedy));
+        let places = grown.region.outer().filter_map(|part| spot.place(part.points(), Mm::ZERO)).collect();
+        return Some(measured.saying(message, remedy).at(places));
     }
     if grown.art_parts <= 1 {
         return None;
@@ -199,14 +212,15 @@ fn thin(grown: &Grown, stock: &Stock, spot: &Spot<'_>) -> Option<Finding> {
     Some(finding.saying(message, "Nothing to do: check the proof, or choose a wider border.").at(boxes))
 }
 
-fn specks(grown: &Grown, stock: &Stock) -> Option<Finding> {
-    (grown.specks > 0).then(|| {
-        let speck = stock.cutting.speck.mm();
-        let count = if grown.specks == 1 { "One speck".to_owned() } else { format!("{} specks", grown.specks) };
-        let message = format!("{count} smaller than {speck:.1} mm did not count for the outline.");
-        let finding = Finding::new(Code::ShapeSpecks).measured(grown.specks as f64, None, "specks");
-        finding.saying(message, Code::ShapeSpecks.remedy())
-    })
+fn specks(grown: &Grown, stock: &Stock, spot: &Spot<'_>) -> Option<Finding> {
+    let (number, speck) = (grown.specks.len(), stock.cutting.speck.mm());
+    if number == 0 {
+        return None;
+    }
+    let count = if number == 1 { "One speck".to_owned() } else { format!("{number} specks") };
+    let message = format!("{count} smaller than {speck:.1} mm did not count for the outline.");
+    let finding = Finding::new(Code::ShapeSpecks).measured(number as f64, Some(0.0), "specks");
+    Some(finding.saying(message, Code::ShapeSpecks.remedy()).at(spot.places(&grown.specks)))
 }
 
 fn radius(grown: &Grown) -> Option<Finding> {

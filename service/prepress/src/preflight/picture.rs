@@ -6,6 +6,7 @@ use image::RgbaImage;
 
 use super::{ArtFacts, Measures, Thresholds, seen, survey};
 use crate::finding::{Code, Finding, Place};
+use crate::geom::Rect;
 use crate::intake::{Artwork, CMYK, Format};
 use crate::silhouette::{BackdropFound, CutOut};
 
@@ -15,6 +16,9 @@ pub(super) const ART_ALPHA: u8 = 128;
 /// Parts whose box is smaller than this share of the art's longest side are specks. Common practice, no source; the outline
 /// counts again in millimetres.
 const SPECK_SHARE: f64 = 0.01;
+
+/// Parts whose places are told at most: a customer looks at no more.
+const MOST_PARTS: usize = 8;
 
 /// How far inside the canvas the art's width is compared with that at its edge, as a share of the art's longest side.
 const CLIP_DEPTH_SHARE: f64 = 0.01;
@@ -86,9 +90,29 @@ fn format_word(format: Format) -> &'static str {
 
 /// Parts of the art, specks apart; at least one.
 fn parts(cut_out: &CutOut) -> usize {
+    part_boxes(cut_out).count().max(1)
+}
+
+fn part_boxes(cut_out: &CutOut) -> impl Iterator<Item = Rect> {
     let least = f64::from(cut_out.visible.width_px.max(cut_out.visible.height_px)) * SPECK_SHARE;
     let boxes = cut_out.edge.outer().map(crate::geom::Ring::bounds);
-    boxes.filter(|bounds| bounds.width().max(bounds.height()) >= least).count().max(1)
+    boxes.filter(move |bounds| bounds.width().max(bounds.height()) >= least)
+}
+
+/// Where the parts of the art lie, specks apart; the largest come first.
+pub fn part_places(cut_out: &CutOut) -> Vec<Place> {
+    let whole = |bounds: Rect| {
+        let (x_px, y_px) = (bounds.x0.max(0.0) as u32, bounds.y0.max(0.0) as u32);
+        let (right, bottom) = (bounds.x1.ceil() as u32, bounds.y1.ceil() as u32);
+        Place { x_px, y_px, width_px: right.saturating_sub(x_px), height_px: bottom.saturating_sub(y_px) }
+    };
+    let mut places: Vec<Place> = part_boxes(cut_out).map(whole).collect();
+    places.sort_by_key(|place| {
+        let size = u64::from(place.width_px) * u64::from(place.height_px);
+        (std::cmp::Reverse(size), place.y_px, place.x_px)
+    });
+    places.truncate(MOST_PARTS);
+    places
 }
 
 fn backdrop(cut_out: &CutOut) -> Option<Finding> {

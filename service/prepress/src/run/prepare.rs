@@ -416,7 +416,10 @@ pub(super) fn draft(
             Draft { facts, outlined: Some(outlined) }
         }
         Err(fault) => {
-            let Some(finding) = fault.finding() else { return Err(fault) };
+            let Some(mut finding) = fault.finding() else { return Err(fault) };
+            if finding.code == Code::ShapeParts {
+                finding = finding.at(preflight::part_places(&source.cut_out));
+            }
             let mut facts = seen.clone();
             facts.findings.push(finding);
             Draft { facts, outlined: None }

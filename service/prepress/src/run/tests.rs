@@ -202,7 +202,8 @@ fn a_lenient_proof_has_the_digest_of_what_is_made_once_accepted() {
     let mut inquiry = die_cut(&two_discs(), 100.0);
     let proof = proved(&inquiry, &View::default());
     let rejects = proof.report.findings.iter().filter(|finding| finding.severity == Severity::Reject);
-    assert_eq!(rejects.map(|finding| finding.code.as_str()).collect::<Vec<_>>(), ["shape.parts"]);
+    let rejects: Vec<_> = rejects.map(|finding| (finding.code.as_str(), finding.places.len())).collect();
+    assert_eq!(rejects, [("shape.parts", 2)], "and where the two discs are");
     assert!(matches!(run_of(&inquiry, 1, None), Err(Fault::NothingPlaced { .. })));
     let Product::DieCut(design) = &mut inquiry.product else { panic!("a die cut") };
     design.accept.0.push("shape.parts".to_owned());

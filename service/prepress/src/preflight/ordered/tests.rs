@@ -2,7 +2,7 @@ use super::super::Measures;
 use super::*;
 use crate::border::{Bridge, Thickening};
 use crate::cancel::Cancel;
-use crate::geom::Region;
+use crate::geom::{Rect, Region, Ring};
 use crate::order::{Shape, Size};
 use crate::outline::fit;
 use crate::outline::samples::{design, photo, stock};
@@ -97,7 +97,7 @@ fn what_the_border_did_is_told() {
             Thickening { at: Point::new(-10.0, 5.0), width_before: Mm::of(1.25) },
         ],
         thinnest: Some(Mm::of(1.25)),
-        specks: 4,
+        specks: [-20.0, -19.0, 0.0, 20.0].map(|x| Rect::new(x, 0.0, x + 0.1, 0.1)).to_vec(),
         radius_wins: true,
     };
     outlined.grown = Some(grown.clone());
@@ -109,13 +109,20 @@ fn what_the_border_did_is_told() {
     assert_eq!((parts.severity, parts.measured, parts.places.len()), (Severity::Note, Some(3.0), 1));
     let thin = only(&facts, Code::ShapeThin).expect("is found");
     assert_eq!((thin.measured, thin.limit, thin.places.len()), (Some(1.25), Some(3.0), 2));
-    assert_eq!(only(&facts, Code::ShapeSpecks).and_then(|finding| finding.measured), Some(4.0));
+    let specks = only(&facts, Code::ShapeSpecks).expect("is found");
+    assert_eq!((specks.measured, specks.places.len()), (Some(4.0), 3), "two of four lie close together");
     assert!(only(&facts, Code::RadiusWins).is_some());
     // 54 mm of art over 1200 px: 10 mm right of the middle is column 600 + 222.2, and 1.5 mm around it.
     assert_eq!(thin.places[0].x_px, 788);
-    outlined.grown = Some(Grown { parts: 2, ..grown });
+    let part = |x: f64| {
+        Ring::new(vec![Point::new(x, -5.0), Point::new(x + 9.0, -5.0), Point::new(x + 9.0, 5.0), Point::new(x, 5.0)])
+    };
+    outlined.grown = Some(Grown { parts: 2, region: Region::new(vec![part(-20.0), part(10.0)]), ..grown });
     let separate = told(&outlined);
-    assert_eq!(only(&separate, Code::ShapeParts).map(|finding| finding.severity), Some(Severity::Caution));
+    let parts = only(&separate, Code::ShapeParts).expect("is found");
+    assert_eq!((parts.severity, parts.places.len()), (Severity::Caution, 2));
+    // 10 mm right of the middle, and 9 mm wide.
+    assert_eq!((parts.places[1].x_px, parts.places[1].width_px), (822, 201));
 }
 
 #[test]
