@@ -1,6 +1,7 @@
-//! What the intake takes to decode pictures of pixels, against other decoders in safe Rust: `decoders [--runs N] FILE…`. The least
-//! of N runs (7) counts, on one thread each, milliseconds; the ratio is to the fastest of the others. Ours gives upright
-//! pixels, four bytes of sRGB each; theirs are taken as they come. Judges nothing.
+//! What the intake takes to decode pictures of pixels, against other decoders in safe Rust; judges nothing.
+//!
+//! `decoders [--runs N] FILE…`: the least of N runs (7) counts, on one thread each, milliseconds; the ratio is to the fastest
+//! of the others. Ours gives upright pixels, four bytes of sRGB each; theirs are taken as they come.
 
 use std::hint::black_box;
 use std::io::Cursor;

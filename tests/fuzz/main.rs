@@ -2,8 +2,7 @@
 //!
 //! `fuzz [--seconds N] [--seed N] [TARGET…]`: N seconds for each target (15), one after the other; the same seed throws the
 //! same input. What breaks a promise is kept in `fuzz-found/` and ends the run with exit code 1; so is what ends the program
-//! itself, as `TARGET-trying`. The seeds are the project's
-//! own pictures and jobs. A long run: `--seconds 3600 --seed $RANDOM`.
+//! itself, as `TARGET-trying`. The seeds are the project's own pictures and jobs. A long run: `--seconds 3600 --seed $RANDOM`.
 
 #[expect(dead_code, reason = "the suites use the rest of it")]
 #[path = "../suite/chance.rs"]

@@ -4,10 +4,12 @@
 //! for the customer and a remedy. Thresholds are common practice, no source, unless their constant says otherwise.
 
 use std::borrow::Cow;
+use std::cmp::Reverse;
 
 use schemars::{JsonSchema, Schema, SchemaGenerator, json_schema};
 use serde::Serialize;
 
+use crate::geom::Rect;
 use crate::units::Mm;
 
 /// How bad it is; the worst finding is the report's verdict.
@@ -222,6 +224,32 @@ pub struct Place {
     pub width_px: u32,
     /// Height in pixels.
     pub height_px: u32,
+}
+
+/// Places that are told at most of things that may be many: a customer looks at no more.
+const MOST_PLACES: usize = 8;
+
+impl Place {
+    /// The whole pixels around a box; what lies left of the picture or above it is cut off.
+    pub(crate) fn around(bounds: Rect) -> Place {
+        let (left, top) = (bounds.x0.floor().max(0.0), bounds.y0.floor().max(0.0));
+        Place {
+            x_px: left as u32,
+            y_px: top as u32,
+            width_px: (bounds.x1.ceil() - left) as u32,
+            height_px: (bounds.y1.ceil() - top) as u32,
+        }
+    }
+
+    /// The largest of many, the largest first.
+    pub(crate) fn largest(mut places: Vec<Place>) -> Vec<Place> {
+        places.sort_by_key(|place| {
+            let size = u64::from(place.width_px) * u64::from(place.height_px);
+            (Reverse(size), place.y_px, place.x_px)
+        });
+        places.truncate(MOST_PLACES);
+        places
+    }
 }
 
 /// One thing to say about an item.

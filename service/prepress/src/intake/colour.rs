@@ -119,7 +119,7 @@ fn as_its_tables_are(icc: &[u8]) -> Cow<'_, [u8]> {
 /// profiles of scanners and of colour spaces often have no other.
 fn with_tables_for_every_intent(mut profile: ColorProfile) -> ColorProfile {
     if profile.lut_a_to_b_colorimetric.is_none() {
-        profile.lut_a_to_b_colorimetric = profile.lut_a_to_b_perceptual.clone();
+        profile.lut_a_to_b_colorimetric = profile.lut_a_to_b_perceptual.take();
     }
     profile
 }

@@ -104,8 +104,8 @@ fn boxed_kind(bytes: &[u8]) -> &'static str {
 const TEXT_HEAD_BYTES: usize = 4096;
 
 fn text_kind(bytes: &[u8]) -> Kind {
+    let bytes = bytes.strip_prefix(b"\xEF\xBB\xBF").unwrap_or(bytes);
     let head = bytes.get(..bytes.len().min(TEXT_HEAD_BYTES)).unwrap_or_default();
-    let head = head.strip_prefix(b"\xEF\xBB\xBF").unwrap_or(head);
     // A cut in the middle of a character is no damage.
     let text = match std::str::from_utf8(head) {
         Ok(text) => text,
@@ -128,27 +128,25 @@ fn text_kind(bytes: &[u8]) -> Kind {
 }
 
 /// The local name of the first element of a marked-up text, past declarations, comments (a licence may fill pages) and a
-/// document type.
-fn root_element(bytes: &[u8]) -> Option<&str> {
-    let text = std::str::from_utf8(bytes).unwrap_or_else(|error| {
-        bytes.get(..error.valid_up_to()).and_then(|valid| std::str::from_utf8(valid).ok()).unwrap_or_default()
-    });
-    let mut rest = text.strip_prefix('\u{FEFF}').unwrap_or(text);
+/// document type; looks no further than that.
+fn root_element(text: &[u8]) -> Option<&str> {
+    let mut rest = text;
     loop {
-        rest = rest.trim_start();
-        let inside = rest.strip_prefix('<')?;
-        let end = if inside.starts_with("!--") {
-            inside.find("-->").map(|at| at + 3)?
-        } else if inside.starts_with('?') {
-            inside.find("?>").map(|at| at + 2)?
-        } else if inside.starts_with('!') {
+        let inside = rest.trim_ascii_start().strip_prefix(b"<")?;
+        let after = |end: &[u8]| inside.windows(end.len()).position(|window| window == end).map(|at| at + end.len());
+        let end = if inside.starts_with(b"!--") {
+            after(b"-->")?
+        } else if inside.starts_with(b"?") {
+            after(b"?>")?
+        } else if inside.starts_with(b"!") {
             // The vector door refuses a document type; here it only tells what the file is.
-            let declared = inside.get(..inside.floor_char_boundary(TEXT_HEAD_BYTES))?;
-            let is_html = declared.to_ascii_lowercase().starts_with("!doctype html");
-            return Some(if is_html { "html" } else { "svg" }).filter(|_| is_html || declared.contains("svg"));
+            let declared = inside.get(..inside.len().min(TEXT_HEAD_BYTES))?;
+            let is_html = declared.to_ascii_lowercase().starts_with(b"!doctype html");
+            let is_svg = declared.windows(3).any(|window| window == b"svg");
+            return if is_html { Some("html") } else { is_svg.then_some("svg") };
         } else {
-            let name_ends = |character: char| character.is_whitespace() || matches!(character, '>' | '/');
-            let name = inside.split(name_ends).next()?;
+            let name_ends = |byte: &u8| byte.is_ascii_whitespace() || matches!(byte, b'>' | b'/');
+            let name = std::str::from_utf8(inside.split(name_ends).next()?).ok()?;
             return Some(name.rsplit(':').next().unwrap_or(name)).filter(|name| !name.is_empty());
         };
         rest = inside.get(end..)?;

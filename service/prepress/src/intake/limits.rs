@@ -34,7 +34,7 @@ pub struct Limits {
     /// Bytes of a drawing's text, inflated. Stops: compressed drawings that inflate to gigabytes, and documents of a
     /// hundred million elements. The largest drawings seen in the trade have a few MiB.
     pub max_drawing_bytes: u64,
-    /// Seconds of processor time that a drawing may take. Stops: filters and references that run for hours. Held by whoever
+    /// Seconds of processor time that a drawing may take, all its renderings together. Stops: filters and references that run for hours. Held by whoever
     /// renders drawings in a process of its own; pictures of pixels need no clock, their work is linear in bytes and pixels.
     pub max_drawing_cpu_s: u32,
     /// Address space of the process that renders a drawing. Stops: layers, patterns and pictures inside the drawing that
@@ -132,10 +132,29 @@ impl Limits {
 
 /// Inflates no further than a limit; `None` where the stream is damaged.
 pub(super) fn inflated(packed: impl Read, limit_bytes: u64) -> Result<Option<Vec<u8>>, Fault> {
-    let mut plain = Vec::new();
-    let outcome = packed.take(limit_bytes + 1).read_to_end(&mut plain);
-    within(plain.len() as u64, limit_bytes, "bytes")?;
-    Ok(outcome.is_ok().then_some(plain))
+    Allowance::of(limit_bytes).inflated(packed)
+}
+
+/// What several streams may be inflated to together: each may be small, and a file may hold thousands.
+pub(super) struct Allowance {
+    limit_bytes: u64,
+    left_bytes: u64,
+}
+
+impl Allowance {
+    pub(super) fn of(limit_bytes: u64) -> Allowance {
+        Allowance { limit_bytes, left_bytes: limit_bytes }
+    }
+
+    /// See [`inflated`].
+    pub(super) fn inflated(&mut self, packed: impl Read) -> Result<Option<Vec<u8>>, Fault> {
+        let mut plain = Vec::new();
+        let outcome = packed.take(self.left_bytes + 1).read_to_end(&mut plain);
+        // What turns out damaged counts too: it was inflated until then.
+        let left = self.left_bytes.checked_sub(plain.len() as u64);
+        self.left_bytes = left.ok_or_else(|| Fault::art_just_over(self.limit_bytes as f64, "bytes"))?;
+        Ok(outcome.is_ok().then_some(plain))
+    }
 }
 
 /// A measure that must not be over a limit.

@@ -3,7 +3,7 @@
 //! Source: PNG (3rd edition, W3C 2025): 5.2 signature, 11.2 chunks, 11.3.2 colour, 11.3.3 texts, 4.9 animation. Rows are
 //! brought to eight bits as they are inflated, so that a deep picture never stands in memory at its own depth.
 
-use std::io::{Cursor, Read};
+use std::io::Cursor;
 use std::ops::Range;
 
 use flate2::Crc;
@@ -11,9 +11,9 @@ use flate2::read::ZlibDecoder;
 use image::metadata::Orientation;
 use png::{BitDepth, ColorType, Decoder, DecodingError, InterlaceInfo, Reader, Transformations};
 
-use super::limits::Limits;
+use super::exif;
+use super::limits::{Allowance, Limits, inflated};
 use super::samples::{Decoded, Profile, Samples, cut_short, image_of, number, to_eight_bits, unreadable};
-use super::{exif, limits};
 use crate::fault::Fault;
 
 /// The keyword of a text chunk that holds an Exif block.
@@ -190,7 +190,7 @@ fn read_chunks(bytes: &[u8], limits: &Limits) -> Result<Chunks, Fault> {
         still_apart: true,
     };
     let (mut text, mut block) = (None, None);
-    let mut left = Allowance { bytes: limits.max_metadata_bytes, limit_bytes: limits.max_metadata_bytes };
+    let mut left = Allowance::of(limits.max_metadata_bytes);
     let (mut code_points, mut is_srgb, mut in_pixels) = (None, false, false);
     let mut at = 8_usize;
     while let Some(length) = number(bytes, at) {
@@ -228,26 +228,7 @@ fn read_chunks(bytes: &[u8], limits: &Limits) -> Result<Chunks, Fault> {
 /// one, and told as broken.
 fn profile(body: &[u8], limit_bytes: u64) -> Result<Vec<u8>, Fault> {
     let packed = body.iter().position(|byte| *byte == 0).and_then(|end| body.get(end + 2..));
-    Ok(limits::inflated(ZlibDecoder::new(packed.unwrap_or_default()), limit_bytes)?.unwrap_or_default())
-}
-
-/// What may still be inflated of a file's texts: each may be small, and a file may hold thousands.
-struct Allowance {
-    bytes: u64,
-    limit_bytes: u64,
-}
-
-impl Allowance {
-    fn inflated(&mut self, packed: &[u8]) -> Result<Option<Vec<u8>>, Fault> {
-        let mut plain = Vec::new();
-        let outcome = ZlibDecoder::new(packed).take(self.bytes + 1).read_to_end(&mut plain);
-        // What turns out damaged counts too: it was inflated until then.
-        let Some(left) = self.bytes.checked_sub(plain.len() as u64) else {
-            return Err(Fault::art_just_over(self.limit_bytes as f64, "bytes"));
-        };
-        self.bytes = left;
-        Ok(outcome.is_ok().then_some(plain))
-    }
+    Ok(inflated(ZlibDecoder::new(packed.unwrap_or_default()), limit_bytes)?.unwrap_or_default())
 }
 
 /// The orientation in a text chunk that holds an Exif block; other texts are not looked at.
@@ -259,12 +240,12 @@ fn orientation_of_text(kind: &[u8], body: &[u8], left: &mut Allowance) -> Result
     let rest = body.get(end + 1..).unwrap_or_default();
     let plain = match kind {
         b"tEXt" => Some(rest.to_vec()),
-        b"zTXt" => left.inflated(rest.get(1..).unwrap_or_default())?,
+        b"zTXt" => left.inflated(ZlibDecoder::new(rest.get(1..).unwrap_or_default()))?,
         // iTXt: whether it is packed, how, then language and translated keyword, each closed by a zero.
         _ => {
             let mut parts = rest.get(2..).unwrap_or_default().splitn(3, |byte| *byte == 0);
             let text = parts.nth(2).unwrap_or_default();
-            if rest.first() == Some(&1) { left.inflated(text)? } else { Some(text.to_vec()) }
+            if rest.first() == Some(&1) { left.inflated(ZlibDecoder::new(text))? } else { Some(text.to_vec()) }
         }
     };
     Ok(plain.and_then(|text| exif::orientation_in_text(&text)))

@@ -19,6 +19,7 @@ use super::samples::{straight, unreadable};
 use super::{budget, live_text, markup, raster};
 use crate::fault::Fault;
 use crate::lettering;
+use crate::units::MM_PER_INCH;
 
 /// Stack for parsing and rendering: several times what the deepest markup let through, each level reached through
 /// references, took.
@@ -86,7 +87,7 @@ fn render_text(text: &str, scale: &Scale, limits: &Limits) -> Result<Rendering, 
 
 /// From the drawing's own pixels.
 fn canvas_mm(side: f32) -> f64 {
-    f64::from(side) / 96.0 * 25.4
+    f64::from(side) / 96.0 * MM_PER_INCH
 }
 
 /// Whether an element stands for one of another file (SVG 2, 5.6.2), which is never read.

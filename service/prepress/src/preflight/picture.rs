@@ -17,9 +17,6 @@ pub(super) const ART_ALPHA: u8 = 128;
 /// counts again in millimetres.
 const SPECK_SHARE: f64 = 0.01;
 
-/// Parts whose places are told at most: a customer looks at no more.
-const MOST_PARTS: usize = 8;
-
 /// How far inside the canvas the art's width is compared with that at its edge, as a share of the art's longest side.
 const CLIP_DEPTH_SHARE: f64 = 0.01;
 
@@ -101,18 +98,7 @@ fn part_boxes(cut_out: &CutOut) -> impl Iterator<Item = Rect> {
 
 /// Where the parts of the art lie, specks apart; the largest come first.
 pub fn part_places(cut_out: &CutOut) -> Vec<Place> {
-    let whole = |bounds: Rect| {
-        let (x_px, y_px) = (bounds.x0.max(0.0) as u32, bounds.y0.max(0.0) as u32);
-        let (right, bottom) = (bounds.x1.ceil() as u32, bounds.y1.ceil() as u32);
-        Place { x_px, y_px, width_px: right.saturating_sub(x_px), height_px: bottom.saturating_sub(y_px) }
-    };
-    let mut places: Vec<Place> = part_boxes(cut_out).map(whole).collect();
-    places.sort_by_key(|place| {
-        let size = u64::from(place.width_px) * u64::from(place.height_px);
-        (std::cmp::Reverse(size), place.y_px, place.x_px)
-    });
-    places.truncate(MOST_PARTS);
-    places
+    Place::largest(part_boxes(cut_out).map(Place::around).collect())
 }
 
 fn backdrop(cut_out: &CutOut) -> Option<Finding> {

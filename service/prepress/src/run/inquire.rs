@@ -92,13 +92,8 @@ fn look_at_design(
     backing: Option<&Backing>,
     bench: Bench<'_>,
 ) -> Result<Look, Fault> {
-    let sketch = sketch(
-        Source::open(design, inquiry.stock.print_ppi, &Shelf::of([&design.art]), bench)?,
-        design,
-        backing,
-        inquiry,
-        bench,
-    )?;
+    let opened = Source::open(design, inquiry.stock.print_ppi, &Shelf::of([&design.art]), bench)?;
+    let sketch = sketch(opened, design, backing, inquiry, bench)?;
     let mut findings = sketch.facts.findings.clone();
     if let Some(outlined) = sketch.outlined.as_ref().filter(|_| inquiry.sized) {
         let Rejected { outermost, reach, longest } = Rejected::of(outlined);

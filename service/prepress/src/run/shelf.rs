@@ -60,12 +60,16 @@ pub(super) fn sharing(pictures: &[Vec<&ArtInput>], cancel: &Cancel) -> Result<Ve
     let mut batches: Vec<Vec<usize>> = Vec::new();
     for (number, own) in pictures.iter().enumerate() {
         cancel.check()?;
-        let shares =
-            |batch: &Vec<usize>| batch.iter().any(|other| pictures[*other].iter().any(|art| own.contains(art)));
-        let (mut joined, apart): (Vec<Vec<usize>>, Vec<Vec<usize>>) = batches.into_iter().partition(shares);
-        batches = apart;
-        joined.push(vec![number]);
-        batches.push(joined.concat());
+        let mut joined = Vec::new();
+        batches.retain_mut(|batch| {
+            let shares = batch.iter().any(|other| pictures[*other].iter().any(|art| own.contains(art)));
+            if shares {
+                joined.append(batch);
+            }
+            !shares
+        });
+        joined.push(number);
+        batches.push(joined);
     }
     Ok(batches)
 }

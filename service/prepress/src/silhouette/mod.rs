@@ -131,19 +131,7 @@ pub fn cut_out(artwork: &Artwork, order: Backdrop, cancel: &Cancel) -> Result<Cu
     }
     let rings = trace::trace(&plane, threshold, cancel)?;
     let edge = Region::new(tips::sharpen(&plane, threshold, rings, cancel)?);
-    let visible = visible_place(&edge).ok_or(Fault::ArtBlank)?;
+    let visible = edge.bounds().map(Place::around).ok_or(Fault::ArtBlank)?;
     let translucent_share = plane.counts.translucent_share();
     Ok(CutOut { pixels, edge, visible, backdrop, translucent_share })
-}
-
-/// The whole pixels around an edge; `None` where there is no edge.
-fn visible_place(edge: &Region) -> Option<Place> {
-    let bounds = edge.bounds()?;
-    let (left, top) = (bounds.x0.floor().max(0.0), bounds.y0.floor().max(0.0));
-    Some(Place {
-        x_px: left as u32,
-        y_px: top as u32,
-        width_px: (bounds.x1.ceil() - left) as u32,
-        height_px: (bounds.y1.ceil() - top) as u32,
-    })
 }

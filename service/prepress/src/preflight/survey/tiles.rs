@@ -7,9 +7,6 @@ use crate::finding::Place;
 /// Tiles along the longest side of the art. Places in tiles that touch become one box.
 const TILES: u32 = 24;
 
-/// Boxes that are told at most: a customer looks at no more.
-const MOST_BOXES: usize = 8;
-
 /// Square tiles over the art.
 pub(in super::super) struct Grid {
     area: Place,
@@ -49,12 +46,7 @@ impl Grid {
             }
             found.push(self.place(top, bottom, start, end));
         }
-        found.sort_by_key(|place| {
-            let size = u64::from(place.width_px) * u64::from(place.height_px);
-            (std::cmp::Reverse(size), place.y_px, place.x_px)
-        });
-        found.truncate(MOST_BOXES);
-        found
+        Place::largest(found)
     }
 
     fn place(&self, top: u32, bottom: u32, start: u32, end: u32) -> Place {
