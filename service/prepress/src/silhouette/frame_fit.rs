@@ -8,7 +8,9 @@
 use image::RgbaImage;
 
 use super::checker::{self, Checker};
+use super::judge::length_squared;
 use super::oklab::{Converter, Lab, distance_squared};
+use super::tiles::Tile;
 
 /// How near to the plane, in OKLab, an edge pixel counts as backdrop; also the usual tolerance. The same whatever tolerance is ordered, so that the
 /// verdict does not hang on it. Found on composites with known alpha; smaller loses grainy paper, larger takes in art.
@@ -63,6 +65,35 @@ impl FrameFit {
         self.checker.as_ref().map_or(planes, |checker| shifted(planes, checker.rgb, checker.tone(x, y)))
     }
 
+    /// A colour of the backdrop amid a tile, OKLab, and how far from it those within the tile are at most.
+    pub(super) fn lab_within(&self, tile: Tile) -> (Lab, f32) {
+        let ((u, v), (reach_u, reach_v)) = self.canvas.span(tile);
+        let reach = self.lab.map(|[_, x, y, xx, xy, yy]| {
+            let (slope_u, slope_v) = (x + 2.0 * u * xx + v * xy, y + 2.0 * v * yy + u * xy);
+            let bend = xx.abs() * reach_u * reach_u + xy.abs() * reach_u * reach_v + yy.abs() * reach_v * reach_v;
+            slope_u.abs() * reach_u + slope_v.abs() * reach_v + bend
+        });
+        let of_tones = self.checker.as_ref().map_or(0.0, |checker| length_squared(checker.lab).sqrt());
+        (on(&self.lab, (u, v)), length_squared(reach).sqrt() + of_tones)
+    }
+
+    /// The nearest codes to the backdrop amid a tile.
+    pub(super) fn rgb_amid(&self, tile: Tile) -> [u8; 3] {
+        at(&self.rgb, self.canvas.span(tile).0).map(|value| value.round() as u8)
+    }
+
+    /// The least and the largest value of the backdrop's red, green and blue within a tile, 0 to 255.
+    pub(super) fn rgb_within(&self, tile: Tile) -> [[f32; 2]; 3] {
+        let ((u, v), (reach_u, reach_v)) = self.canvas.span(tile);
+        let tones = self.checker.as_ref().map_or([0.0; 3], |checker| checker.rgb);
+        [0, 1, 2].map(|channel: usize| {
+            let [middle, along_x, along_y] = self.rgb[channel];
+            let value = middle + along_x * u + along_y * v;
+            let reach = along_x.abs() * reach_u + along_y.abs() * reach_v + tones[channel].abs();
+            [value - reach, value + reach]
+        })
+    }
+
     /// How a colour differs from the backdrop at a pixel, OKLab. Beside a chequerboard's lines any mix of its tones is
     /// backdrop.
     pub(super) fn difference(&self, lab: Lab, x: u32, y: u32) -> Lab {
@@ -95,6 +126,16 @@ impl Canvas {
 
     fn place(self, x: u32, y: u32) -> (f32, f32) {
         ((x as f32 + 0.5) / self.half_width - 1.0, (y as f32 + 0.5) / self.half_height - 1.0)
+    }
+
+    /// The middle of a tile, and how far it reaches from there.
+    fn span(self, tile: Tile) -> ((f32, f32), (f32, f32)) {
+        let along = |first: usize, after: usize, half: f32| {
+            ((first + after) as f32 / 2.0 / half - 1.0, (after - first) as f32 / 2.0 / half)
+        };
+        let (u, reach_u) = along(tile.left, tile.right, self.half_width);
+        let (v, reach_v) = along(tile.top, tile.bottom, self.half_height);
+        ((u, v), (reach_u, reach_v))
     }
 }
 

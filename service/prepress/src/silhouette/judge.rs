@@ -1,17 +1,19 @@
 //! How far a pixel is from the backdrop.
 
 use image::RgbaImage;
-use rayon::prelude::*;
 
+use super::bits::Bits;
 use super::frame_fit::FrameFit;
-use super::ground::{ART, GroundMap, NEAR};
-use super::oklab::{Converter, Lab};
+use super::oklab::{Converter, Lab, distance_squared};
+use super::tiles::{self, Codes, Question, Tile};
 use crate::cancel::Cancel;
 use crate::fault::Fault;
 
-/// Rows between two looks at the flag, and colours remembered meanwhile. Tried: fewer rows fill the memory too often.
-const BAND_ROWS: usize = 32;
+/// Colours remembered for some rows. Tried.
 const REMEMBERED: usize = 1024;
+
+/// Steps of a distance of 1 in OKLab for which boxes of codes are made. Tried.
+const DISTANCE_STEPS: f32 = 500.0;
 
 /// White as a JPEG keeps it, and how much darker in every channel a backdrop is against which it stands out: less is
 /// within the usual tolerance. Common practice, no source.
@@ -73,36 +75,9 @@ impl Judge<'_> {
         darker && is_white((x, y)) && sides.into_iter().filter(|side| is_white(*side)).count() >= 3
     }
 
-    /// Share of places that differ from the backdrop by less than a distance in OKLab.
-    pub(super) fn share_within(&self, places: &[usize], limit: f32) -> f64 {
-        let near = places.iter().filter(|index| self.distance_squared(**index) < limit * limit).count();
-        near as f64 / places.len().max(1) as f64
-    }
-
-    /// Marks what is within a distance of the backdrop.
-    pub(super) fn classify(&self, tolerance: f32, cancel: &Cancel) -> Result<GroundMap, Fault> {
-        let (width, height) = (self.pixels.width() as usize, self.pixels.height() as usize);
-        let mut classes = vec![ART; width * height];
-        let limit = tolerance * tolerance;
-        let bands = classes.par_chunks_mut(width * BAND_ROWS);
-        bands.zip(self.pixels.as_raw().par_chunks(width * 4 * BAND_ROWS)).enumerate().try_for_each(
-            |(band, (classes, samples))| {
-                cancel.check()?;
-                let mut memory = Memory::new(self.colours);
-                let rows = classes.chunks_exact_mut(width).zip(samples.chunks_exact(width * 4));
-                for (row, (classes, samples)) in rows.enumerate() {
-                    let y = (band * BAND_ROWS + row) as u32;
-                    for (x, (class, sample)) in classes.iter_mut().zip(samples.chunks_exact(4)).enumerate() {
-                        let lab = memory.lab([sample[0], sample[1], sample[2]]);
-                        if length_squared(self.fit.difference(lab, x as u32, y)) <= limit {
-                            *class = NEAR;
-                        }
-                    }
-                }
-                Ok(())
-            },
-        )?;
-        Ok(GroundMap { classes, width, height })
+    /// The pixels within a distance of the backdrop, OKLab; if `among` is given, of those.
+    pub(super) fn within(&self, distance: f32, among: Option<&Bits>, cancel: &Cancel) -> Result<Bits, Fault> {
+        tiles::ask(self, &Within { judge: self, distance }, among, cancel)
     }
 }
 
@@ -110,16 +85,57 @@ pub(super) fn length_squared([l, m, s]: Lab) -> f32 {
     l * l + m * m + s * s
 }
 
+/// Whether a pixel is within a distance of the backdrop.
+struct Within<'a> {
+    judge: &'a Judge<'a>,
+    distance: f32,
+}
+
+impl<'a> Question for Within<'a> {
+    type Memory = Memory<'a>;
+
+    fn memory(&self) -> Memory<'a> {
+        Memory::new(self.judge.colours)
+    }
+
+    fn codes(&self, memory: &mut Memory<'a>, tile: Tile) -> (Codes, Codes) {
+        let (middle, spread) = self.judge.fit.lab_within(tile);
+        let nearest = self.judge.fit.rgb_amid(tile);
+        let off = distance_squared(middle, memory.lab(nearest)).sqrt();
+        let surely = memory.codes_within(nearest, self.distance - spread - off);
+        (surely, self.judge.colours.codes_around(middle, self.distance + spread))
+    }
+
+    fn is(&self, memory: &mut Memory<'a>, (x, y): (u32, u32), colour: [u8; 3]) -> bool {
+        length_squared(self.judge.fit.difference(memory.lab(colour), x, y)) <= self.distance * self.distance
+    }
+}
+
 /// Colours converted lately: pictures have few of them, and converting one costs more than all else about a pixel.
-struct Memory<'a> {
+pub(super) struct Memory<'a> {
     colours: &'a Converter,
     slots: Vec<([u8; 3], Lab)>,
+    /// A code and a distance, in [`DISTANCE_STEPS`], and the codes around it that are all within.
+    codes: Option<([u8; 3], u32, Codes)>,
 }
 
 impl<'a> Memory<'a> {
     fn new(colours: &'a Converter) -> Memory<'a> {
         // Every slot holds a true pair from the start.
-        Memory { colours, slots: vec![([0; 3], colours.lab(0, 0, 0)); REMEMBERED] }
+        Memory { colours, slots: vec![([0; 3], colours.lab(0, 0, 0)); REMEMBERED], codes: None }
+    }
+
+    /// Codes around another one that are all within a distance of it: tiles of one backdrop have nearly the same.
+    fn codes_within(&mut self, middle: [u8; 3], distance: f32) -> Codes {
+        let steps = (distance.max(0.0) * DISTANCE_STEPS) as u32;
+        match self.codes {
+            Some((code, of_steps, codes)) if code == middle && of_steps == steps => codes,
+            _ => {
+                let codes = self.colours.codes_within(middle, steps as f32 / DISTANCE_STEPS);
+                self.codes = Some((middle, steps, codes));
+                codes
+            }
+        }
     }
 
     fn lab(&mut self, colour: [u8; 3]) -> Lab {

@@ -4,6 +4,7 @@
 //! is its 50 % iso-line at sub-pixel accuracy, with sharp tips put back to where they end.
 
 mod band;
+mod bits;
 mod checker;
 mod frame_fit;
 mod ground;
@@ -13,9 +14,11 @@ pub(crate) mod oklab;
 mod plane;
 mod pocket;
 mod removal;
+mod tiles;
 mod tips;
 mod trace;
 mod unmix;
+mod values;
 mod veil;
 mod white_rim;
 mod window;

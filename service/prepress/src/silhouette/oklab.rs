@@ -3,6 +3,22 @@
 //! Source: Björn Ottosson, "A perceptual color space for image processing" (2020), matrices as published; sRGB decoding
 //! from IEC 61966-2-1.
 
+use super::tiles::Codes;
+
+/// How the cube roots follow from the two opponent axes, besides the lightness, and linear red, green and blue from their
+/// cubes: the inverse of the matrices below, as published.
+const FROM_LAB: [[f32; 2]; 3] =
+    [[0.396_337_78, 0.215_803_76], [-0.105_561_346, -0.063_854_17], [-0.089_484_18, -1.291_485_5]];
+const TO_LINEAR: [[f32; 3]; 3] = [
+    [4.076_741_7, -3.307_711_6, 0.230_969_93],
+    [-1.268_438, 2.609_757_4, -0.341_319_4],
+    [-0.004_196_086_3, -0.703_418_6, 1.707_614_7],
+];
+
+/// Share of a distance by which a box of codes is on the safe side, and how many codes wide half of one is at most.
+const MARGIN: f32 = 0.02;
+const MOST_STEPS: u8 = 24;
+
 /// Lightness and the two opponent axes.
 pub(crate) type Lab = [f32; 3];
 
@@ -19,6 +35,56 @@ impl Converter {
     /// One pixel; accurate to about 1e-6.
     pub(crate) fn lab(&self, red: u8, green: u8, blue: u8) -> Lab {
         from_linear([red, green, blue].map(|code| self.linear[usize::from(code)]))
+    }
+
+    /// A box of codes around another one that are all within a distance of it.
+    ///
+    /// Within the few codes that this reaches the space is so nearly even that the farthest colour is in a corner or the
+    /// middle of a face; a margin covers what it is not.
+    pub(super) fn codes_within(&self, middle: [u8; 3], distance: f32) -> Codes {
+        let of = self.lab(middle[0], middle[1], middle[2]);
+        let at = |step: u8, away: [i8; 3]| {
+            let code = |channel: usize| match away[channel] {
+                -1 => middle[channel].saturating_sub(step),
+                0 => middle[channel],
+                _ => middle[channel].saturating_add(step),
+            };
+            [code(0), code(1), code(2)]
+        };
+        let steps = [-1, 0, 1];
+        let ends = steps.map(|red| steps.map(|green| steps.map(|blue| [red, green, blue])));
+        let limit = (distance / (1.0 + MARGIN)).max(0.0).powi(2);
+        let is_within = |step: &u8| {
+            let is = |away: &[i8; 3]| {
+                let [red, green, blue] = at(*step, *away);
+                distance_squared(self.lab(red, green, blue), of) < limit
+            };
+            ends.as_flattened().as_flattened().iter().all(is)
+        };
+        match (0..MOST_STEPS).take_while(is_within).last() {
+            Some(step) => Codes { low: at(step, [-1; 3]), high: at(step, [1; 3]) },
+            None => Codes::NONE,
+        }
+    }
+
+    /// A box of codes that holds every colour within a distance of another one.
+    pub(super) fn codes_around(&self, [l, a, b]: Lab, distance: f32) -> Codes {
+        let roots = FROM_LAB.map(|[from_a, from_b]| {
+            let (root, reach) = (l + from_a * a + from_b * b, (1.0 + from_a * from_a + from_b * from_b).sqrt());
+            let reach = reach * distance * (1.0 + MARGIN);
+            [(root - reach).max(0.0).powi(3), (root + reach).max(0.0).powi(3)]
+        });
+        let ends = TO_LINEAR.map(|weights| {
+            let end = |upper: usize| {
+                let of =
+                    |(weight, root): (&f32, &[f32; 2])| weight * root[if *weight > 0.0 { upper } else { 1 - upper }];
+                weights.iter().zip(&roots).map(of).sum::<f32>()
+            };
+            let below = |limit: f32| self.linear.partition_point(|linear| *linear < limit);
+            // A code more on either side for what rounding does.
+            [below(end(0)).saturating_sub(2).min(255) as u8, (below(end(1)) + 1).min(255) as u8]
+        });
+        Codes { low: ends.map(|[low, _]| low), high: ends.map(|[_, high]| high) }
     }
 
     /// A colour between codes, 0 to 255; what is beyond is taken for the nearest.
@@ -85,6 +151,35 @@ mod tests {
         for step in 1..=1000_u16 {
             let value = f32::from(step) / 1000.0;
             assert!((cube_root(value) - value.cbrt()).abs() < 1e-6, "{value}");
+        }
+    }
+
+    #[test]
+    fn boxes_of_codes_hold_what_they_say() {
+        let converter = Converter::new();
+        let middles = [[255, 255, 255], [238, 238, 238], [128, 128, 128], [20, 20, 20], [0, 0, 0], [200, 30, 40]];
+        let others = [[20, 160, 60], [10, 20, 200], [245, 230, 180], [3, 200, 3]];
+        for middle in middles.into_iter().chain(others) {
+            let of = converter.lab(middle[0], middle[1], middle[2]);
+            for distance in [0.005, 0.02, 0.035, 0.1] {
+                let surely = converter.codes_within(middle, distance);
+                let maybe = converter.codes_around(of, distance);
+                let codes = || {
+                    [0, 1, 2]
+                        .map(|channel: usize| middle[channel].saturating_sub(40)..=middle[channel].saturating_add(40))
+                };
+                let [reds, greens, blues] = codes();
+                for red in reds {
+                    for (green, blue) in greens.clone().flat_map(|green| blues.clone().map(move |blue| (green, blue))) {
+                        let is = distance_squared(converter.lab(red, green, blue), of) <= distance * distance;
+                        let colour = [red, green, blue];
+                        let holds =
+                            |codes: Codes| (0..3).all(|at| (codes.low[at]..=codes.high[at]).contains(&colour[at]));
+                        assert!(is || !holds(surely), "{colour:?} is not within {distance} of {middle:?}");
+                        assert!(!is || holds(maybe), "{colour:?} is within {distance} of {middle:?}");
+                    }
+                }
+            }
         }
     }
 }

@@ -4,7 +4,7 @@
 //! gaps, nobody can say what is art. Gaps are closed on a coarse grid, as trapped balls do (Zhang, Chen, Zhu, Hu and Yang,
 //! "Vectorizing Cartoon Animations", 2009).
 
-use super::ground::{ART, GROUND, GroundMap, NEAR};
+use super::bits::Bits;
 use crate::cancel::Cancel;
 use crate::fault::Fault;
 
@@ -12,40 +12,27 @@ use crate::fault::Fault;
 const CELLS: usize = 320;
 
 /// Share of art and pockets together that is pockets.
-pub(super) fn share(map: &GroundMap, cancel: &Cancel) -> Result<f64, Fault> {
-    let cell = map.width.max(map.height).div_ceil(CELLS).max(1);
-    let (columns, rows) = (map.width.div_ceil(cell), map.height.div_ceil(cell));
-    let (mut has_art, mut ground, mut art) = (vec![false; columns * rows], vec![0_usize; columns * rows], 0_usize);
-    for (y, classes) in map.classes.chunks_exact(map.width).enumerate() {
-        cancel.check()?;
-        for (column, classes) in classes.chunks(cell).enumerate() {
+pub(super) fn share(ground: &Bits, cancel: &Cancel) -> Result<f64, Fault> {
+    let cell = ground.width.max(ground.height).div_ceil(CELLS).max(1);
+    let (columns, rows) = (ground.width.div_ceil(cell), ground.height.div_ceil(cell));
+    let (mut has_art, mut ground_in, mut art) = (Bits::none(columns, rows), vec![0_usize; columns * rows], 0_usize);
+    for y in 0..ground.height {
+        cancel.check_every(64, y)?;
+        for column in 0..columns {
             let at = y / cell * columns + column;
-            let ground_here = classes.iter().filter(|class| **class == GROUND).count();
-            ground[at] += ground_here;
-            has_art[at] |= ground_here < classes.len();
-            art += classes.len() - ground_here;
+            let pixels = column * cell..((column + 1) * cell).min(ground.width);
+            let ground_here = ground.count_in(y, pixels.clone());
+            ground_in[at] += ground_here;
+            art += pixels.len() - ground_here;
+            if ground_here < pixels.len() {
+                has_art.insert(at);
+            }
         }
     }
-    let walls = wider(&has_art, columns, rows);
-    let classes = walls.iter().map(|wall| if *wall { ART } else { NEAR }).collect();
-    let mut grid = GroundMap { classes, width: columns, height: rows };
-    grid.flood(grid.rim().collect(), (NEAR, GROUND), cancel, |_| ())?;
+    let mut open = has_art.widened().others();
+    let mut reached = Bits::none(columns, rows);
+    open.flood(open.rim(), cancel, |y, run| reached.insert_run(y, run))?;
     // Back by as much as the walls were widened, and one cell more for those that art only touches.
-    let reached: Vec<bool> = grid.classes.iter().map(|class| *class == GROUND).collect();
-    let reached = wider(&wider(&reached, columns, rows), columns, rows);
-    let pockets: usize = ground.iter().zip(reached).filter(|(_, reached)| !reached).map(|(count, _)| count).sum();
+    let pockets: usize = reached.widened().widened().others().indices().map(|cell| ground_in[cell]).sum();
     Ok(pockets as f64 / (pockets + art).max(1) as f64)
-}
-
-/// With each cell's eight neighbours.
-fn wider(cells: &[bool], columns: usize, rows: usize) -> Vec<bool> {
-    let mut wide = vec![false; cells.len()];
-    for (index, _) in cells.iter().enumerate().filter(|(_, is)| **is) {
-        let (x, y) = (index % columns, index / columns);
-        for row in y.saturating_sub(1)..=(y + 1).min(rows - 1) {
-            let first = row * columns;
-            wide[first + x.saturating_sub(1)..=first + (x + 1).min(columns - 1)].fill(true);
-        }
-    }
-    wide
 }

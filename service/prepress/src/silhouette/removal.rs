@@ -3,10 +3,13 @@
 use std::sync::Arc;
 
 use image::RgbaImage;
+use rayon::prelude::*;
 
-use super::ground::GroundMap;
+use super::bits::Bits;
+use super::ground::Near;
 use super::judge::Judge;
 use super::oklab::{Converter, distance_squared};
+use super::values::Values;
 use super::{BackdropFound, band, frame_fit, ground, pocket, unmix, veil, white_rim, window};
 use crate::cancel::Cancel;
 use crate::fault::Fault;
@@ -75,26 +78,29 @@ pub(super) fn remove(pixels: &mut Arc<RgbaImage>, order: Backdrop, cancel: &Canc
         return Ok(kept);
     }
     // The verdict is made at the usual tolerance, so that it does not hang on the one that is ordered.
-    let map = if tolerance.total_cmp(&usual).is_eq() {
-        study.map
+    let mut ground = if tolerance.total_cmp(&usual).is_eq() {
+        study.ground
     } else {
-        let mut map = ground::find(&judge, tolerance, &study.windows, cancel)?;
+        let mut ground = ground::find(&judge, tolerance, study.windows.as_ref(), cancel)?.ground;
         if study.is_lossy {
-            ground::drop_crumbs(&mut map, &judge, tolerance, cancel)?;
+            ground::drop_crumbs(&mut ground, &judge, tolerance, cancel)?;
         }
-        map
+        ground
     };
-    let (ground, total) = (map.count(ground::GROUND, cancel)?, map.classes.len());
-    if (ground as f64) < LEAST_GROUND_SHARE * total as f64 {
+    let (ground_px, total) = (ground.count(), ground.width * ground.height);
+    if (ground_px as f64) < LEAST_GROUND_SHARE * total as f64 {
         return Ok(kept);
     }
-    if ((total - ground) as f64) < LEAST_ART_SHARE * total as f64 {
+    if ((total - ground_px) as f64) < LEAST_ART_SHARE * total as f64 {
         // A sheet of one colour is art if nobody says otherwise; an empty white one is not.
         return if is_auto && !is_white(pixels, &colours) { Ok(kept) } else { Err(Fault::ArtBlank) };
     }
     let veils = veil::colours(&judge, &study.veil);
-    let mut cleared = copy(pixels, cancel)?;
-    clear(&mut cleared, map, &unmix::Mixture { fit: &fit, is_lossy: study.is_lossy }, &veils, cancel)?;
+    veils.iter().for_each(|(index, _)| ground.insert(*index));
+    let mut cleared = cleared(pixels, &ground, cancel)?;
+    let mixture = unmix::Mixture { fit: &fit, is_lossy: study.is_lossy };
+    unmix::unmix(&mut cleared, &ground, &mixture, cancel)?;
+    veil::keep(&mut cleared, &veils);
     *pixels = Arc::new(cleared);
     Ok(removed)
 }
@@ -105,39 +111,51 @@ fn is_white(pixels: &RgbaImage, colours: &Converter) -> bool {
     distance_squared(colours.lab(red, green, blue), colours.lab(255, 255, 255)) <= EMPTY_DISTANCE.powi(2)
 }
 
-/// A picture of one's own, copied in pieces: a large one takes longer than whoever calls it off should wait.
-fn copy(pixels: &RgbaImage, cancel: &Cancel) -> Result<RgbaImage, Fault> {
-    let mut samples = Vec::with_capacity(pixels.as_raw().len());
-    for piece in pixels.as_raw().chunks(4 << 20) {
-        cancel.check()?;
-        samples.extend_from_slice(piece);
-    }
+/// A picture of one's own without its ground.
+fn cleared(pixels: &RgbaImage, ground: &Bits, cancel: &Cancel) -> Result<RgbaImage, Fault> {
+    let mut samples = vec![0; pixels.as_raw().len()];
+    let row = pixels.width() as usize * 4;
+    let rows = samples.par_chunks_exact_mut(row).zip(pixels.as_raw().par_chunks_exact(row));
+    rows.enumerate().try_for_each(|(y, (cleared, samples))| {
+        cancel.check_every(64, y)?;
+        cleared.copy_from_slice(samples);
+        for (first, last) in ground.runs(y) {
+            cleared[first * 4..(last + 1) * 4].chunks_exact_mut(4).for_each(|sample| sample[3] = 0);
+        }
+        Ok(())
+    })?;
     Ok(RgbaImage::from_raw(pixels.width(), pixels.height(), samples).expect("as many samples as the picture had"))
+}
+
+fn with(mut set: Bits, other: &Bits) -> Bits {
+    set.add(other);
+    set
 }
 
 /// The ground at the usual tolerance.
 struct Study {
-    map: GroundMap,
-    windows: Vec<ground::Run>,
+    ground: Bits,
+    windows: Option<Bits>,
     /// The picture was compressed lossily.
     is_lossy: bool,
-    /// Pixels of cast shadows, which are not in the map.
-    veil: Vec<usize>,
+    /// Pixels of cast shadows, which are not in the ground.
+    veil: Bits,
 }
 
 fn study(judge: &Judge, usual: f32, cancel: &Cancel) -> Result<Study, Fault> {
-    let mut map = ground::find(judge, usual, &[], cancel)?;
-    let noise = window::noise_beside_art(&map, judge, cancel)?;
-    let windows = window::find(&mut map, judge, noise, cancel)?;
-    if !windows.is_empty() {
-        ground::open_windows(&mut map, judge, usual, &windows, cancel)?;
+    let mut near = ground::find(judge, usual, None, cancel)?;
+    let noise = window::noise_beside_art(&near.ground, judge, cancel)?;
+    let windows = window::find(&near, judge, noise, cancel)?;
+    if windows.is_some() {
+        near.open_windows(windows.as_ref(), judge, usual, cancel)?;
     }
+    let Near { mut ground, .. } = near;
     let is_lossy = noise > 0.0;
     if is_lossy {
-        ground::drop_crumbs(&mut map, judge, usual, cancel)?;
+        ground::drop_crumbs(&mut ground, judge, usual, cancel)?;
     }
-    let veil = veil::find(&map, judge, cancel)?;
-    Ok(Study { map, windows, is_lossy, veil })
+    let veil = veil::find(&ground, judge, cancel)?;
+    Ok(Study { ground, windows, is_lossy, veil })
 }
 
 impl Study {
@@ -146,36 +164,34 @@ impl Study {
         if judge.fit.checker.is_some() || !white_rim::is_pale(judge) {
             return Ok(None);
         }
-        let edge_px = band::beside_ground(&self.map, cancel)?.len();
-        white_rim::spared(&self.map, judge, (edge_px, self.is_lossy), cancel)
+        let edge_px = band::beside(&self.ground).count();
+        white_rim::spared(&self.ground, judge, (edge_px, self.is_lossy), cancel)
     }
 
     /// Whether the ground may be art, or the art ground.
     fn is_doubtful(&self, judge: &Judge, usual: f32, cancel: &Cancel) -> Result<bool, Fault> {
-        let mut without_veil = self.map.copy(cancel)?;
-        self.veil.iter().for_each(|index| without_veil.classes[*index] = ground::GROUND);
-        let layers = band::layers(&without_veil, cancel)?;
+        let layers = band::layers(&with(self.ground.clone(), &self.veil), cancel)?;
         // A white outline on light grey is near the backdrop, and is no slope.
-        let innermost = layers[band::LAYERS - 1].iter().copied();
-        let innermost: Vec<usize> = innermost.filter(|at| !judge.is_white_outline(*at)).collect();
-        let blurred = judge.share_within(&innermost, 2.0 * usual) * innermost.len() as f64;
-        if blurred > MAX_BLURRED_SHARE * layers[band::LAYERS - 1].len() as f64 {
+        let innermost = &layers[band::LAYERS - 1];
+        let limit = (2.0 * usual).powi(2);
+        let is_blurred = |at: usize| !judge.is_white_outline(at) && judge.distance_squared(at) < limit;
+        let blurred = Values::new(innermost, is_blurred, cancel)?.iter().filter(|(_, is)| *is).count();
+        if blurred as f64 > MAX_BLURRED_SHARE * innermost.count() as f64 {
             return Ok(true);
         }
-        cancel.check()?;
         // Art has no slopes and chequers of its own.
         let ground_is_own = judge.fit.checker.is_none()
             && window::is_own(judge.fit.lab_at(judge.pixels.width() / 2, judge.pixels.height() / 2));
-        Ok(ground_is_own && pocket::share(&self.map, cancel)? > MOST_POCKETS || touches(&self.map) > MOST_TOUCHES)
+        Ok(ground_is_own && pocket::share(&self.ground, cancel)? > MOST_POCKETS || touches(&self.ground) > MOST_TOUCHES)
     }
 }
 
 /// How often art begins along the edge of the canvas.
-fn touches(map: &GroundMap) -> usize {
-    if map.width < 2 || map.height < 2 {
+fn touches(ground: &Bits) -> usize {
+    if ground.width < 2 || ground.height < 2 {
         return 0;
     }
-    let is_art: Vec<bool> = map.rim().map(|index| map.classes[index] != ground::GROUND).collect();
+    let is_art: Vec<bool> = ground.rim().map(|index| !ground.contains(index)).collect();
     // A single pixel is grain.
     (0..is_art.len())
         .filter(|&at| {
@@ -183,19 +199,4 @@ fn touches(map: &GroundMap) -> usize {
             !next(0) && next(1) && next(2)
         })
         .count()
-}
-
-/// Un-mixes the edge and clears the ground; veils stay as they are.
-fn clear(
-    pixels: &mut RgbaImage,
-    mut map: GroundMap,
-    mixture: &unmix::Mixture,
-    veils: &[(usize, [u8; 4])],
-    cancel: &Cancel,
-) -> Result<(), Fault> {
-    veils.iter().for_each(|(index, _)| map.classes[*index] = ground::GROUND);
-    let layers = band::layers(&map, cancel)?;
-    unmix::unmix(pixels, &map, &layers, mixture, cancel)?;
-    veil::keep(pixels, veils);
-    Ok(())
 }

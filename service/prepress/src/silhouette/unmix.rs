@@ -7,10 +7,12 @@
 //! Salesin and Szeliski, "A Bayesian Approach to Digital Matting", 2001, which departs from the same mixing equation).
 
 use image::RgbaImage;
+use rayon::prelude::*;
 
-use super::band::LAYERS;
+use super::band::{self, LAYERS};
+use super::bits::Bits;
 use super::frame_fit::FrameFit;
-use super::ground::{GROUND, GroundMap};
+use super::values::Values;
 use crate::cancel::Cancel;
 use crate::fault::Fault;
 
@@ -56,12 +58,6 @@ const CRUMB_ALPHA: u8 = 64;
 
 type Colour = [f32; 3];
 
-/// Pixels with the art's colour beside them, sorted by place.
-type Layer = Vec<(usize, Colour)>;
-
-/// Pixels with their share of art, sorted by place.
-type Shares = Vec<(usize, f32)>;
-
 /// What art and backdrop were mixed from and how.
 pub(super) struct Mixture<'a> {
     pub fit: &'a FrameFit,
@@ -69,169 +65,146 @@ pub(super) struct Mixture<'a> {
     pub is_lossy: bool,
 }
 
-/// Sets alpha to nothing on the ground and to the share of art along its edge, where it also cleans the colour.
-pub(super) fn unmix(
-    pixels: &mut RgbaImage,
-    map: &GroundMap,
-    layers: &[Vec<usize>; LAYERS],
-    mixture: &Mixture,
-    cancel: &Cancel,
-) -> Result<(), Fault> {
-    let rim = rim(map, &layers[0], cancel)?;
-    let work = Unmixing { map, mixture };
-    let mut known: Layer = Vec::new();
-    let mut shares: [Shares; LAYERS] = std::array::from_fn(|_| Vec::new());
-    for (layer, shares) in layers.iter().zip(&mut shares).rev() {
-        cancel.check()?;
-        known = work.colours(pixels, layer, &known, cancel)?;
-        cancel.check()?;
-        *shares = known.iter().map(|(index, art)| (*index, work.share(pixels, *index, *art))).collect();
-    }
-    rise_inward(map, &mut shares, cancel)?;
-    let mut mixes = shares.concat();
-    for (place, index) in rim.into_iter().enumerate() {
-        cancel.check_every(PIECE, place)?;
-        let Some(art) = mean_beside(map, index, &known) else { continue };
-        let share = work.share(pixels, index, art);
-        mixes.push((index, if share < LEAST_GROUND_SHARE { 0.0 } else { share }));
-    }
-    cancel.check()?;
+/// Sets alpha to the share of art along the edge of the ground, which is cleared already, and cleans the colour there.
+pub(super) fn unmix(pixels: &mut RgbaImage, ground: &Bits, mixture: &Mixture, cancel: &Cancel) -> Result<(), Fault> {
+    let layers = band::layers(ground, cancel)?;
+    let rim = band::beside(&ground.clone().others());
+    let mixes = Unmixing { pixels, ground, mixture, cancel }.mixes(&layers, &rim)?;
     let whole = pixels.as_flat_samples_mut().samples;
-    for (classes, samples) in map.classes.chunks(LOOK).zip(whole.chunks_mut(4 * LOOK)) {
-        cancel.check()?;
-        for (_, sample) in classes.iter().zip(samples.chunks_exact_mut(4)).filter(|(class, _)| **class == GROUND) {
-            sample[3] = 0;
-        }
-    }
-    let mixed: Vec<usize> = mixes.iter().map(|(index, _)| *index).collect();
-    for (place, (index, share)) in mixes.into_iter().enumerate() {
+    for (place, (index, share)) in mixes.iter().enumerate() {
         cancel.check_every(LOOK, place)?;
-        let ground = work.ground(index);
-        let was_ground = map.classes[index] == GROUND;
-        let sample = &mut whole[index * 4..index * 4 + 4];
-        if share >= 1.0 && !was_ground {
+        let was_ground = ground.contains(*index);
+        if *share >= 1.0 && !was_ground {
             continue;
         }
-        if share > 0.0 {
+        let backdrop = backdrop(mixture.fit, ground.width, *index);
+        let sample = &mut whole[index * 4..index * 4 + 4];
+        if *share > 0.0 {
             for channel in 0..3 {
-                let art = ground[channel] + (f32::from(sample[channel]) - ground[channel]) / share;
+                let art = backdrop[channel] + (f32::from(sample[channel]) - backdrop[channel]) / share;
                 sample[channel] = art.round().clamp(0.0, 255.0) as u8;
             }
         }
         let alpha = (share * 255.0).round() as u8;
         sample[3] = if was_ground { alpha } else { sample[3].min(alpha) };
     }
-    drop_crumbs(pixels, map, &mixed, cancel)
+    drop_crumbs(pixels, ground, &mixes, cancel)
 }
 
 /// Clears crumbs that un-mixing broke off the edge: a few covered pixels with nothing covered around them, which hung on
 /// to the art before. Dots that stood alone before are art and stay.
-fn drop_crumbs(pixels: &mut RgbaImage, map: &GroundMap, mixed: &[usize], cancel: &Cancel) -> Result<(), Fault> {
+fn drop_crumbs(pixels: &mut RgbaImage, ground: &Bits, mixes: &[(usize, f32)], cancel: &Cancel) -> Result<(), Fault> {
+    let crumbs = |mixes: &[(usize, f32)]| {
+        cancel.check()?;
+        Ok(mixes.iter().filter_map(|(start, _)| crumb(pixels, ground, *start)).flatten().collect())
+    };
+    let crumbs: Vec<Vec<usize>> = mixes.par_chunks(PIECE).map(crumbs).collect::<Result<_, Fault>>()?;
     let samples = pixels.as_flat_samples_mut().samples;
+    crumbs.into_iter().flatten().for_each(|index| samples[index * 4 + 3] = 0);
+    Ok(())
+}
+
+/// The crumb that a pixel belongs to.
+fn crumb(pixels: &RgbaImage, ground: &Bits, start: usize) -> Option<Vec<usize>> {
+    let is_covered = |index: usize| pixels.as_raw()[index * 4 + 3] >= CRUMB_ALPHA;
+    if !is_covered(start) {
+        return None;
+    }
     let mut crumb = Vec::with_capacity(CRUMB_PX + 8);
-    for (place, start) in mixed.iter().enumerate() {
-        cancel.check_every(LOOK, place)?;
-        if samples[start * 4 + 3] < CRUMB_ALPHA {
-            continue;
-        }
-        crumb.clear();
-        crumb.push(*start);
-        let mut next = 0;
-        let mut hung_on = false;
-        while next < crumb.len() && crumb.len() <= CRUMB_PX {
-            for neighbour in map.around(crumb[next]) {
-                if samples[neighbour * 4 + 3] < CRUMB_ALPHA {
-                    hung_on |= map.classes[neighbour] != GROUND;
-                } else if !crumb.contains(&neighbour) {
-                    crumb.push(neighbour);
-                }
+    crumb.push(start);
+    let (mut next, mut hung_on) = (0, false);
+    while next < crumb.len() && crumb.len() <= CRUMB_PX {
+        for neighbour in ground.around(crumb[next]) {
+            if !is_covered(neighbour) {
+                hung_on |= !ground.contains(neighbour);
+            } else if !crumb.contains(&neighbour) {
+                crumb.push(neighbour);
             }
-            next += 1;
         }
-        if hung_on && crumb.len() <= CRUMB_PX {
-            crumb.iter().for_each(|index| samples[index * 4 + 3] = 0);
-        }
+        next += 1;
     }
-    Ok(())
+    (hung_on && crumb.len() <= CRUMB_PX).then_some(crumb)
 }
 
-/// Lets no pixel have less of the art than all those beside it that are nearer to the ground have: between a white outline and
-/// dark art is a grey that looks like dark art mixed with a grey backdrop.
-fn rise_inward(map: &GroundMap, shares: &mut [Shares; LAYERS], cancel: &Cancel) -> Result<(), Fault> {
-    for depth in 1..LAYERS {
-        cancel.check()?;
-        let (outer, inner) = shares.split_at_mut(depth);
-        let outer = &outer[depth - 1];
-        for (place, (index, share)) in inner[0].iter_mut().filter(|(_, share)| *share < 1.0).enumerate() {
-            cancel.check_every(PIECE, place)?;
-            let beside = map.around(*index).filter_map(|at| outer.binary_search_by_key(&at, |(place, _)| *place).ok());
-            let least = beside.map(|at| outer[at].1).min_by(f32::total_cmp);
-            *share = share.max(least.unwrap_or(0.0));
-        }
-    }
-    Ok(())
-}
-
-/// Ground pixels beside the first layer.
-fn rim(map: &GroundMap, first: &[usize], cancel: &Cancel) -> Result<Vec<usize>, Fault> {
-    let mut rim = Vec::new();
-    for piece in first.chunks(PIECE) {
-        cancel.check()?;
-        let beside = piece.iter().flat_map(|index| map.around(*index));
-        rim.extend(beside.filter(|index| map.classes[*index] == GROUND));
-    }
-    cancel.check()?;
-    rim.sort_unstable();
-    cancel.check()?;
-    rim.dedup();
-    Ok(rim)
-}
-
-/// The mean of the art's colours known beside a pixel.
-fn mean_beside(map: &GroundMap, index: usize, known: &Layer) -> Option<Colour> {
-    let mut sum = [0.0; 3];
-    let mut count = 0.0;
-    for neighbour in map.around(index) {
-        let Ok(at) = known.binary_search_by_key(&neighbour, |(place, _)| *place) else { continue };
-        sum = add(sum, known[at].1);
-        count += 1.0;
-    }
-    (count > 0.0).then(|| sum.map(|value| value / count))
+/// The backdrop at a pixel.
+fn backdrop(fit: &FrameFit, width: usize, index: usize) -> Colour {
+    fit.rgb_at((index % width) as u32, (index / width) as u32)
 }
 
 struct Unmixing<'a> {
-    map: &'a GroundMap,
+    pixels: &'a RgbaImage,
+    ground: &'a Bits,
     mixture: &'a Mixture<'a>,
+    cancel: &'a Cancel,
 }
 
 impl Unmixing<'_> {
-    fn ground(&self, index: usize) -> Colour {
-        self.mixture.fit.rgb_at((index % self.map.width) as u32, (index / self.map.width) as u32)
+    /// The share of art in each pixel of the layers, and in the ground's beside them.
+    fn mixes(&self, layers: &[Bits; LAYERS], rim: &Bits) -> Result<Vec<(usize, f32)>, Fault> {
+        // From the innermost layer outward, each with what is known further in.
+        let mut colours: Vec<Values<Colour>> = Vec::with_capacity(LAYERS);
+        for layer in layers.iter().rev() {
+            let inner = colours.last();
+            let of_layer = Values::new(layer, |index| self.art(index, inner), self.cancel)?;
+            colours.push(of_layer);
+        }
+        let mut shares: Vec<Values<f32>> = Vec::with_capacity(LAYERS);
+        for (layer, colours) in layers.iter().zip(colours.iter().rev()) {
+            let outer = shares.last();
+            let share = |index| {
+                let share = colours.get(index).map_or(1.0, |art| self.share(index, art));
+                share.max(outer.map_or(0.0, |outer| self.least_beside(index, outer)))
+            };
+            let of_layer = Values::new(layer, share, self.cancel)?;
+            shares.push(of_layer);
+        }
+        let outermost = colours.last();
+        let of_rim = |index| {
+            let share = self.share(index, self.mean_beside(index, outermost?)?);
+            Some(if share < LEAST_GROUND_SHARE { 0.0 } else { share })
+        };
+        let of_rim = Values::new(rim, of_rim, self.cancel)?;
+        let of_rim = of_rim.iter().filter_map(|(index, share)| Some((index, share?)));
+        Ok(shares.iter().flat_map(Values::iter).chain(of_rim).collect())
     }
 
-    /// The art's colour at each pixel of a layer: its own where nothing further in is known or its own is farther from
-    /// the backdrop, else what is known further in.
-    fn colours(&self, pixels: &RgbaImage, layer: &[usize], inner: &Layer, cancel: &Cancel) -> Result<Layer, Fault> {
-        let colour = |index: &usize| {
-            let own = sample(pixels, *index);
-            let ground = self.ground(*index);
-            let own_reach = subtract(own, ground);
-            let inside = mean_beside(self.map, *index, inner).or_else(|| self.strongest_beside(pixels, *index));
-            let further = inside.filter(|art| {
-                let reach = subtract(*art, ground);
-                let (inner_length, own_length) = (self.length(reach), self.length(own_reach));
-                let most = if self.mixture.is_lossy { LOSSY_FAINT } else { FAINT };
-                let faint = self.is_faint(own_reach, reach) && own_length <= most * most * inner_length;
-                inner_length > own_length && (faint || aligned(own_reach, reach))
-            });
-            (*index, further.unwrap_or(own))
-        };
-        let mut found = Vec::with_capacity(layer.len());
-        for piece in layer.chunks(PIECE) {
-            cancel.check()?;
-            found.extend(piece.iter().map(colour));
+    /// The least share that a pixel beside it has, of those nearer to the ground. No pixel has less of the art: between a
+    /// white outline and dark art is a grey that looks like dark art mixed with a grey backdrop.
+    fn least_beside(&self, index: usize, outer: &Values<f32>) -> f32 {
+        let beside = self.ground.around(index).filter_map(|at| outer.get(at));
+        beside.min_by(f32::total_cmp).unwrap_or(0.0)
+    }
+
+    /// The mean of the art's colours known beside a pixel.
+    fn mean_beside(&self, index: usize, known: &Values<Colour>) -> Option<Colour> {
+        let mut sum = [0.0; 3];
+        let mut count = 0.0;
+        for colour in self.ground.around(index).filter_map(|at| known.get(at)) {
+            sum = add(sum, colour);
+            count += 1.0;
         }
-        Ok(found)
+        (count > 0.0).then(|| sum.map(|value| value / count))
+    }
+
+    fn backdrop(&self, index: usize) -> Colour {
+        backdrop(self.mixture.fit, self.ground.width, index)
+    }
+
+    /// The art's colour at a pixel: its own where nothing further in is known or its own is farther from the backdrop,
+    /// else what is known further in.
+    fn art(&self, index: usize, inner: Option<&Values<Colour>>) -> Colour {
+        let own = sample(self.pixels, index);
+        let backdrop = self.backdrop(index);
+        let own_reach = subtract(own, backdrop);
+        let inside = inner.and_then(|inner| self.mean_beside(index, inner)).or_else(|| self.strongest_beside(index));
+        let further = inside.filter(|art| {
+            let reach = subtract(*art, backdrop);
+            let (inner_length, own_length) = (self.length(reach), self.length(own_reach));
+            let most = if self.mixture.is_lossy { LOSSY_FAINT } else { FAINT };
+            let faint = self.is_faint(own_reach, reach) && own_length <= most * most * inner_length;
+            inner_length > own_length && (faint || aligned(own_reach, reach))
+        });
+        further.unwrap_or(own)
     }
 
     /// A difference as it tells art from backdrop.
@@ -262,20 +235,20 @@ impl Unmixing<'_> {
     }
 
     /// Where the art is too thin for anything to be further in: the colour beside that is farthest from the backdrop.
-    fn strongest_beside(&self, pixels: &RgbaImage, index: usize) -> Option<Colour> {
-        let ground = self.ground(index);
-        let reach = |colour: &Colour| self.length(subtract(*colour, ground));
-        let art = self.map.around(index).filter(|neighbour| self.map.classes[*neighbour] != GROUND);
-        art.map(|neighbour| sample(pixels, neighbour)).max_by(|a, b| reach(a).total_cmp(&reach(b)))
+    fn strongest_beside(&self, index: usize) -> Option<Colour> {
+        let backdrop = self.backdrop(index);
+        let reach = |colour: &Colour| self.length(subtract(*colour, backdrop));
+        let art = self.ground.around(index).filter(|neighbour| !self.ground.contains(*neighbour));
+        art.map(|neighbour| sample(self.pixels, neighbour)).max_by(|a, b| reach(a).total_cmp(&reach(b)))
     }
 
     /// The share of art in a pixel.
-    fn share(&self, pixels: &RgbaImage, index: usize, art: Colour) -> f32 {
-        let ground = self.ground(index);
-        let [mixed, whole] = [sample(pixels, index), art].map(|colour| self.weighed(subtract(colour, ground)));
+    fn share(&self, index: usize, art: Colour) -> f32 {
+        let backdrop = self.backdrop(index);
+        let [mixed, whole] = [sample(self.pixels, index), art].map(|colour| self.weighed(subtract(colour, backdrop)));
         let length = dot(whole, whole);
         if length < 1.0 {
-            return if self.map.classes[index] == GROUND { 0.0 } else { 1.0 };
+            return if self.ground.contains(index) { 0.0 } else { 1.0 };
         }
         let share = dot(mixed, whole) / length;
         if share < LEAST_SHARE {

@@ -3,8 +3,9 @@
 //! Within the usual tolerance such an outline is backdrop. But a picture that was never compressed lossily has the backdrop's
 //! own colour everywhere, and the mixed pixels along its edge are few: much pure white beside the art is art.
 
-use super::ground::{GROUND, GroundMap};
-use super::judge::{Judge, length_squared};
+use super::bits::Bits;
+use super::judge::Judge;
+use super::tiles::{self, Codes, Question, Tile};
 use crate::cancel::Cancel;
 use crate::fault::Fault;
 
@@ -32,38 +33,47 @@ const WHITE_AROUND: usize = 2;
 
 /// The tolerance that spares a white outline taken for ground; `None` where there is none.
 pub(super) fn spared(
-    map: &GroundMap,
+    ground: &Bits,
     judge: &Judge,
     (edge_px, is_lossy): (usize, bool),
     cancel: &Cancel,
 ) -> Result<Option<f32>, Fault> {
-    let (mut white, mut nearest) = (0_usize, f32::INFINITY);
-    for (y, classes) in map.classes.chunks_exact(map.width).enumerate() {
-        cancel.check_every(64, y)?;
-        for (x, _) in classes.iter().enumerate().filter(|(_, class)| **class == GROUND) {
-            let index = y * map.width + x;
-            if is_white(judge, index) && (!is_lossy || is_white_around(map, judge, (x, y))) {
-                white += 1;
-                nearest = nearest.min(length_squared(judge.difference(index)));
-            }
-        }
+    let among = (!is_lossy).then_some(ground);
+    let mut white = tiles::ask(judge, &IsWhite(judge), among, cancel)?;
+    if is_lossy {
+        white = (0..WHITE_AROUND).fold(white, |white, _| white.narrowed());
     }
-    Ok((white as f64 >= LEAST_WHITE * edge_px as f64 && white > 0).then(|| SHARE * nearest.sqrt()))
+    let white = white.and(ground);
+    let mut nearest = f32::INFINITY;
+    for (place, index) in white.indices().enumerate() {
+        cancel.check_every(1 << 16, place)?;
+        nearest = nearest.min(judge.distance_squared(index));
+    }
+    let count = white.count();
+    Ok((count as f64 >= LEAST_WHITE * edge_px as f64 && count > 0).then(|| SHARE * nearest.sqrt()))
 }
 
-/// Whether all around a pixel is white; nothing is beyond the canvas.
-fn is_white_around(map: &GroundMap, judge: &Judge, (x, y): (usize, usize)) -> bool {
-    let inside = |at: usize, size: usize| at >= WHITE_AROUND && at + WHITE_AROUND < size;
-    let around = |at: usize| at - WHITE_AROUND..=at + WHITE_AROUND;
-    inside(x, map.width)
-        && inside(y, map.height)
-        && around(y).all(|row| around(x).all(|column| is_white(judge, row * map.width + column)))
+/// Whether a pixel is white and the backdrop there is not.
+struct IsWhite<'a>(&'a Judge<'a>);
+
+impl Question for IsWhite<'_> {
+    type Memory = ();
+
+    fn memory(&self) {}
+
+    fn codes(&self, (): &mut (), tile: Tile) -> (Codes, Codes) {
+        let white = Codes { low: [WHITE_FROM; 3], high: [u8::MAX; 3] };
+        let is_darker = self.0.fit.rgb_within(tile).into_iter().all(|[_, most]| is_darker(most));
+        (if is_darker { white } else { Codes::NONE }, white)
+    }
+
+    fn is(&self, (): &mut (), (x, y): (u32, u32), _: [u8; 3]) -> bool {
+        self.0.fit.rgb_at(x, y).into_iter().all(is_darker)
+    }
 }
 
-/// Whether a pixel is white and the backdrop is not.
-pub(super) fn is_white(judge: &Judge, index: usize) -> bool {
-    let darker = |ground: f32| ground <= f32::from(u8::MAX) - GROUND_BELOW;
-    judge.colour(index).into_iter().all(|code| code >= WHITE_FROM) && judge.ground_colour(index).into_iter().all(darker)
+fn is_darker(ground: f32) -> bool {
+    ground <= f32::from(u8::MAX) - GROUND_BELOW
 }
 
 /// Whether the backdrop may be nearly white somewhere; a plane has its ends in the corners.

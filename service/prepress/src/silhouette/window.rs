@@ -3,7 +3,10 @@
 //! Art has white and black of its own, so that a region of a white or black backdrop's colour stays. Any other backdrop's
 //! exact colour inside the art is the backdrop, seen through a hole: by chance art would miss it.
 
-use super::ground::{ART, GROUND, GroundMap, NEAR, Run, SEEN};
+use rayon::prelude::*;
+
+use super::bits::{Bits, Run};
+use super::ground::Near;
 use super::judge::{Judge, length_squared};
 use super::removal::SCATTER_SIGMAS;
 use super::white_rim;
@@ -43,80 +46,60 @@ const MOST_LIGHTER: f64 = 4.0;
 const NOISE_RANK: f64 = 0.98;
 const NOISE_FACTOR: f32 = 1.5;
 
-/// Enclosed and within the usual tolerance, but not within a window's.
-const LOOSE: u8 = 7;
+/// Runs that are summed at once, between two looks at the flag. Tried.
+const RUNS: usize = 128;
 
 /// Colours that art has of its own, OKLab: lightness of white and of black, and how much colour they have at most.
 const WHITE_FROM: f32 = 0.96;
 const BLACK_TO: f32 = 0.2;
 const NEUTRAL_CHROMA: f32 = 0.02;
 
-/// Finds the windows, as runs, in a map that was flooded from the canvas's edge; what it had enclosed is no longer marked.
-///
-/// `noise_beside_art` is what [`noise_beside_art`] found.
-pub(super) fn find(
-    map: &mut GroundMap,
-    judge: &Judge,
-    noise_beside_art: f32,
-    cancel: &Cancel,
-) -> Result<Vec<Run>, Fault> {
-    let mut windows = Vec::new();
-    let mut runs = Vec::new();
+/// Finds the windows among what art encloses. `noise_beside_art` is what [`noise_beside_art`] found.
+pub(super) fn find(near: &Near, judge: &Judge, noise_beside_art: f32, cancel: &Cancel) -> Result<Option<Bits>, Fault> {
     let noise = (SCATTER_SIGMAS * judge.fit.sigma).max(NOISE_FACTOR * noise_beside_art);
-    let limit = PIXEL_OFF + noise;
-    for index in 0..map.classes.len() {
-        cancel.check_every(1 << 18, index)?;
-        if map.classes[index] == NEAR && judge.distance_squared(index) > limit * limit {
-            map.classes[index] = LOOSE;
-        }
-    }
-    for start in 0..map.classes.len() {
-        cancel.check_every(1 << 18, start)?;
-        if map.classes[start] != NEAR {
-            continue;
-        }
-        runs.clear();
-        map.flood(vec![start], (NEAR, SEEN), cancel, |run| runs.push(run))?;
-        if is_window(&runs, judge, FLAT_OFF + noise, cancel)? {
-            windows.extend_from_slice(&runs);
-            widen(map, &runs, &mut windows, cancel)?;
-        }
-    }
-    Ok(windows)
-}
-
-/// Adds the pixels beside a window that are a little art and mostly backdrop.
-fn widen(map: &mut GroundMap, runs: &[Run], windows: &mut Vec<Run>, cancel: &Cancel) -> Result<(), Fault> {
-    for (place, index) in runs.iter().flat_map(|(first, last)| *first..=*last).enumerate() {
-        cancel.check_every(1 << 16, place)?;
-        for neighbour in map.around(index) {
-            if map.classes[neighbour] == LOOSE {
-                map.classes[neighbour] = ART;
-                windows.push((neighbour, neighbour));
+    let enclosed = near.enclosed();
+    let mut tight = judge.within(PIXEL_OFF + noise, Some(&enclosed), cancel)?;
+    let loose = enclosed.without(&tight);
+    let mut windows: Option<Bits> = None;
+    let mut runs = Vec::new();
+    for y in 0..tight.height {
+        cancel.check_every(64, y)?;
+        loop {
+            let Some((first, _)) = tight.runs(y).next() else { break };
+            runs.clear();
+            tight.flood(std::iter::once(y * tight.width + first), cancel, |y, run| runs.push((y, run)))?;
+            if is_window(&runs, judge, FLAT_OFF + noise, cancel)? {
+                let windows = windows.get_or_insert_with(|| Bits::none(tight.width, tight.height));
+                runs.iter().for_each(|(y, run)| windows.insert_run(*y, *run));
             }
         }
     }
-    Ok(())
+    // With the pixels beside a window that are a little art and mostly backdrop.
+    Ok(windows.map(|mut windows| {
+        windows.add(&windows.widened().and(&loose));
+        windows
+    }))
 }
 
 /// How far ground near the art, but for a white outline, is from the backdrop, OKLab; nothing in a picture that was never
 /// compressed lossily.
-pub(super) fn noise_beside_art(map: &GroundMap, judge: &Judge, cancel: &Cancel) -> Result<f32, Fault> {
+pub(super) fn noise_beside_art(ground: &Bits, judge: &Judge, cancel: &Cancel) -> Result<f32, Fault> {
     let (mut noise, mut lighter) = (Vec::new(), 0_usize);
     // Every eighth row is plenty.
-    for (y, classes) in map.classes.chunks_exact(map.width).enumerate().step_by(8) {
+    for y in (0..ground.height).step_by(8) {
         cancel.check()?;
-        for (x, around) in classes.windows(2 * NOISE_AT_PX + 1).enumerate() {
-            let is_ground = |class: &u8| *class == GROUND;
-            let (left, right) = (&around[..2 * NOISE_AT_PX], &around[1..]);
-            let beside = (!is_ground(&around[0]) && right.iter().all(is_ground))
-                || (!is_ground(&around[2 * NOISE_AT_PX]) && left.iter().all(is_ground));
-            let index = y * map.width + x + NOISE_AT_PX;
-            // A white outline within the tolerance is no noise; what compression lightens it darkens elsewhere.
-            if beside && white_rim::is_lighter(judge, index) {
-                lighter += 1;
-            } else if beside {
-                noise.push(judge.distance_squared(index));
+        for (first, last) in ground.runs(y) {
+            // Beside art, with as much ground again behind it.
+            let is_long = last - first + 1 >= 2 * NOISE_AT_PX;
+            let after_art = (is_long && first > 0).then(|| first + NOISE_AT_PX - 1);
+            let before_art = (is_long && last + 1 < ground.width).then(|| last + 1 - NOISE_AT_PX);
+            for index in after_art.into_iter().chain(before_art).map(|x| y * ground.width + x) {
+                // A white outline within the tolerance is no noise; what compression lightens it darkens elsewhere.
+                if white_rim::is_lighter(judge, index) {
+                    lighter += 1;
+                } else {
+                    noise.push(judge.distance_squared(index));
+                }
             }
         }
     }
@@ -126,25 +109,51 @@ pub(super) fn noise_beside_art(map: &GroundMap, judge: &Judge, cancel: &Cancel) 
     Ok(if at(LOSSY_RANK) >= LOSSY_NOISE && !is_outlined { at(NOISE_RANK) } else { 0.0 })
 }
 
-fn is_window(runs: &[Run], judge: &Judge, flat_off: f32, cancel: &Cancel) -> Result<bool, Fault> {
-    let pixels = || runs.iter().flat_map(|(first, last)| *first..=*last);
-    let count = pixels().count();
-    if count < LEAST_PX {
-        return Ok(false);
+/// Sums over the pixels of a region of the backdrop's colour.
+#[derive(Clone, Copy, Default)]
+struct Sums {
+    count: usize,
+    off: [f64; 3],
+    /// Those where the backdrop has a colour that art has of its own.
+    own: usize,
+    /// Those next to the backdrop's colour.
+    flat: usize,
+}
+
+impl Sums {
+    fn and(self, other: Sums) -> Sums {
+        Sums {
+            count: self.count + other.count,
+            off: [0, 1, 2].map(|channel: usize| self.off[channel] + other.off[channel]),
+            own: self.own + other.own,
+            flat: self.flat + other.flat,
+        }
     }
-    let mut off = [0.0_f32; 3];
-    let (mut own, mut flat) = (0_usize, 0_usize);
-    for (place, index) in pixels().enumerate() {
-        cancel.check_every(1 << 16, place)?;
-        let difference = judge.difference(index);
-        off.iter_mut().zip(difference).for_each(|(sum, value)| *sum += value);
-        own += usize::from(is_own(judge.ground(index)));
-        flat += usize::from(length_squared(difference) <= flat_off * flat_off);
+
+    fn of(runs: &[(usize, Run)], judge: &Judge, flat_off: f32) -> Sums {
+        let mut sums = Sums::default();
+        for (y, (first, last)) in runs {
+            for index in y * judge.pixels.width() as usize + first..=y * judge.pixels.width() as usize + last {
+                let difference = judge.difference(index);
+                sums.off.iter_mut().zip(difference).for_each(|(sum, value)| *sum += f64::from(value));
+                sums.own += usize::from(is_own(judge.ground(index)));
+                sums.flat += usize::from(length_squared(difference) <= flat_off * flat_off);
+            }
+            sums.count += last - first + 1;
+        }
+        sums
     }
-    let mean = off.map(|sum| sum / count as f32);
+}
+
+fn is_window(runs: &[(usize, Run)], judge: &Judge, flat_off: f32, cancel: &Cancel) -> Result<bool, Fault> {
+    let of_runs = |runs: &[(usize, Run)]| cancel.check().map(|()| Sums::of(runs, judge, flat_off));
+    let parts: Vec<Sums> = runs.par_chunks(RUNS).map(of_runs).collect::<Result<_, Fault>>()?;
+    // In order, so that the sum does not hang on the threads.
+    let Sums { count, off, own, flat } = parts.into_iter().fold(Sums::default(), Sums::and);
+    let mean = off.map(|sum| (sum / count as f64) as f32);
     let allowed = MEAN_OFF + judge.fit.sigma / 2.0;
     let is_flat = flat as f64 >= LEAST_FLAT * count as f64;
-    Ok(is_flat && own * 20 < count * 19 && length_squared(mean) <= allowed * allowed)
+    Ok(count >= LEAST_PX && is_flat && own * 20 < count * 19 && length_squared(mean) <= allowed * allowed)
 }
 
 /// Whether art has a colour like this of its own.

@@ -1,0 +1,63 @@
+//! Values of the pixels of a set, found by their places without searching.
+
+use rayon::prelude::*;
+
+use super::bits::Bits;
+use crate::cancel::Cancel;
+use crate::fault::Fault;
+
+/// Rows whose values are made at once, between two looks at the flag. Tried.
+const ROWS: usize = 16;
+
+/// One value for each pixel of a set.
+pub(super) struct Values<'a, T> {
+    of: &'a Bits,
+    /// How many of the set's pixels there are before each word of it.
+    before: Vec<u32>,
+    values: Vec<T>,
+}
+
+impl<'a, T: Copy + Send + Sync> Values<'a, T> {
+    /// Makes a value from each pixel's number.
+    pub(super) fn new(of: &'a Bits, make: impl Fn(usize) -> T + Sync, cancel: &Cancel) -> Result<Values<'a, T>, Fault> {
+        let rows: Vec<usize> = (0..of.height).collect();
+        let of_rows = |rows: &[usize]| {
+            cancel.check()?;
+            let places = rows.iter().flat_map(|y| of.columns(*y).map(move |x| y * of.width + x));
+            Ok(places.map(&make).collect::<Vec<T>>())
+        };
+        let values: Vec<Vec<T>> = rows.par_chunks(ROWS).map(of_rows).collect::<Result<_, Fault>>()?;
+        let before =
+            of.words().iter().scan(0, |before, word| Some(std::mem::replace(before, *before + word.count_ones())));
+        Ok(Values { of, before: before.collect(), values: values.concat() })
+    }
+
+    /// The value of a pixel; `None` where it is not of the set.
+    pub(super) fn get(&self, index: usize) -> Option<T> {
+        let (word, bit) = self.of.locate(index);
+        let bits = self.of.words()[word];
+        let is_of_set = bits >> bit & 1 == 1;
+        is_of_set.then(|| self.values[(self.before[word] + (bits & ((1 << bit) - 1)).count_ones()) as usize])
+    }
+
+    /// All pixels with their values, in order.
+    pub(super) fn iter(&self) -> impl Iterator<Item = (usize, T)> {
+        self.of.indices().zip(self.values.iter().copied())
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn each_pixel_of_the_set_has_its_own_value() {
+        let mut set = Bits::none(130, 40);
+        (0..130 * 40).filter(|index| index % 7 == 0 || index % 130 == 64).for_each(|index| set.insert(index));
+        let values = Values::new(&set, |index| index * 3, &Cancel::new()).expect("nobody cancels");
+        for index in 0..130 * 40 {
+            assert_eq!(values.get(index), set.contains(index).then_some(index * 3));
+        }
+        assert!(values.iter().eq(set.indices().map(|index| (index, index * 3))));
+    }
+}
