@@ -59,6 +59,10 @@ pub(super) fn open_pieces(page: &Page, stock: &Stock, shelf: &Shelf, bench: Benc
     let open_batch = |batch: &Vec<usize>| {
         let open = |number: &usize| {
             let opened = Source::open(&firsts[*number].design, stock.print_ppi, shelf, bench)?;
+            // Looked at now: it waits for all others, and their grounds must not take memory meanwhile.
+            if let Ok(source) = &opened {
+                source.facts(bench);
+            }
             Ok((*number, opened))
         };
         batch.iter().map(open).collect::<Result<Vec<_>, Fault>>()

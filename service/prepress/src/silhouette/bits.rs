@@ -1,11 +1,16 @@
 //! A set of a picture's pixels: one bit for each, in whole words for each row, so that a question about a row's pixels is
 //! asked of sixty-four at once.
 
+use rayon::prelude::*;
+
 use crate::cancel::Cancel;
 use crate::fault::Fault;
 
 /// Pixels of a word.
 pub(super) const WORD: usize = u64::BITS as usize;
+
+/// Rows that are dealt with at once. Tried.
+const BAND_ROWS: usize = 128;
 
 /// Steps of a flood between two looks at the flag: about a millisecond.
 const STEPS: usize = 1 << 18;
@@ -31,8 +36,8 @@ impl Bits {
     }
 
     /// The words of some rows each, to be filled at once; what is set beyond the end of a row is the caller's fault.
-    pub(super) fn bands_mut(&mut self, rows: usize) -> impl rayon::iter::IndexedParallelIterator<Item = &mut [u64]> {
-        rayon::slice::ParallelSliceMut::par_chunks_mut(self.words.as_mut_slice(), (self.words_per_row * rows).max(1))
+    pub(super) fn bands_mut(&mut self, rows: usize) -> impl IndexedParallelIterator<Item = &mut [u64]> {
+        self.words.par_chunks_mut((self.words_per_row * rows).max(1))
     }
 
     pub(super) fn words_per_row(&self) -> usize {
@@ -55,7 +60,11 @@ impl Bits {
 
     /// A pixel's word, of all, and its bit of it.
     pub(super) fn locate(&self, index: usize) -> (usize, usize) {
-        let (x, y) = (index % self.width, index / self.width);
+        self.locate_place(self.place(index))
+    }
+
+    /// The same of a column and a row.
+    pub(super) fn locate_place(&self, (x, y): (usize, usize)) -> (usize, usize) {
         (y * self.words_per_row + x / WORD, x % WORD)
     }
 
@@ -146,45 +155,46 @@ impl Bits {
 
     /// With each pixel's eight neighbours.
     pub(super) fn widened(&self) -> Bits {
-        let beyond = self.beyond();
-        let mut wide = self.of_rows(|above, own, below| above | own | below);
-        wide.along_rows(|before, own, after| own | own << 1 | own >> 1 | before >> (WORD - 1) | after << (WORD - 1));
-        wide.words.chunks_exact_mut(wide.words_per_row).for_each(|row| row[row.len() - 1] &= !beyond);
-        wide
+        self.by_neighbours(
+            |above, own, below| above | own | below,
+            |before, own, after| own | own << 1 | own >> 1 | before >> (WORD - 1) | after << (WORD - 1),
+        )
     }
 
     /// Those whose eight neighbours are all in it; beyond the canvas there is none.
     pub(super) fn narrowed(&self) -> Bits {
-        let mut narrow = self.of_rows(|above, own, below| above & own & below);
-        narrow.along_rows(|before, own, after| {
-            own & (own << 1 | before >> (WORD - 1)) & (own >> 1 | after << (WORD - 1))
-        });
-        narrow
+        self.by_neighbours(
+            |above, own, below| above & own & below,
+            |before, own, after| own & (own << 1 | before >> (WORD - 1)) & (own >> 1 | after << (WORD - 1)),
+        )
     }
 
-    /// Each word from those above and below it; beyond the canvas there is nothing.
-    fn of_rows(&self, of: impl Fn(u64, u64, u64) -> u64) -> Bits {
+    /// Each word from those above and below it, then from those to its left and right; beyond the canvas there is nothing.
+    fn by_neighbours(
+        &self,
+        down: impl Fn(u64, u64, u64) -> u64 + Sync,
+        along: impl Fn(u64, u64, u64) -> u64 + Sync,
+    ) -> Bits {
         let mut made = Bits::none(self.width, self.height);
-        let n = self.words_per_row;
-        for (place, word) in made.words.iter_mut().enumerate() {
-            let above = if place < n { 0 } else { self.words[place - n] };
-            let below = self.words.get(place + n).copied().unwrap_or(0);
-            *word = of(above, self.words[place], below);
-        }
-        made
-    }
-
-    /// Each word from those to its left and right.
-    fn along_rows(&mut self, of: impl Fn(u64, u64, u64) -> u64) {
-        for row in self.words.chunks_exact_mut(self.words_per_row) {
-            let mut before = 0;
-            for place in 0..row.len() {
-                let after = row.get(place + 1).copied().unwrap_or(0);
-                let own = row[place];
-                row[place] = of(before, own, after);
-                before = own;
+        let beyond = self.beyond();
+        let nothing = vec![0; self.words_per_row];
+        made.bands_mut(BAND_ROWS).enumerate().for_each(|(band, rows)| {
+            for (row, y) in rows.chunks_exact_mut(self.words_per_row).zip(band * BAND_ROWS..) {
+                let above = if y == 0 { &nothing } else { self.row(y - 1) };
+                let below = if y + 1 == self.height { &nothing } else { self.row(y + 1) };
+                for (word, ((above, own), below)) in row.iter_mut().zip(above.iter().zip(self.row(y)).zip(below)) {
+                    *word = down(*above, *own, *below);
+                }
+                let mut before = 0;
+                for place in 0..row.len() {
+                    let (own, after) = (row[place], row.get(place + 1).copied().unwrap_or(0));
+                    row[place] = along(before, own, after);
+                    before = own;
+                }
+                row[self.words_per_row - 1] &= !beyond;
             }
-        }
+        });
+        made
     }
 
     /// The pixels along the canvas's edge, clockwise from the upper left; corners of a canvas of one row or column twice.
@@ -199,11 +209,30 @@ impl Bits {
 
     /// The up to eight neighbours of a pixel on the canvas.
     pub(super) fn around(&self, index: usize) -> impl Iterator<Item = usize> + use<> {
-        let (width, height) = (self.width, self.height);
-        let (x, y) = (index % width, index / width);
-        let rows = y.saturating_sub(1)..=(y + 1).min(height - 1);
-        rows.flat_map(move |row| (x.saturating_sub(1)..=(x + 1).min(width - 1)).map(move |column| row * width + column))
-            .filter(move |neighbour| *neighbour != index)
+        let width = self.width;
+        self.around_place(self.place(index)).map(move |(x, y)| y * width + x)
+    }
+
+    /// The same of a column and a row.
+    pub(super) fn around_place(&self, (x, y): (usize, usize)) -> impl Iterator<Item = (usize, usize)> + use<> {
+        let (first_x, first_y) = (x.saturating_sub(1), y.saturating_sub(1));
+        let (last_x, last_y) = ((x + 1).min(self.width - 1), (y + 1).min(self.height - 1));
+        let mut places = [(0, 0); 8];
+        let mut count = 0;
+        for row in first_y..=last_y {
+            for column in first_x..=last_x {
+                if (column, row) != (x, y) {
+                    places[count] = (column, row);
+                    count += 1;
+                }
+            }
+        }
+        places.into_iter().take(count)
+    }
+
+    /// A pixel's column and row.
+    pub(super) fn place(&self, index: usize) -> (usize, usize) {
+        (index % self.width, index / self.width)
     }
 
     /// Takes out what hangs together with some pixels, by their sides; tells each run with its row.

@@ -6,6 +6,7 @@
 //! in encoded values, and what is even there is bent in OKLab: the backdrop is bent likewise where that fits better.
 
 use image::RgbaImage;
+use rayon::prelude::*;
 
 use super::checker::{self, Checker};
 use super::judge::length_squared;
@@ -214,10 +215,17 @@ fn fit_planes(samples: &[Sample], canvas: Canvas) -> FrameFit {
     let mut random = Sequence(0x9E37_79B9_7F4A_7C15);
     // Nothing to pick from where every pixel of a small chequerboard is beside a line.
     let trials = if samples.is_empty() { 0 } else { TRIALS };
-    for _ in 0..trials {
-        let picked = [(); 3].map(|()| &samples[random.below(samples.len())]);
-        let Some(planes) = least_squares(picked.into_iter(), |sample| sample.lab) else { continue };
-        let count = agreeing(samples, &planes).count();
+    let picked: Vec<[&Sample; 3]> =
+        (0..trials).map(|_| [(); 3].map(|()| &samples[random.below(samples.len())])).collect();
+    let tried: Vec<Option<([Plane; 3], usize)>> = picked
+        .into_par_iter()
+        .map(|picked| {
+            let planes = least_squares(picked.into_iter(), |sample| sample.lab)?;
+            Some((planes, agreeing(samples, &planes).count()))
+        })
+        .collect();
+    // The first of the best, however they were shared out.
+    for (planes, count) in tried.into_iter().flatten() {
         if count > best_count {
             (best, best_count) = (planes, count);
         }

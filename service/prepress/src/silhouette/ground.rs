@@ -4,6 +4,8 @@
 //! More tolerance never removes less: a pixel near enough for one tolerance is near enough for a larger one, windows are
 //! found at one tolerance whatever is ordered, and what is left of an island is judged by its farthest pixel.
 
+use rayon::prelude::*;
+
 use super::band;
 use super::bits::Bits;
 use super::judge::Judge;
@@ -80,7 +82,7 @@ pub(super) fn drop_crumbs(ground: &mut Bits, judge: &Judge, tolerance: f32, canc
     let mut open: Vec<usize> = near.iter().filter(|(_, is)| *is).map(|(index, _)| index).collect();
     for _ in 0..CRUMB_ROUNDS {
         cancel.check()?;
-        let (crumbs, rest): (Vec<usize>, Vec<usize>) = open.iter().partition(|index| is_crumb(ground, **index));
+        let (crumbs, rest): (Vec<usize>, Vec<usize>) = open.par_iter().partition(|index| is_crumb(ground, **index));
         crumbs.iter().for_each(|index| ground.insert(*index));
         let mut next: Vec<usize> = crumbs.iter().flat_map(|index| ground.around(*index)).collect();
         next.retain(|index| !ground.contains(*index) && is_near(index));

@@ -35,12 +35,6 @@ impl Judge<'_> {
         self.fit.difference(self.colours.lab(red, green, blue), x, y)
     }
 
-    /// The backdrop at a pixel, OKLab.
-    pub(super) fn ground(&self, index: usize) -> Lab {
-        let (x, y) = self.place(index);
-        self.fit.lab_at(x, y)
-    }
-
     /// The pixel's encoded red, green and blue.
     pub(super) fn colour(&self, index: usize) -> [u8; 3] {
         let sample = &self.pixels.as_raw()[index * 4..index * 4 + 3];
@@ -100,9 +94,7 @@ impl<'a> Question for Within<'a> {
 
     fn codes(&self, memory: &mut Memory<'a>, tile: Tile) -> (Codes, Codes) {
         let (middle, spread) = self.judge.fit.lab_within(tile);
-        let nearest = self.judge.fit.rgb_amid(tile);
-        let off = distance_squared(middle, memory.lab(nearest)).sqrt();
-        let surely = memory.codes_within(nearest, self.distance - spread - off);
+        let surely = memory.codes_near(self.judge.fit, tile, self.distance);
         (surely, self.judge.colours.codes_around(middle, self.distance + spread))
     }
 
@@ -120,13 +112,15 @@ pub(super) struct Memory<'a> {
 }
 
 impl<'a> Memory<'a> {
-    fn new(colours: &'a Converter) -> Memory<'a> {
+    pub(super) fn new(colours: &'a Converter) -> Memory<'a> {
         // Every slot holds a true pair from the start.
         Memory { colours, slots: vec![([0; 3], colours.lab(0, 0, 0)); REMEMBERED], codes: None }
     }
 
-    /// Codes around another one that are all within a distance of it: tiles of one backdrop have nearly the same.
-    fn codes_within(&mut self, middle: [u8; 3], distance: f32) -> Codes {
+    /// Codes that are all within a distance of the backdrop in all of a tile: tiles of one backdrop have nearly the same.
+    pub(super) fn codes_near(&mut self, fit: &FrameFit, tile: Tile, distance: f32) -> Codes {
+        let ((amid, spread), middle) = (fit.lab_within(tile), fit.rgb_amid(tile));
+        let distance = distance - spread - distance_squared(amid, self.lab(middle)).sqrt();
         let steps = (distance.max(0.0) * DISTANCE_STEPS) as u32;
         match self.codes {
             Some((code, of_steps, codes)) if code == middle && of_steps == steps => codes,
@@ -138,7 +132,7 @@ impl<'a> Memory<'a> {
         }
     }
 
-    fn lab(&mut self, colour: [u8; 3]) -> Lab {
+    pub(super) fn lab(&mut self, colour: [u8; 3]) -> Lab {
         let [red, green, blue] = colour.map(usize::from);
         // Odd factors spread neighbouring colours over the slots; any would do.
         let slot =

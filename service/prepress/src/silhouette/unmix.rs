@@ -17,9 +17,6 @@ use crate::cancel::Cancel;
 use crate::fault::Fault;
 
 /// Pixels between two looks at the flag.
-const LOOK: usize = 1 << 16;
-
-/// The same where each is looked up among its neighbours.
 const PIECE: usize = 1 << 13;
 
 /// Cosine of the angle between a pixel's and the art's difference from the backdrop from which on the one is a mix with
@@ -70,25 +67,36 @@ pub(super) fn unmix(pixels: &mut RgbaImage, ground: &Bits, mixture: &Mixture, ca
     let layers = band::layers(ground, cancel)?;
     let rim = band::beside(&ground.clone().others());
     let mixes = Unmixing { pixels, ground, mixture, cancel }.mixes(&layers, &rim)?;
-    let whole = pixels.as_flat_samples_mut().samples;
-    for (place, (index, share)) in mixes.iter().enumerate() {
-        cancel.check_every(LOOK, place)?;
-        let was_ground = ground.contains(*index);
-        if *share >= 1.0 && !was_ground {
-            continue;
-        }
-        let backdrop = backdrop(mixture.fit, ground.width, *index);
-        let sample = &mut whole[index * 4..index * 4 + 4];
-        if *share > 0.0 {
-            for channel in 0..3 {
-                let art = backdrop[channel] + (f32::from(sample[channel]) - backdrop[channel]) / share;
-                sample[channel] = art.round().clamp(0.0, 255.0) as u8;
-            }
-        }
-        let alpha = (share * 255.0).round() as u8;
-        sample[3] = if was_ground { alpha } else { sample[3].min(alpha) };
-    }
+    let unmixed = |mixes: &[(usize, f32)]| {
+        cancel.check()?;
+        let unmixed =
+            mixes.iter().map(|(index, share)| (*index, unmixed(pixels, ground, mixture.fit, (*index, *share))));
+        Ok(unmixed.collect::<Vec<(usize, [u8; 4])>>())
+    };
+    let unmixed: Vec<Vec<(usize, [u8; 4])>> = mixes.par_chunks(PIECE).map(unmixed).collect::<Result<_, Fault>>()?;
+    let samples = pixels.as_flat_samples_mut().samples;
+    unmixed
+        .into_iter()
+        .flatten()
+        .for_each(|(index, sample)| samples[index * 4..index * 4 + 4].copy_from_slice(&sample));
     drop_crumbs(pixels, ground, &mixes, cancel)
+}
+
+/// A pixel with its share of art as alpha, and without the backdrop in its colour.
+fn unmixed(pixels: &RgbaImage, ground: &Bits, fit: &FrameFit, (index, share): (usize, f32)) -> [u8; 4] {
+    let [red, green, blue, was] = std::array::from_fn(|channel| pixels.as_raw()[index * 4 + channel]);
+    let was_ground = ground.contains(index);
+    if share >= 1.0 && !was_ground {
+        return [red, green, blue, was];
+    }
+    let backdrop = backdrop(fit, ground.width, index);
+    let own = |code: u8, backdrop: f32| {
+        let own = backdrop + (f32::from(code) - backdrop) / share;
+        if share > 0.0 { own.round().clamp(0.0, 255.0) as u8 } else { code }
+    };
+    let alpha = (share * 255.0).round() as u8;
+    let alpha = if was_ground { alpha } else { was.min(alpha) };
+    [own(red, backdrop[0]), own(green, backdrop[1]), own(blue, backdrop[2]), alpha]
 }
 
 /// Clears crumbs that un-mixing broke off the edge: a few covered pixels with nothing covered around them, which hung on
@@ -110,20 +118,22 @@ fn crumb(pixels: &RgbaImage, ground: &Bits, start: usize) -> Option<Vec<usize>> 
     if !is_covered(start) {
         return None;
     }
-    let mut crumb = Vec::with_capacity(CRUMB_PX + 8);
-    crumb.push(start);
+    let mut crumb = vec![start];
     let (mut next, mut hung_on) = (0, false);
-    while next < crumb.len() && crumb.len() <= CRUMB_PX {
-        for neighbour in ground.around(crumb[next]) {
+    while let Some(index) = crumb.get(next).copied() {
+        next += 1;
+        for neighbour in ground.around(index) {
             if !is_covered(neighbour) {
                 hung_on |= !ground.contains(neighbour);
             } else if !crumb.contains(&neighbour) {
+                if crumb.len() == CRUMB_PX {
+                    return None;
+                }
                 crumb.push(neighbour);
             }
         }
-        next += 1;
     }
-    (hung_on && crumb.len() <= CRUMB_PX).then_some(crumb)
+    hung_on.then_some(crumb)
 }
 
 /// The backdrop at a pixel.
@@ -171,18 +181,14 @@ impl Unmixing<'_> {
     /// The least share that a pixel beside it has, of those nearer to the ground. No pixel has less of the art: between a
     /// white outline and dark art is a grey that looks like dark art mixed with a grey backdrop.
     fn least_beside(&self, index: usize, outer: &Values<f32>) -> f32 {
-        let beside = self.ground.around(index).filter_map(|at| outer.get(at));
-        beside.min_by(f32::total_cmp).unwrap_or(0.0)
+        let least = outer.fold_around(index, f32::INFINITY, f32::min);
+        if least.is_finite() { least } else { 0.0 }
     }
 
     /// The mean of the art's colours known beside a pixel.
     fn mean_beside(&self, index: usize, known: &Values<Colour>) -> Option<Colour> {
-        let mut sum = [0.0; 3];
-        let mut count = 0.0;
-        for colour in self.ground.around(index).filter_map(|at| known.get(at)) {
-            sum = add(sum, colour);
-            count += 1.0;
-        }
+        let (sum, count) =
+            known.fold_around(index, ([0.0; 3], 0.0), |(sum, count), colour| (add(sum, colour), count + 1.0));
         (count > 0.0).then(|| sum.map(|value| value / count))
     }
 

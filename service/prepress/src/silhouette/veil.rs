@@ -6,7 +6,7 @@
 use image::RgbaImage;
 
 use super::bits::Bits;
-use super::judge::Judge;
+use super::judge::{Judge, Memory};
 use super::tiles::{self, Codes, Question, Tile};
 use crate::cancel::Cancel;
 use crate::fault::Fault;
@@ -24,6 +24,9 @@ const EVENLY: f32 = 0.35;
 /// Codes by which rounding may lift a channel, and by how much of the backdrop a veil may be lighter than it.
 const ROUNDING: f32 = 1.0;
 const LIGHTEST: f32 = 1.01;
+
+/// What darkens by so small a share is within every limit.
+const HARDLY: f32 = 0.01;
 
 /// No art is nearer to a veil's core: a thinner strip is the soft edge of art.
 const CORE_PX: usize = 3;
@@ -62,19 +65,38 @@ pub(super) fn find(ground: &Bits, judge: &Judge, cancel: &Cancel) -> Result<Bits
 /// Whether a pixel is the backdrop, palely darkened.
 struct IsVeil<'a>(&'a Judge<'a>);
 
-impl Question for IsVeil<'_> {
-    type Memory = ();
+impl<'a> IsVeil<'a> {
+    /// Colours so near to the backdrop in every channel that they are a veil whichever of them is darkened most: art of
+    /// the backdrop's own colour, which there may be much of.
+    fn hardly(&self, memory: &mut Memory<'a>, tile: Tile, within: [[f32; 2]; 3]) -> Codes {
+        let low = within.map(|[_, most]| ((1.0 - HARDLY) * most).ceil().clamp(0.0, 255.0) as u8);
+        let high =
+            within.map(|[least, _]| ((1.0 - EVENLY * HARDLY) * least + ROUNDING).floor().clamp(0.0, 255.0) as u8);
+        let near = memory.codes_near(self.0.fit, tile, FARTHEST);
+        let both =
+            |a: [u8; 3], b: [u8; 3], of: fn(u8, u8) -> u8| [0, 1, 2].map(|channel: usize| of(a[channel], b[channel]));
+        let is_dark = within.iter().any(|[least, _]| *least < 1.0);
+        let codes = Codes { low: both(low, near.low, u8::max), high: both(high, near.high, u8::min) };
+        if is_dark { Codes::NONE } else { codes }
+    }
+}
 
-    fn memory(&self) {}
+impl<'a> Question for IsVeil<'a> {
+    type Memory = Memory<'a>;
 
-    fn codes(&self, (): &mut (), tile: Tile) -> (Codes, Codes) {
-        let within = self.0.fit.rgb_within(tile);
-        let low = within.map(|[least, _]| ((1.0 - MOST_SHARE) * least.max(1.0)).floor().clamp(0.0, 255.0) as u8);
-        let high = within.map(|[_, most]| (LIGHTEST * most.max(1.0)).ceil().clamp(0.0, 255.0) as u8);
-        (Codes::NONE, Codes { low, high })
+    fn memory(&self) -> Memory<'a> {
+        Memory::new(self.0.colours)
     }
 
-    fn is(&self, (): &mut (), (x, y): (u32, u32), _: [u8; 3]) -> bool {
+    fn codes(&self, memory: &mut Memory<'a>, tile: Tile) -> (Codes, Codes) {
+        let within = self.0.fit.rgb_within(tile);
+        let surely = self.hardly(memory, tile, within);
+        let low = within.map(|[least, _]| ((1.0 - MOST_SHARE) * least.max(1.0)).floor().clamp(0.0, 255.0) as u8);
+        let high = within.map(|[_, most]| (LIGHTEST * most.max(1.0)).ceil().clamp(0.0, 255.0) as u8);
+        (surely, Codes { low, high })
+    }
+
+    fn is(&self, _: &mut Memory<'a>, (x, y): (u32, u32), _: [u8; 3]) -> bool {
         let index = y as usize * self.0.pixels.width() as usize + x as usize;
         // The cheaper question first: few pixels of a picture are a pale darkening of its ground.
         share(self.0, index).is_some() && self.0.distance_squared(index) <= FARTHEST * FARTHEST

@@ -3,11 +3,9 @@
 //! Art has white and black of its own, so that a region of a white or black backdrop's colour stays. Any other backdrop's
 //! exact colour inside the art is the backdrop, seen through a hole: by chance art would miss it.
 
-use rayon::prelude::*;
-
 use super::bits::{Bits, Run};
 use super::ground::Near;
-use super::judge::{Judge, length_squared};
+use super::judge::{Judge, Memory, length_squared};
 use super::removal::SCATTER_SIGMAS;
 use super::white_rim;
 use crate::cancel::Cancel;
@@ -46,8 +44,8 @@ const MOST_LIGHTER: f64 = 4.0;
 const NOISE_RANK: f64 = 0.98;
 const NOISE_FACTOR: f32 = 1.5;
 
-/// Runs that are summed at once, between two looks at the flag. Tried.
-const RUNS: usize = 128;
+/// About how many of a region's pixels are looked at: enough for shares and means of a large one.
+const SAMPLES: usize = 1 << 16;
 
 /// Colours that art has of its own, OKLab: lightness of white and of black, and how much colour they have at most.
 const WHITE_FROM: f32 = 0.96;
@@ -109,51 +107,30 @@ pub(super) fn noise_beside_art(ground: &Bits, judge: &Judge, cancel: &Cancel) ->
     Ok(if at(LOSSY_RANK) >= LOSSY_NOISE && !is_outlined { at(NOISE_RANK) } else { 0.0 })
 }
 
-/// Sums over the pixels of a region of the backdrop's colour.
-#[derive(Clone, Copy, Default)]
-struct Sums {
-    count: usize,
-    off: [f64; 3],
-    /// Those where the backdrop has a colour that art has of its own.
-    own: usize,
-    /// Those next to the backdrop's colour.
-    flat: usize,
-}
-
-impl Sums {
-    fn and(self, other: Sums) -> Sums {
-        Sums {
-            count: self.count + other.count,
-            off: [0, 1, 2].map(|channel: usize| self.off[channel] + other.off[channel]),
-            own: self.own + other.own,
-            flat: self.flat + other.flat,
-        }
-    }
-
-    fn of(runs: &[(usize, Run)], judge: &Judge, flat_off: f32) -> Sums {
-        let mut sums = Sums::default();
-        for (y, (first, last)) in runs {
-            for index in y * judge.pixels.width() as usize + first..=y * judge.pixels.width() as usize + last {
-                let difference = judge.difference(index);
-                sums.off.iter_mut().zip(difference).for_each(|(sum, value)| *sum += f64::from(value));
-                sums.own += usize::from(is_own(judge.ground(index)));
-                sums.flat += usize::from(length_squared(difference) <= flat_off * flat_off);
-            }
-            sums.count += last - first + 1;
-        }
-        sums
-    }
-}
-
 fn is_window(runs: &[(usize, Run)], judge: &Judge, flat_off: f32, cancel: &Cancel) -> Result<bool, Fault> {
-    let of_runs = |runs: &[(usize, Run)]| cancel.check().map(|()| Sums::of(runs, judge, flat_off));
-    let parts: Vec<Sums> = runs.par_chunks(RUNS).map(of_runs).collect::<Result<_, Fault>>()?;
-    // In order, so that the sum does not hang on the threads.
-    let Sums { count, off, own, flat } = parts.into_iter().fold(Sums::default(), Sums::and);
+    let width = judge.pixels.width() as usize;
+    let all: usize = runs.iter().map(|(_, (first, last))| last - first + 1).sum();
+    if all < LEAST_PX {
+        return Ok(false);
+    }
+    // An odd step, so that no regular pattern is looked at in step.
+    let step = (all / SAMPLES).max(1) | 1;
+    let mut memory = Memory::new(judge.colours);
+    let mut off = [0.0_f64; 3];
+    let (mut count, mut own, mut flat) = (0_usize, 0_usize, 0_usize);
+    let pixels = runs.iter().flat_map(|(y, (first, last))| (*first..=*last).map(move |x| (x, *y)));
+    for (place, (x, y)) in pixels.step_by(step).enumerate() {
+        cancel.check_every(1 << 14, place)?;
+        let difference = judge.fit.difference(memory.lab(judge.colour(y * width + x)), x as u32, y as u32);
+        off.iter_mut().zip(difference).for_each(|(sum, value)| *sum += f64::from(value));
+        count += 1;
+        own += usize::from(is_own(judge.fit.lab_at(x as u32, y as u32)));
+        flat += usize::from(length_squared(difference) <= flat_off * flat_off);
+    }
     let mean = off.map(|sum| (sum / count as f64) as f32);
     let allowed = MEAN_OFF + judge.fit.sigma / 2.0;
     let is_flat = flat as f64 >= LEAST_FLAT * count as f64;
-    Ok(count >= LEAST_PX && is_flat && own * 20 < count * 19 && length_squared(mean) <= allowed * allowed)
+    Ok(is_flat && own * 20 < count * 19 && length_squared(mean) <= allowed * allowed)
 }
 
 /// Whether art has a colour like this of its own.
