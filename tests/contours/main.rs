@@ -11,7 +11,7 @@ use quoin_prepress::border::Grown;
 use quoin_prepress::cancel::Cancel;
 use quoin_prepress::geom::{CutLine, PathEl, Point, Ring};
 use quoin_prepress::intake::{Artwork, Limits, open};
-use quoin_prepress::order::{ArtInput, Design, Form, Parts, Size, Stock};
+use quoin_prepress::order::{ArtInput, Design, Form, Parts, Size, Stock, Thresholds};
 use quoin_prepress::outline::{Outlined, fit};
 use quoin_prepress::silhouette::cut_out;
 use quoin_prepress::units::Mm;
@@ -104,7 +104,7 @@ fn drawn(name: &str, artwork: &Artwork, options: &Options) -> Value {
             Err(fault) => return json!({ "picture": name, "error": fault.to_string() }),
         };
         let between = cpu_ms();
-        let outlined = fit(&cut, &design, None, &stock, &Cancel::new());
+        let outlined = fit(&cut, &design, None, &stock, &Thresholds::default(), &Cancel::new());
         edge_ms = edge_ms.min(between - began);
         line_ms = line_ms.min(cpu_ms() - between);
         if options.tells_edge {

@@ -48,6 +48,8 @@ pub enum Fault {
     ArtTiny {
         /// Its longest side.
         longest_px: u32,
+        /// What it must have.
+        least_px: f64,
     },
 
     /// The finished size leaves no room for the art, or is under what can be cut and peeled.
@@ -192,7 +194,7 @@ impl Fault {
             Fault::ArtUnsupported { kind } => Some(Finding::art_unsupported(kind)),
             Fault::ArtOverLimit { measured, limit, unit } => Some(Finding::art_over_limit(*measured, *limit, unit)),
             Fault::ArtBlank => Some(Finding::new(Code::ArtBlank)),
-            Fault::ArtTiny { longest_px } => Some(Finding::art_tiny(*longest_px)),
+            Fault::ArtTiny { longest_px, least_px } => Some(Finding::art_tiny(*longest_px, *least_px)),
             Fault::SizeTooSmall { measured, limit } => Some(Finding::size_too_small(*measured, *limit)),
             Fault::SizeTooLarge { measured, limit, would_fit } => {
                 Some(Finding::size_too_large(*measured, *limit, *would_fit))

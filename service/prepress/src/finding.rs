@@ -345,8 +345,8 @@ impl Finding {
         finding.saying(message, Code::ArtOverLimit.remedy())
     }
 
-    pub(crate) fn art_tiny(longest_px: u32) -> Finding {
-        Finding::new(Code::ArtTiny).measured(f64::from(longest_px), Some(32.0), "px")
+    pub(crate) fn art_tiny(longest_px: u32, least_px: f64) -> Finding {
+        Finding::new(Code::ArtTiny).measured(f64::from(longest_px), Some(least_px), "px")
     }
 
     pub(crate) fn size_too_small(measured: Mm, limit: Mm) -> Finding {

@@ -12,7 +12,7 @@ use pictures::{Kind, drawing, picture};
 use quoin_prepress::cancel::Cancel;
 use quoin_prepress::fault::Fault;
 use quoin_prepress::intake::Artwork;
-use quoin_prepress::order::{ArtInput, Design, Form, Parts, Size, Stock};
+use quoin_prepress::order::{ArtInput, Design, Form, Parts, Size, Stock, Thresholds};
 use quoin_prepress::outline::{Outlined, fit};
 use quoin_prepress::silhouette::{CutOut, cut_out};
 use quoin_prepress::units::Mm;
@@ -48,7 +48,7 @@ fn design(longest_mm: f64, border_mm: f64) -> Design {
 
 fn outlined(artwork: &Artwork, design: &Design) -> Result<(CutOut, Outlined), Fault> {
     let cut = cut_out(artwork, design.backdrop, &Cancel::new())?;
-    let outlined = fit(&cut, design, None, &stock(), &Cancel::new())?;
+    let outlined = fit(&cut, design, None, &stock(), &Thresholds::default(), &Cancel::new())?;
     Ok((cut, outlined))
 }
 

@@ -35,9 +35,6 @@ pub use inks::InkLoad;
 pub use limits::{Drawings, Limits, Renderer};
 pub use vector::render;
 
-/// A picture whose longest side is shorter is no art.
-const MIN_LONGEST_PX: u32 = 32;
-
 /// Kind of file, recognised by content.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Format {
@@ -102,12 +99,17 @@ impl Artwork {
             missing_parts: 0,
         }
     }
+
+    /// The longer side of its pixels.
+    pub fn longest_px(&self) -> u32 {
+        self.pixels.width().max(self.pixels.height())
+    }
 }
 
 /// Decodes a picture. `longest_px` is the longest side that vector art is rendered at (the canvas's, not the art's).
 ///
 /// # Errors
-/// `art.unreadable`, `art.unsupported`, `art.over_limit`, `art.tiny`.
+/// `art.unreadable`, `art.unsupported`, `art.over_limit`.
 pub fn open(bytes: &[u8], longest_px: u32, limits: &Limits) -> Result<Artwork, Fault> {
     open_scaled(bytes, &Scale::whole(longest_px), Duration::ZERO, limits)
 }
@@ -123,15 +125,13 @@ pub fn open_again(bytes: &[u8], look: &Artwork, scale: &Scale, limits: &Limits) 
 fn open_scaled(bytes: &[u8], scale: &Scale, spent: Duration, limits: &Limits) -> Result<Artwork, Fault> {
     limits.check_bytes(bytes.len() as u64)?;
     let kind = kind::recognise(bytes);
-    let artwork = match (kind.of_pixels(), kind) {
+    match (kind.of_pixels(), kind) {
         (Some(format), _) => raster::open(bytes, format, limits),
         (None, Kind::Svg | Kind::Gzip) => drawing::open(bytes, scale, spent, limits),
         (None, Kind::Other(name)) => Err(Fault::ArtUnsupported { kind: name.to_owned() }),
         (None, _) if bytes.is_empty() => Err(unreadable("the file is empty")),
         (None, _) => Err(unreadable("no known kind of picture")),
-    }?;
-    let longest_px = artwork.pixels.width().max(artwork.pixels.height());
-    if longest_px < MIN_LONGEST_PX { Err(Fault::ArtTiny { longest_px }) } else { Ok(artwork) }
+    }
 }
 
 /// Whether bytes may be a drawing, which has no size in pixels of its own.
@@ -241,13 +241,6 @@ mod tests {
         let mut trailed = whole.clone();
         trailed.extend(b"trailing bytes");
         assert_eq!(code(&trailed), "opened");
-    }
-
-    #[test]
-    fn a_picture_under_32_px_is_tiny() {
-        let small = |side| encoded(&DynamicImage::ImageRgba8(RgbaImage::new(side, 5)), ImageFormat::Png);
-        assert_eq!(code(&small(31)), "art.tiny");
-        assert_eq!(code(&small(32)), "opened");
     }
 
     #[test]

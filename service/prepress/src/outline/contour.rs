@@ -103,12 +103,18 @@ struct Try {
 }
 
 /// Fits the art's contour to the ordered size.
-pub(super) fn fit(art: &ArtEdge<'_>, design: &Design, stock: &Stock, cancel: &Cancel) -> Result<Drawn, Fault> {
+pub(super) fn fit(
+    art: &ArtEdge<'_>,
+    design: &Design,
+    stock: &Stock,
+    least_side: Mm,
+    cancel: &Cancel,
+) -> Result<Drawn, Fault> {
     let ask = Ask { size: design.size };
     let guess = ask.first_guess(art.bounds, design.outline.border.mm());
     let least = |pixels: f64| pixels * guess + 2.0 * design.outline.border.mm();
     let longest = least(art.bounds.width().max(art.bounds.height()));
-    refuse_size(longest.max(super::LEAST_SIDE.mm()), longest, design.outline.border)?;
+    refuse_size(longest, longest, design.outline.border, least_side)?;
     // A speck at the art's rim comes and goes with the scale, and the outline's box jumps with it. Where that leaves no
     // scale that fits, fewer specks are left out.
     let scaled_at_most = |change_mm: f64| scaling(art, ask, design, stock, guess, change_mm);

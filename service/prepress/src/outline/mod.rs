@@ -16,12 +16,9 @@ use crate::border::Grown;
 use crate::cancel::Cancel;
 use crate::fault::Fault;
 use crate::geom::{Affine, CutLine, Point, Rect, Region};
-use crate::order::{Backing, Colour, Design, Shape, Size, Stock, White};
+use crate::order::{Backing, Colour, Design, Shape, Size, Stock, Thresholds, White};
 use crate::silhouette::CutOut;
 use crate::units::Mm;
-
-/// Finished sides under this are refused. Common practice, no source: smaller stickers neither peel nor stay on the sheet.
-pub const LEAST_SIDE: Mm = Mm::of(10.0);
 
 /// Finished sides over this are refused before any grid is made. Larger than any window (a roll's length cut off is at most
 /// 5080 mm), so that nothing that fits is lost; grids grow with the square of it.
@@ -79,21 +76,23 @@ pub fn fit(
     design: &Design,
     backing: Option<&Backing>,
     stock: &Stock,
+    thresholds: &Thresholds,
     cancel: &Cancel,
 ) -> Result<Outlined, Fault> {
     cancel.check()?;
     let bounds =
         cut_out.edge.bounds().filter(|bounds| bounds.is_finite() && bounds.width() > 0.0 && bounds.height() > 0.0);
     let art = ArtEdge { region: &cut_out.edge, bounds: bounds.ok_or(Fault::ArtBlank)? };
-    refuse_hopeless_order(design)?;
+    let least_side = Mm::of(thresholds.least_side_mm);
+    refuse_hopeless_order(design, least_side)?;
     let drawn = match design.outline.shape {
-        Shape::Contour => contour::fit(&art, design, stock, cancel)?,
+        Shape::Contour => contour::fit(&art, design, stock, least_side, cancel)?,
         Shape::Rectangle | Shape::RoundedRectangle { .. } | Shape::Circle | Shape::Ellipse => {
-            shapes::fit(&art, design)?
+            shapes::fit(&art, design, least_side)?
         }
     };
     let face = box_of(&drawn.lines)?;
-    refuse_size(face.width(), face.height(), design.outline.border)?;
+    refuse_size(face.width(), face.height(), design.outline.border, least_side)?;
     let through = match backing {
         Some(backing) => backing::around(&drawn, design, backing, stock, cancel)?,
         None => Vec::new(),
@@ -148,16 +147,16 @@ fn print_reach(design: &Design, backing: Option<&Backing>, stock: &Stock) -> Mm 
 }
 
 /// Lengths that no art can mend.
-fn refuse_hopeless_order(design: &Design) -> Result<(), Fault> {
+fn refuse_hopeless_order(design: &Design, least_side: Mm) -> Result<(), Fault> {
     let (shortest, longest) = match design.size {
         Size::Width(length) | Size::Height(length) | Size::Longest(length) => (length, length),
         Size::Both { width, height } => (width.min(height), width.max(height)),
     };
-    refuse_size(shortest.mm(), longest.mm(), design.outline.border)
+    refuse_size(shortest.mm(), longest.mm(), design.outline.border, least_side)
 }
 
 /// `size.too_small` and `size.too_large` for a finished box.
-fn refuse_size(width: f64, height: f64, border: Mm) -> Result<(), Fault> {
+fn refuse_size(width: f64, height: f64, border: Mm, least_side: Mm) -> Result<(), Fault> {
     if !(width.is_finite() && height.is_finite()) {
         return Err(Fault::NotFinite);
     }
@@ -166,8 +165,8 @@ fn refuse_size(width: f64, height: f64, border: Mm) -> Result<(), Fault> {
     if shortest <= 2.0 * border.mm() + 1e-6 {
         return Err(Fault::SizeTooSmall { measured: Mm::of(shortest), limit: border * 2.0 });
     }
-    if shortest < LEAST_SIDE.mm() - 1e-6 {
-        return Err(Fault::SizeTooSmall { measured: Mm::of(shortest), limit: LEAST_SIDE });
+    if shortest < least_side.mm() - 1e-6 {
+        return Err(Fault::SizeTooSmall { measured: Mm::of(shortest), limit: least_side });
     }
     if longest > LARGEST_SIDE.mm() {
         return Err(Fault::SizeTooLarge { measured: Mm::of(longest), limit: LARGEST_SIDE, would_fit: None });

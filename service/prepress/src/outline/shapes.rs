@@ -9,10 +9,10 @@ use crate::order::{ArtFit, Design, Shape, Size};
 use crate::units::Mm;
 
 /// Draws the shape about the origin and sets the art in it.
-pub(super) fn fit(art: &ArtEdge<'_>, design: &Design) -> Result<Drawn, Fault> {
+pub(super) fn fit(art: &ArtEdge<'_>, design: &Design, least_side: Mm) -> Result<Drawn, Fault> {
     let border = design.outline.border.mm();
     let plate = plate_for(art.bounds, design);
-    refuse_size(plate.width, plate.height, design.outline.border)?;
+    refuse_size(plate.width, plate.height, design.outline.border, least_side)?;
     let (centre, scale) = match design.outline.art_fit {
         ArtFit::Contain => contained(art, &plate, border),
         ArtFit::Cover => covering(art.bounds, &plate, border),

@@ -1,17 +1,17 @@
 use super::samples::{design, disc, photo, stock, triangle, washer};
 use super::*;
-use crate::order::{ArtFit, Parts};
+use crate::order::{ArtFit, Parts, Thresholds};
 
 fn mm(length: f64) -> Mm {
     Mm::of(length)
 }
 
 fn fitted(cut_out: &CutOut, design: &Design) -> Outlined {
-    fit(cut_out, design, None, &stock(), &Cancel::new()).expect("it can be made")
+    fit(cut_out, design, None, &stock(), &Thresholds::default(), &Cancel::new()).expect("it can be made")
 }
 
 fn backed(cut_out: &CutOut, design: &Design, backing: &Backing) -> Outlined {
-    fit(cut_out, design, Some(backing), &stock(), &Cancel::new()).expect("it can be made")
+    fit(cut_out, design, Some(backing), &stock(), &Thresholds::default(), &Cancel::new()).expect("it can be made")
 }
 
 fn backing(shape: Shape) -> Backing {
@@ -174,7 +174,7 @@ fn two_discs(apart: f64) -> CutOut {
 fn parts_out_of_reach_are_refused_accepted_or_separate() {
     let art = two_discs(600.0);
     let mut order = design(Shape::Contour, Size::Width(mm(100.0)), 1.0);
-    let refused = fit(&art, &order, None, &stock(), &Cancel::new());
+    let refused = fit(&art, &order, None, &stock(), &Thresholds::default(), &Cancel::new());
     assert!(matches!(refused, Err(Fault::ShapeParts { parts: 2 })), "{refused:?}");
     order.accept.0.push("shape.parts".to_owned());
     let accepted = fitted(&art, &order);
@@ -213,9 +213,15 @@ fn the_backing_keeps_its_margin_from_the_kiss_cut() {
 fn sizes_that_cannot_be_made_are_refused() {
     let art = photo(400, 100, [0; 3], [9; 3]);
     let refused = |shape, size, border| {
-        fit(&art, &design(shape, size, border), None, &stock(), &Cancel::new()).expect_err("cannot be made").code()
+        fit(&art, &design(shape, size, border), None, &stock(), &Thresholds::default(), &Cancel::new())
+            .expect_err("cannot be made")
+            .code()
     };
     assert_eq!(refused(Shape::Rectangle, Size::Width(mm(9.9)), 1.0), "size.too_small");
+    // A shop with a finer blade sets its own.
+    let of_eight = Thresholds { least_side_mm: 8.0, ..Thresholds::default() };
+    let order = design(Shape::Rectangle, Size::Width(mm(9.9)), 1.0);
+    assert!(fit(&photo(400, 400, [0; 3], [9; 3]), &order, None, &stock(), &of_eight, &Cancel::new()).is_ok());
     // 30 mm wide is 7.5 mm high.
     assert_eq!(refused(Shape::Rectangle, Size::Width(mm(30.0)), 0.0), "size.too_small");
     assert_eq!(refused(Shape::Circle, Size::Width(mm(40.0)), 20.0), "size.too_small");
@@ -225,7 +231,10 @@ fn sizes_that_cannot_be_made_are_refused() {
     assert_eq!(refused(Shape::Circle, Size::Longest(mm(100_000.0)), 3.0), "size.too_large");
     let empty = CutOut { edge: Region::default(), ..art.clone() };
     let order = design(Shape::Circle, Size::Width(mm(40.0)), 2.0);
-    assert!(matches!(fit(&empty, &order, None, &stock(), &Cancel::new()), Err(Fault::ArtBlank)));
+    assert!(matches!(
+        fit(&empty, &order, None, &stock(), &Thresholds::default(), &Cancel::new()),
+        Err(Fault::ArtBlank)
+    ));
 }
 
 #[test]
@@ -242,7 +251,7 @@ fn print_reaches_past_the_cut_only_where_something_is_printed_there() {
     assert_eq!(fitted(&art, &order).reach, mm(1.0), "cut in the art itself");
     let clear = Stock { face: crate::order::Face::Clear, ..stock() };
     let order = design(Shape::Rectangle, Size::Width(mm(50.0)), 2.0);
-    let outlined = fit(&art, &order, None, &clear, &Cancel::new()).expect("it can be made");
+    let outlined = fit(&art, &order, None, &clear, &Thresholds::default(), &Cancel::new()).expect("it can be made");
     assert_eq!(outlined.reach, mm(1.0), "white ink");
 }
 

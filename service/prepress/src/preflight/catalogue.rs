@@ -38,7 +38,7 @@ const SAID: &[(Code, &str, &str)] = &[
     (Code::ShapeThin, "places under the stock's `cutting.minimum_width_mm`", CONTRACT),
     (Code::ShapeClipped, "transparent picture whose art meets the canvas edge steeply", PRACTICE),
     (Code::ShapeUndrawable, "no line keeps the promised distance", CONTRACT),
-    (Code::SizeTooSmall, "a side under 10 mm, or a size of at most twice the border", PRACTICE),
+    (Code::SizeTooSmall, "a side under {least_side_mm} mm, or a size of at most twice the border", CONTRACT),
     (Code::SizeTooLarge, "outermost line with its bleed over the stock's window in every allowed rotation", CONTRACT),
     (Code::PageFull, "pieces that the page cannot hold", CONTRACT),
     (Code::ProofChanged, "another digest than `approved`", CONTRACT),
@@ -75,7 +75,7 @@ const SAID: &[(Code, &str, &str)] = &[
         CONTRACT,
     ),
     (Code::ArtBlank, "alpha nowhere over 5 %", PRACTICE),
-    (Code::ArtTiny, "longest side under 32 px", CONTRACT),
+    (Code::ArtTiny, "longest side under {least_picture_px} px", CONTRACT),
     (Code::ArtAnimated, "more frames than one", CONTRACT),
     (
         Code::ArtIncomplete,

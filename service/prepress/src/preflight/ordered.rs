@@ -6,7 +6,7 @@ use crate::border::Grown;
 use crate::finding::{Code, Finding, Place, Severity};
 use crate::geom::{Point, Rect};
 use crate::order::{Design, Form, Stock};
-use crate::outline::{LEAST_SIDE, Outlined};
+use crate::outline::Outlined;
 use crate::units::{MM_PER_INCH, Mm};
 
 /// Border suggested as a share of the longest side, between a thinnest and a usual border. Common practice, no source.
@@ -75,7 +75,7 @@ fn measure(facts: &mut ArtFacts, outlined: &Outlined, design: &Design, stock: &S
     let sharp = (!is_vector)
         .then(|| (longest_at(thresholds.resolution_caution_ppi), longest_at(thresholds.resolution_reject_ppi)));
     let own = facts.own_longest_mm.map(|own| own + 2.0 * border);
-    let suggested = suggested_longest(outlined, stock, sharp, own);
+    let suggested = suggested_longest(outlined, stock, thresholds.least_side_mm, sharp, own);
     measures.suggested_longest_mm = suggested;
     measures.suggested_border_mm = Some(suggested_border(suggested.unwrap_or(longest)));
 }
@@ -83,10 +83,16 @@ fn measure(facts: &mut ArtFacts, outlined: &Outlined, design: &Design, stock: &S
 /// The largest longest side, in whole millimetres, that prints sharp and fits the window; the soft limit where the sharp
 /// one is too small to make. Of a drawing, which is sharp in every size, the size that it says itself to be (`own`), or all
 /// of the window where that is too small to make. `None` when nothing can be advised.
-fn suggested_longest(outlined: &Outlined, stock: &Stock, sharp: Option<(f64, f64)>, own: Option<f64>) -> Option<f64> {
+fn suggested_longest(
+    outlined: &Outlined,
+    stock: &Stock,
+    least_side: f64,
+    sharp: Option<(f64, f64)>,
+    own: Option<f64>,
+) -> Option<f64> {
     let (width, height) = (outlined.finished_width.mm(), outlined.finished_height.mm());
     let (longest, shortest) = (width.max(height), width.min(height));
-    let least = LEAST_SIDE.mm() * longest / shortest.max(1e-9);
+    let least = least_side * longest / shortest.max(1e-9);
     let wanted = match sharp {
         None => own.filter(|own| own.floor() >= least).unwrap_or(f64::INFINITY),
         Some((sharp, _)) if sharp >= least => sharp,

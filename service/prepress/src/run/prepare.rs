@@ -1,7 +1,7 @@
 //! Makes every distinct product of a job into a sticker, each picture opened once.
 
 use std::collections::BTreeMap;
-use std::sync::{Arc, OnceLock};
+use std::sync::{Arc, Mutex, OnceLock, PoisonError};
 
 use rayon::prelude::*;
 
@@ -229,8 +229,10 @@ fn make_group(
 /// A picture without its ground, and what was seen of it.
 pub(super) struct Source {
     cut_out: CutOut,
-    /// The picture as decoded; once it was looked at, of its pixels only those without their ground are kept.
+    /// What else is known of the picture; of its pixels only those without their ground.
     artwork: Artwork,
+    /// The picture as decoded where its ground was taken away: only needed until it was looked at.
+    decoded: Mutex<Option<Artwork>>,
     facts: OnceLock<ArtFacts>,
 }
 
@@ -255,18 +257,18 @@ impl Source {
             Ok(cut_out) => cut_out,
             Err(fault) => return refused(fault, preflight::measures_of(&artwork)),
         };
-        let facts = OnceLock::new();
-        // A ground that was taken away is only needed to look at: it must not take memory until that is done elsewhere.
-        if !Arc::ptr_eq(&artwork.pixels, &cut_out.pixels) {
-            facts.get_or_init(|| preflight::inspect_art(&artwork, &cut_out, bench.thresholds));
-            artwork.pixels = Arc::clone(&cut_out.pixels);
-        }
-        Ok(Ok(Arc::new(Source { cut_out, artwork, facts })))
+        let decoded = (!Arc::ptr_eq(&artwork.pixels, &cut_out.pixels)).then(|| artwork.clone());
+        artwork.pixels = Arc::clone(&cut_out.pixels);
+        Ok(Ok(Arc::new(Source { cut_out, artwork, decoded: Mutex::new(decoded), facts: OnceLock::new() })))
     }
 
     fn decode(design: &Design, print_ppi: Ppi, shelf: &Shelf, bench: Bench<'_>) -> Result<Artwork, Fault> {
         let bytes = load(&design.art, bench.limits)?;
         let artwork = intake::open(&bytes, VECTOR_LOOK_PX, bench.limits)?;
+        let (longest_px, least_px) = (artwork.longest_px(), bench.thresholds.least_picture_px);
+        if f64::from(longest_px) < least_px {
+            return Err(Fault::ArtTiny { longest_px, least_px });
+        }
         if artwork.format != Format::Svg {
             shelf.put(&design.art, &artwork);
             return Ok(artwork);
@@ -278,9 +280,12 @@ impl Source {
     }
 
     /// What was seen of the picture. Looked at when first asked for, so that it can be done beside other work; nothing in it
-    /// may wait for other threads, which may wait for it.
-    fn facts(&self, bench: Bench<'_>) -> &ArtFacts {
-        self.facts.get_or_init(|| preflight::inspect_art(&self.artwork, &self.cut_out, bench.thresholds))
+    /// may wait for other threads, which may wait for it. Lets go of the ground.
+    pub(super) fn facts(&self, bench: Bench<'_>) -> &ArtFacts {
+        self.facts.get_or_init(|| {
+            let decoded = self.decoded.lock().unwrap_or_else(PoisonError::into_inner).take();
+            preflight::inspect_art(decoded.as_ref().unwrap_or(&self.artwork), &self.cut_out, bench.thresholds)
+        })
     }
 
     /// Whether it was rendered from a drawing.
@@ -408,7 +413,7 @@ pub(super) fn draft(
     stock: &Stock,
     bench: Bench<'_>,
 ) -> Result<Draft, Fault> {
-    let fit = || outline::fit(&source.cut_out, design, backing, stock, bench.cancel);
+    let fit = || outline::fit(&source.cut_out, design, backing, stock, bench.thresholds, bench.cancel);
     let (fitted, seen) = rayon::join(fit, || source.facts(bench));
     let mut draft = match fitted {
         Ok(outlined) => {

@@ -144,6 +144,14 @@ fn of_an_empty_picture_is_told_what_it_is() {
 }
 
 #[test]
+fn how_few_pixels_are_a_tiny_picture_is_a_setting() {
+    let mut inquiry = die_cut(&discs(31, 31, &[(15.5, 15.5, 14.0)], [10, 90, 10]), 60.0);
+    assert_eq!(codes(&report(&inquiry).findings), ["art.tiny"]);
+    inquiry.thresholds.least_picture_px = 31.0;
+    assert!(!codes(&report(&inquiry).findings).contains(&"art.tiny"));
+}
+
+#[test]
 fn without_a_size_nothing_is_judged_that_follows_from_one() {
     let small = discs(40, 40, &[(20.0, 20.0, 18.0)], [10, 90, 10]);
     let mut inquiry = die_cut(&small, 60.0);

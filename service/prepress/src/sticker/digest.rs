@@ -106,7 +106,7 @@ pub fn hex(bytes: &[u8]) -> String {
 mod tests {
     use super::*;
     use crate::cancel::Cancel;
-    use crate::order::{Shape, Size};
+    use crate::order::{Shape, Size, Thresholds};
     use crate::outline::fit;
     use crate::outline::samples::{design, disc, stock};
     use crate::silhouette::CutOut;
@@ -115,7 +115,7 @@ mod tests {
     fn digest_of_sticker(cut_out: &CutOut, border: f64) -> String {
         let (design, stock, cancel) =
             (design(Shape::Contour, Size::Longest(Mm::of(30.0)), border), stock(), Cancel::new());
-        let outlined = fit(cut_out, &design, None, &stock, &cancel).unwrap();
+        let outlined = fit(cut_out, &design, None, &stock, &Thresholds::default(), &cancel).unwrap();
         let sticker = crate::sticker::make(cut_out, &outlined, &design, None, &stock, &cancel).unwrap();
         let digest = |face, colour| sticker.digest(face, colour);
         assert_ne!(digest(Face::White, PrintColour::Rgb), digest(Face::Metallic, PrintColour::Rgb));

@@ -1,6 +1,6 @@
 use super::*;
 use crate::geom::Vec2;
-use crate::order::{ArtFit, Colour, Face, Fill, Shape, Size, White};
+use crate::order::{ArtFit, Colour, Face, Fill, Shape, Size, Thresholds, White};
 use crate::outline::fit;
 use crate::outline::samples::{cut_out, design, disc, photo, stock, washer};
 
@@ -64,7 +64,7 @@ impl Seen {
 }
 
 fn made(cut_out: &CutOut, order: &Design, backing: Option<&Backing>, stock: &Stock) -> (Sticker, Seen) {
-    let outlined = fit(cut_out, order, backing, stock, &Cancel::new()).expect("it can be made");
+    let outlined = fit(cut_out, order, backing, stock, &Thresholds::default(), &Cancel::new()).expect("it can be made");
     let sticker = make(cut_out, &outlined, order, backing, stock, &Cancel::new()).expect("it can be made");
     let seen = Seen::of(&sticker.prints[0]);
     (sticker, seen)
@@ -201,7 +201,7 @@ fn what_thickening_adds_is_printed_to_its_line() {
         in_bar.max(70.0 - (x - 80.0).hypot(y - 250.0))
     });
     let order = design(Shape::Contour, Size::Width(mm(47.0)), 0.0);
-    let outlined = fit(&art, &order, None, &stock(), &Cancel::new()).expect("it can be made");
+    let outlined = fit(&art, &order, None, &stock(), &Thresholds::default(), &Cancel::new()).expect("it can be made");
     let (_, seen) = made(&art, &order, None, &stock());
     let beside = outlined.art_to_mm * Point::new(350.0, 250.0);
     for off in [0.0, 0.6, 1.0, 1.4, 2.0, 2.4] {

@@ -26,7 +26,7 @@ fn inspected(width_px: u32, format: &'static str, size_mm: f64, border: f64, acc
     let mut order = design(Shape::Rectangle, Size::Width(Mm::of(size_mm)), border);
     order.accept.0.extend(accept.iter().map(|code| (*code).to_owned()));
     let art = photo(width_px, width_px / 2, [0; 3], [9; 3]);
-    let outlined = fit(&art, &order, None, &stock(), &Cancel::new()).expect("it can be made");
+    let outlined = fit(&art, &order, None, &stock(), &Thresholds::default(), &Cancel::new()).expect("it can be made");
     inspect_outline(&facts(width_px, width_px / 2, format), &outlined, &order, &stock(), &Thresholds::default())
 }
 
@@ -75,7 +75,8 @@ fn a_drawing_has_no_resolution() {
     for (own_mm, suggested_mm) in [(80.4, 86.0), (9.0, 247.0), (400.0, 247.0)] {
         let order = design(Shape::Rectangle, Size::Width(Mm::of(100.0)), 3.0);
         let outlined =
-            fit(&photo(100, 50, [0; 3], [9; 3]), &order, None, &stock(), &Cancel::new()).expect("it is made");
+            fit(&photo(100, 50, [0; 3], [9; 3]), &order, None, &stock(), &Thresholds::default(), &Cancel::new())
+                .expect("it is made");
         let says = ArtFacts { own_longest_mm: Some(own_mm), ..facts(100, 50, "svg") };
         let said = inspect_outline(&says, &outlined, &order, &stock(), &Thresholds::default());
         assert_eq!(said.measures.suggested_longest_mm, Some(suggested_mm));
@@ -86,7 +87,8 @@ fn a_drawing_has_no_resolution() {
 fn what_the_border_did_is_told() {
     let order = design(Shape::Rectangle, Size::Width(Mm::of(60.0)), 3.0);
     let art = photo(1200, 600, [0; 3], [9; 3]);
-    let mut outlined = fit(&art, &order, None, &stock(), &Cancel::new()).expect("it can be made");
+    let mut outlined =
+        fit(&art, &order, None, &stock(), &Thresholds::default(), &Cancel::new()).expect("it can be made");
     let grown = Grown {
         region: Region::default(),
         art_parts: 3,
@@ -131,7 +133,8 @@ fn a_narrow_gutter_matters_only_with_printed_bleed() {
     let art = photo(1200, 600, [0; 3], [9; 3]);
     for (border, expected) in [(0.0, true), (3.0, false)] {
         let order = design(Shape::Rectangle, Size::Width(Mm::of(60.0)), border);
-        let outlined = fit(&art, &order, None, &narrow, &Cancel::new()).expect("it can be made");
+        let outlined =
+            fit(&art, &order, None, &narrow, &Thresholds::default(), &Cancel::new()).expect("it can be made");
         let found = inspect_outline(&facts(1200, 600, "png"), &outlined, &order, &narrow, &Thresholds::default());
         assert_eq!(only(&found, Code::BleedClipped).is_some(), expected);
     }
