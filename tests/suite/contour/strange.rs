@@ -10,7 +10,7 @@ use image::{Rgba, RgbaImage};
 use quoin_prepress::cancel::Cancel;
 use quoin_prepress::fault::Fault;
 use quoin_prepress::intake::{Artwork, Format};
-use quoin_prepress::order::{Backdrop, BackdropRemove};
+use quoin_prepress::order::{Backdrop, BackdropRemove, Thresholds};
 use quoin_prepress::outline::fit;
 use quoin_prepress::silhouette::cut_out;
 use quoin_tests::processor;
@@ -196,7 +196,7 @@ fn whoever_is_told_to_stop_stops() {
         for (artwork, most_ms) in [(&flake, STOPPED_MS), (&specks(), STOPPED_WITH_SPECKS_MS)] {
             let cut = cut_out(artwork, backdrop, &Cancel::new()).expect("there is art");
             let order = design(150.0, border_mm);
-            stops("contour", most_ms, |cancel| fit(&cut, &order, None, &stock(), cancel).err());
+            stops("contour", most_ms, |cancel| fit(&cut, &order, None, &stock(), &Thresholds::default(), cancel).err());
         }
     }
 }
