@@ -15,6 +15,9 @@ const REMEMBERED: usize = 1024;
 /// Steps of a distance of 1 in OKLab for which boxes of codes are made. Tried.
 const DISTANCE_STEPS: f32 = 500.0;
 
+/// Share of a distance that rounding may take or add.
+const ROUNDING: f32 = 1e-4;
+
 /// White as a JPEG keeps it, and how much darker in every channel a backdrop is against which it stands out: less is
 /// within the usual tolerance. Common practice, no source.
 const WHITE_FROM: u8 = 250;
@@ -85,21 +88,36 @@ struct Within<'a> {
     distance: f32,
 }
 
+/// What is remembered while pixels are asked: colours, and of the tile a colour amid the backdrop and the squares of the
+/// distances from it below which a pixel is within and above which it is not, wherever in the tile.
+struct Remembered<'a> {
+    colours: Memory<'a>,
+    amid: Lab,
+    surely: f32,
+    at_most: f32,
+}
+
 impl<'a> Question for Within<'a> {
-    type Memory = Memory<'a>;
+    type Memory = Remembered<'a>;
 
-    fn memory(&self) -> Memory<'a> {
-        Memory::new(self.judge.colours)
+    fn memory(&self) -> Remembered<'a> {
+        Remembered { colours: Memory::new(self.judge.colours), amid: [0.0; 3], surely: 0.0, at_most: f32::INFINITY }
     }
 
-    fn codes(&self, memory: &mut Memory<'a>, tile: Tile) -> (Codes, Codes) {
-        let (middle, spread) = self.judge.fit.lab_within(tile);
-        let surely = memory.codes_near(self.judge.fit, tile, self.distance);
-        (surely, self.judge.colours.codes_around(middle, self.distance + spread))
+    fn codes(&self, memory: &mut Remembered<'a>, tile: Tile) -> (Codes, Codes) {
+        let (amid, spread) = self.judge.fit.lab_within(tile);
+        memory.amid = amid;
+        memory.surely = ((self.distance - spread) * (1.0 - ROUNDING)).max(0.0).powi(2);
+        memory.at_most = ((self.distance + spread) * (1.0 + ROUNDING)).powi(2);
+        let surely = memory.colours.codes_near(self.judge.fit, tile, self.distance);
+        (surely, self.judge.colours.codes_around(amid, self.distance + spread))
     }
 
-    fn is(&self, memory: &mut Memory<'a>, (x, y): (u32, u32), colour: [u8; 3]) -> bool {
-        length_squared(self.judge.fit.difference(memory.lab(colour), x, y)) <= self.distance * self.distance
+    fn is(&self, memory: &mut Remembered<'a>, (x, y): (u32, u32), colour: [u8; 3]) -> bool {
+        let lab = memory.colours.lab(colour);
+        let from_amid = distance_squared(lab, memory.amid);
+        let exactly = || length_squared(self.judge.fit.difference(lab, x, y)) <= self.distance * self.distance;
+        from_amid < memory.surely || (from_amid <= memory.at_most && exactly())
     }
 }
 

@@ -15,24 +15,25 @@ const CELLS: usize = 320;
 pub(super) fn share(ground: &Bits, cancel: &Cancel) -> Result<f64, Fault> {
     let cell = ground.width.max(ground.height).div_ceil(CELLS).max(1);
     let (columns, rows) = (ground.width.div_ceil(cell), ground.height.div_ceil(cell));
-    let (mut has_art, mut ground_in, mut art) = (Bits::none(columns, rows), vec![0_usize; columns * rows], 0_usize);
-    for y in 0..ground.height {
+    let mut art_in = vec![0_usize; columns * rows];
+    let art = ground.clone().others();
+    for y in 0..art.height {
         cancel.check_every(64, y)?;
-        for column in 0..columns {
-            let at = y / cell * columns + column;
-            let pixels = column * cell..((column + 1) * cell).min(ground.width);
-            let ground_here = ground.count_in(y, pixels.clone());
-            ground_in[at] += ground_here;
-            art += pixels.len() - ground_here;
-            if ground_here < pixels.len() {
-                has_art.insert(at);
+        for (first, last) in art.runs(y) {
+            for column in first / cell..=last / cell {
+                let within = first.max(column * cell)..(last + 1).min((column + 1) * cell);
+                art_in[y / cell * columns + column] += within.len();
             }
         }
     }
+    let mut has_art = Bits::none(columns, rows);
+    art_in.iter().enumerate().filter(|(_, art)| **art > 0).for_each(|(at, _)| has_art.insert(at));
     let mut open = has_art.widened().others();
     let mut reached = Bits::none(columns, rows);
     open.flood(open.rim(), cancel, |y, run| reached.insert_run(y, run))?;
     // Back by as much as the walls were widened, and one cell more for those that art only touches.
-    let pockets: usize = reached.widened().widened().others().indices().map(|cell| ground_in[cell]).sum();
-    Ok(pockets as f64 / (pockets + art).max(1) as f64)
+    let side = |at: usize, all: usize| ((at + 1) * cell).min(all) - at * cell;
+    let area = |at: usize| side(at % columns, ground.width) * side(at / columns, ground.height);
+    let pockets: usize = reached.widened().widened().others().indices().map(|at| area(at) - art_in[at]).sum();
+    Ok(pockets as f64 / (pockets + art.count()).max(1) as f64)
 }

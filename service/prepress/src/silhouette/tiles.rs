@@ -146,3 +146,49 @@ impl Test {
         pixels.fold(0, |bits, (place, off)| bits | u64::from(u32::from_le_bytes(*off) == 0) << place)
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use image::{Rgba, RgbaImage};
+
+    use super::*;
+    use crate::silhouette::frame_fit;
+    use crate::silhouette::oklab::Converter;
+
+    /// A ground that changes from corner to corner, with grain, and art in colours near it and far from it.
+    fn picture(from: [u8; 3], to: [u8; 3], grain: u32) -> RgbaImage {
+        let (width, height) = (333, 150);
+        let mut state = 7_u32;
+        RgbaImage::from_fn(width, height, |x, y| {
+            state = state.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+            let noise = (state >> 16) % (grain + 1);
+            let is_art = (100..230).contains(&x) && (40..110).contains(&y);
+            let shade = if is_art { (x + 2 * y) % 90 } else { 0 };
+            let code = |channel: usize| {
+                let (from, to) = (u32::from(from[channel]), u32::from(to[channel]));
+                ((from * (width + height - x - y) + to * (x + y)) / (width + height) + noise).saturating_sub(shade)
+            };
+            Rgba([code(0), code(1), code(2), 255].map(|code| code.min(255) as u8))
+        })
+    }
+
+    #[test]
+    fn boxes_of_codes_answer_as_each_pixel_asked_for_itself_does() {
+        let grounds =
+            [([255; 3], [255; 3], 0), ([240; 3], [220; 3], 3), ([20, 60, 90], [90, 60, 40], 2), ([3; 3], [9; 3], 2)];
+        for (from, to, grain) in grounds {
+            let pixels = picture(from, to, grain);
+            let colours = Converter::new();
+            let fit = frame_fit::fit(&pixels, &colours);
+            let judge = Judge { pixels: &pixels, fit: &fit, colours: &colours };
+            for distance in [0.004_f32, 0.02, 0.035, 0.1] {
+                let found = judge.within(distance, None, &Cancel::new()).expect("nobody cancels");
+                let asked = (0..333 * 150).filter(|index| judge.distance_squared(*index) <= distance * distance);
+                assert!(found.indices().eq(asked), "within {distance} of {from:?} to {to:?}");
+                let again = judge.within(distance / 2.0, Some(&found), &Cancel::new()).expect("nobody cancels");
+                let asked = found.indices().filter(|index| judge.distance_squared(*index) <= distance * distance / 4.0);
+                assert!(again.indices().eq(asked), "within half of {distance} of {from:?} to {to:?}");
+            }
+        }
+    }
+}

@@ -118,22 +118,20 @@ fn crumb(pixels: &RgbaImage, ground: &Bits, start: usize) -> Option<Vec<usize>> 
     if !is_covered(start) {
         return None;
     }
-    let mut crumb = vec![start];
+    let (mut crumb, mut count) = ([start; CRUMB_PX], 1);
     let (mut next, mut hung_on) = (0, false);
-    while let Some(index) = crumb.get(next).copied() {
-        next += 1;
-        for neighbour in ground.around(index) {
+    while next < count {
+        for neighbour in ground.around(crumb[next]) {
             if !is_covered(neighbour) {
                 hung_on |= !ground.contains(neighbour);
-            } else if !crumb.contains(&neighbour) {
-                if crumb.len() == CRUMB_PX {
-                    return None;
-                }
-                crumb.push(neighbour);
+            } else if !crumb[..count].contains(&neighbour) {
+                *crumb.get_mut(count)? = neighbour;
+                count += 1;
             }
         }
+        next += 1;
     }
-    hung_on.then_some(crumb)
+    hung_on.then(|| crumb[..count].to_vec())
 }
 
 /// The backdrop at a pixel.

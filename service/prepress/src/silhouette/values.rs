@@ -23,8 +23,9 @@ impl<'a, T: Copy + Send + Sync> Values<'a, T> {
         let rows: Vec<usize> = (0..of.height).collect();
         let of_rows = |rows: &[usize]| {
             cancel.check()?;
-            let places = rows.iter().flat_map(|y| of.columns(*y).map(move |x| y * of.width + x));
-            Ok(places.map(&make).collect::<Vec<T>>())
+            let mut values = Vec::new();
+            rows.iter().for_each(|y| of.each_of_row(*y, |index| values.push(make(index))));
+            Ok(values)
         };
         let values: Vec<Vec<T>> = rows.par_chunks(ROWS).map(of_rows).collect::<Result<_, Fault>>()?;
         let before =

@@ -142,3 +142,36 @@ pub(super) fn colours(judge: &Judge, veil: &Bits) -> Vec<(usize, [u8; 4])> {
     };
     veil.indices().filter_map(colour).collect()
 }
+
+#[cfg(test)]
+mod tests {
+    use image::{Rgba, RgbaImage};
+
+    use super::*;
+    use crate::silhouette::frame_fit;
+    use crate::silhouette::oklab::Converter;
+
+    #[test]
+    fn boxes_of_codes_tell_veils_as_each_pixel_asked_for_itself_does() {
+        for [red, green, blue] in [[255, 255, 255], [238, 238, 238], [120, 180, 200], [200, 40, 30], [2, 2, 2]] {
+            // Each channel darkened by itself, to nothing and a little past the backdrop.
+            let pixels = RgbaImage::from_fn(300, 200, |x, y| {
+                if !(20..280).contains(&x) || !(20..180).contains(&y) {
+                    return Rgba([red, green, blue, 255]);
+                }
+                let share = |code: u8, at: u32, of: u32| (u32::from(code) * (of - at) / of + 2).min(255) as u8;
+                Rgba([share(red, x % 37, 120), share(green, x % 23, 150), share(blue, y % 41, 130), 255])
+            });
+            let colours = Converter::new();
+            let fit = frame_fit::fit(&pixels, &colours);
+            let judge = Judge { pixels: &pixels, fit: &fit, colours: &colours };
+            let found = tiles::ask(&judge, &IsVeil(&judge), None, &Cancel::new()).expect("nobody cancels");
+            let is_veil = |index: &usize| {
+                share(&judge, *index).is_some() && judge.distance_squared(*index) <= FARTHEST * FARTHEST
+            };
+            let asked: Vec<usize> = (0..300 * 200).filter(is_veil).collect();
+            assert!(found.indices().eq(asked.iter().copied()), "on {red}, {green}, {blue}");
+            assert!(asked.len() > 1000 && asked.len() < 60_000);
+        }
+    }
+}
