@@ -57,7 +57,7 @@ thresholds! {
         "Pixels of the art per inch of print under which `resolution.low` is a caution.", "common practice, no source";
     resolution_reject_ppi = 150.0 in 0.0..2400.0,
         "Pixels of the art per inch of print under which `resolution.low` is a reject.", "common practice, no source";
-    least_side_mm = 10.0 in 1.0..1000.0,
+    least_side_mm = 10.0 in 1.0..100.0,
         "Finished size's shorter side under which it is `size.too_small`.", "the contract";
     least_picture_px = 32.0 in 1.0..1000.0,
         "Pixels of a picture's longer side under which it is `art.tiny`.", "the contract";

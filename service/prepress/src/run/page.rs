@@ -57,14 +57,7 @@ pub(super) fn open_pieces(page: &Page, stock: &Stock, shelf: &Shelf, bench: Benc
     let (firsts, first_of) = first_pieces(page);
     let pictures: Vec<Vec<&ArtInput>> = firsts.iter().map(|first| vec![&first.design.art]).collect();
     let open_batch = |batch: &Vec<usize>| {
-        let open = |number: &usize| {
-            let opened = Source::open(&firsts[*number].design, stock.print_ppi, shelf, bench)?;
-            // Looked at now: it waits for all others, and their grounds must not take memory meanwhile.
-            if let Ok(source) = &opened {
-                source.facts(bench);
-            }
-            Ok((*number, opened))
-        };
+        let open = |number: &usize| Ok((*number, open_and_look(&firsts[*number].design, stock, shelf, bench)?));
         batch.iter().map(open).collect::<Result<Vec<_>, Fault>>()
     };
     let batches = shelf::sharing(&pictures, bench.cancel)?;
@@ -72,11 +65,20 @@ pub(super) fn open_pieces(page: &Page, stock: &Stock, shelf: &Shelf, bench: Benc
     let shared: BTreeMap<usize, Opened> = opened.into_iter().flatten().collect();
     let open = |(piece, first): (&Piece, usize)| match &shared[&first] {
         Ok(source) if source.is_vector() && !std::ptr::eq(firsts[first], piece) => {
-            Source::open(&piece.design, stock.print_ppi, shelf, bench)
+            open_and_look(&piece.design, stock, shelf, bench)
         }
         opened => Ok(opened.clone()),
     };
     page.pieces.par_iter().zip(first_of).map(open).collect()
+}
+
+/// Opens a picture and looks at it at once: it waits for all others, and their grounds must not take memory meanwhile.
+fn open_and_look(design: &Design, stock: &Stock, shelf: &Shelf, bench: Bench<'_>) -> Result<Opened, Fault> {
+    let opened = Source::open(design, stock.print_ppi, shelf, bench)?;
+    if let Ok(source) = &opened {
+        source.facts(bench);
+    }
+    Ok(opened)
 }
 
 /// Makes the page of pictures that were opened, one for each piece.

@@ -265,11 +265,11 @@ impl Source {
     fn decode(design: &Design, print_ppi: Ppi, shelf: &Shelf, bench: Bench<'_>) -> Result<Artwork, Fault> {
         let bytes = load(&design.art, bench.limits)?;
         let artwork = intake::open(&bytes, VECTOR_LOOK_PX, bench.limits)?;
-        let (longest_px, least_px) = (artwork.longest_px(), bench.thresholds.least_picture_px);
-        if f64::from(longest_px) < least_px {
-            return Err(Fault::ArtTiny { longest_px, least_px });
-        }
         if artwork.format != Format::Svg {
+            let (longest_px, least_px) = (artwork.longest_px(), bench.thresholds.least_picture_px);
+            if f64::from(longest_px) < least_px {
+                return Err(Fault::ArtTiny { longest_px, least_px });
+            }
             shelf.put(&design.art, &artwork);
             return Ok(artwork);
         }
@@ -414,7 +414,8 @@ pub(super) fn draft(
     bench: Bench<'_>,
 ) -> Result<Draft, Fault> {
     let fit = || outline::fit(&source.cut_out, design, backing, stock, bench.thresholds, bench.cancel);
-    let (fitted, seen) = rayon::join(fit, || source.facts(bench));
+    // Where nobody else is free the quick look comes first: it lets go of the ground.
+    let (seen, fitted) = rayon::join(|| source.facts(bench), fit);
     let mut draft = match fitted {
         Ok(outlined) => {
             let facts = preflight::inspect_outline(seen, &outlined, design, stock, bench.thresholds);

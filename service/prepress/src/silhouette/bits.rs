@@ -121,6 +121,11 @@ impl Bits {
         }
     }
 
+    /// The first column of a row's pixels from one on.
+    pub(super) fn next_of_row(&self, y: usize, from: usize) -> Option<usize> {
+        next(self.row(y), from, 0)
+    }
+
     /// The runs of a row, in order.
     pub(super) fn runs(&self, y: usize) -> impl Iterator<Item = Run> {
         let row = self.row(y);

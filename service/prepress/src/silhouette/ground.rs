@@ -85,6 +85,9 @@ pub(super) fn drop_crumbs(ground: &mut Bits, judge: &Judge, tolerance: f32, canc
         let (crumbs, rest): (Vec<usize>, Vec<usize>) = open.par_iter().partition(|index| is_crumb(ground, **index));
         crumbs.iter().for_each(|index| ground.insert(*index));
         let mut next: Vec<usize> = crumbs.iter().flat_map(|index| ground.around(*index)).collect();
+        next.sort_unstable();
+        next.dedup();
+        cancel.check()?;
         next.retain(|index| !ground.contains(*index) && is_near(index));
         next.extend(rest);
         next.sort_unstable();
@@ -110,7 +113,7 @@ fn remove_specks(ground: &mut Bits, judge: &Judge, tolerance: f32, cancel: &Canc
     let mut island = Vec::with_capacity(SPECK_PX + 8);
     let art = ground.clone().others();
     for y in 0..ground.height {
-        cancel.check_every(64, y)?;
+        cancel.check()?;
         for (x, _) in art.runs(y) {
             // Noise that was found from another of its rows is ground by now.
             if ground.has(x, y) || large.has(x, y) {

@@ -15,8 +15,8 @@ const REMEMBERED: usize = 1024;
 /// Steps of a distance of 1 in OKLab for which boxes of codes are made. Tried.
 const DISTANCE_STEPS: f32 = 500.0;
 
-/// Share of a distance that rounding may take or add.
-const ROUNDING: f32 = 1e-4;
+/// What rounding may take from a distance or add to it, OKLab.
+const ROUNDING: f32 = 1e-5;
 
 /// White as a JPEG keeps it, and how much darker in every channel a backdrop is against which it stands out: less is
 /// within the usual tolerance. Common practice, no source.
@@ -107,8 +107,8 @@ impl<'a> Question for Within<'a> {
     fn codes(&self, memory: &mut Remembered<'a>, tile: Tile) -> (Codes, Codes) {
         let (amid, spread) = self.judge.fit.lab_within(tile);
         memory.amid = amid;
-        memory.surely = ((self.distance - spread) * (1.0 - ROUNDING)).max(0.0).powi(2);
-        memory.at_most = ((self.distance + spread) * (1.0 + ROUNDING)).powi(2);
+        memory.surely = (self.distance - spread - ROUNDING).max(0.0).powi(2);
+        memory.at_most = (self.distance + spread + ROUNDING).powi(2);
         let surely = memory.colours.codes_near(self.judge.fit, tile, self.distance);
         (surely, self.judge.colours.codes_around(amid, self.distance + spread))
     }

@@ -15,8 +15,10 @@ const TO_LINEAR: [[f32; 3]; 3] = [
     [-0.004_196_086_3, -0.703_418_6, 1.707_614_7],
 ];
 
-/// Share of a distance by which a box of codes is on the safe side, and how many codes wide half of one is at most.
+/// Share of a distance by which a box of codes is on the safe side, for which distance one of those within it is made at
+/// most, and how many codes wide half of one is at most.
 const MARGIN: f32 = 0.02;
+const MOST_WITHIN: f32 = 0.08;
 const MOST_STEPS: u8 = 24;
 
 /// Lightness and the two opponent axes.
@@ -40,7 +42,7 @@ impl Converter {
     /// A box of codes around another one that are all within a distance of it.
     ///
     /// Within the few codes that this reaches the space is so nearly even that the farthest colour is in a corner or the
-    /// middle of a face; a margin covers what it is not.
+    /// middle of a face, but for colours next to black; a margin covers what it is not.
     pub(super) fn codes_within(&self, middle: [u8; 3], distance: f32) -> Codes {
         let of = self.lab(middle[0], middle[1], middle[2]);
         let at = |step: u8, away: [i8; 3]| {
@@ -53,7 +55,7 @@ impl Converter {
         };
         let steps = [-1, 0, 1];
         let ends = steps.map(|red| steps.map(|green| steps.map(|blue| [red, green, blue])));
-        let limit = (distance / (1.0 + MARGIN)).max(0.0).powi(2);
+        let limit = (distance.min(MOST_WITHIN) / (1.0 + MARGIN)).max(0.0).powi(2);
         let is_within = |step: &u8| {
             let is = |away: &[i8; 3]| {
                 let [red, green, blue] = at(*step, *away);
@@ -158,10 +160,10 @@ mod tests {
     fn boxes_of_codes_hold_what_they_say() {
         let converter = Converter::new();
         let middles = [[255, 255, 255], [238, 238, 238], [128, 128, 128], [20, 20, 20], [0, 0, 0], [200, 30, 40]];
-        let others = [[20, 160, 60], [10, 20, 200], [245, 230, 180], [3, 200, 3]];
+        let others = [[16, 14, 0], [9, 8, 0], [20, 160, 60], [10, 20, 200], [245, 230, 180], [3, 200, 3]];
         for middle in middles.into_iter().chain(others) {
             let of = converter.lab(middle[0], middle[1], middle[2]);
-            for distance in [0.005, 0.02, 0.035, 0.1] {
+            for distance in [0.005, 0.02, 0.035, 0.1, 0.116] {
                 let surely = converter.codes_within(middle, distance);
                 let maybe = converter.codes_around(of, distance);
                 let codes = || {

@@ -95,7 +95,7 @@ pub(super) fn remove(pixels: &mut Arc<RgbaImage>, order: Backdrop, cancel: &Canc
         // A sheet of one colour is art if nobody says otherwise; an empty white one is not.
         return if is_auto && !is_white(pixels, &colours) { Ok(kept) } else { Err(Fault::ArtBlank) };
     }
-    let veils = veil::colours(&judge, &study.veil);
+    let veils = veil::colours(&judge, &study.veil, cancel)?;
     veils.iter().for_each(|(index, _)| ground.insert(*index));
     let mut cleared = cleared(pixels, &ground, cancel)?;
     let mixture = unmix::Mixture { fit: &fit, is_lossy: study.is_lossy };

@@ -64,10 +64,10 @@ pub(super) fn ask(
     let words_per_row = found.words_per_row();
     let bands = found.bands_mut(TILE_ROWS).zip(judge.pixels.as_raw().par_chunks(width * 4 * TILE_ROWS));
     bands.enumerate().try_for_each(|(band, (words, samples))| {
-        cancel.check()?;
         let top = band * TILE_ROWS;
         let mut memory = question.memory();
         for left in (0..width).step_by(TILE_WORDS * WORD) {
+            cancel.check()?;
             let right = (left + TILE_WORDS * WORD).min(width);
             let tile = Tile { left, top, right, bottom: (top + TILE_ROWS).min(height) };
             let (surely, maybe) = question.codes(&mut memory, tile);

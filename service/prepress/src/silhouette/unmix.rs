@@ -160,6 +160,7 @@ impl Unmixing<'_> {
         for (layer, colours) in layers.iter().zip(colours.iter().rev()) {
             let outer = shares.last();
             let share = |index| {
+                // Each pixel of the layer has one.
                 let share = colours.get(index).map_or(1.0, |art| self.share(index, art));
                 share.max(outer.map_or(0.0, |outer| self.least_beside(index, outer)))
             };

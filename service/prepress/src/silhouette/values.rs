@@ -20,14 +20,15 @@ pub(super) struct Values<'a, T> {
 impl<'a, T: Copy + Send + Sync> Values<'a, T> {
     /// Makes a value from each pixel's number.
     pub(super) fn new(of: &'a Bits, make: impl Fn(usize) -> T + Sync, cancel: &Cancel) -> Result<Values<'a, T>, Fault> {
-        let rows: Vec<usize> = (0..of.height).collect();
-        let of_rows = |rows: &[usize]| {
+        let of_band = |band: usize| {
             cancel.check()?;
             let mut values = Vec::new();
-            rows.iter().for_each(|y| of.each_of_row(*y, |index| values.push(make(index))));
+            let rows = band * ROWS..((band + 1) * ROWS).min(of.height);
+            rows.for_each(|y| of.each_of_row(y, |index| values.push(make(index))));
             Ok(values)
         };
-        let values: Vec<Vec<T>> = rows.par_chunks(ROWS).map(of_rows).collect::<Result<_, Fault>>()?;
+        let values: Vec<Vec<T>> =
+            (0..of.height.div_ceil(ROWS)).into_par_iter().map(of_band).collect::<Result<_, Fault>>()?;
         let before =
             of.words().iter().scan(0, |before, word| Some(std::mem::replace(before, *before + word.count_ones())));
         Ok(Values { of, before: before.collect(), values: values.concat() })

@@ -6,8 +6,10 @@
 use image::RgbaImage;
 
 use super::bits::Bits;
-use super::judge::{Judge, Memory};
+use super::judge::{Judge, Memory, length_squared};
+use super::oklab::Lab;
 use super::tiles::{self, Codes, Question, Tile};
+use super::values::Values;
 use crate::cancel::Cancel;
 use crate::fault::Fault;
 
@@ -25,8 +27,9 @@ const EVENLY: f32 = 0.35;
 const ROUNDING: f32 = 1.0;
 const LIGHTEST: f32 = 1.01;
 
-/// What darkens by so small a share is within every limit.
+/// What darkens by so small a share is within every limit; and codes by which sums may be rounded.
 const HARDLY: f32 = 0.01;
+const SLACK: f32 = 1e-3;
 
 /// No art is nearer to a veil's core: a thinner strip is the soft edge of art.
 const CORE_PX: usize = 3;
@@ -69,9 +72,11 @@ impl<'a> IsVeil<'a> {
     /// Colours so near to the backdrop in every channel that they are a veil whichever of them is darkened most: art of
     /// the backdrop's own colour, which there may be much of.
     fn hardly(&self, memory: &mut Memory<'a>, tile: Tile, within: [[f32; 2]; 3]) -> Codes {
-        let low = within.map(|[_, most]| ((1.0 - HARDLY) * most).ceil().clamp(0.0, 255.0) as u8);
-        let high =
-            within.map(|[least, _]| ((1.0 - EVENLY * HARDLY) * least + ROUNDING).floor().clamp(0.0, 255.0) as u8);
+        let least_code = |[_, most]: [f32; 2]| (1.0 - HARDLY) * most + SLACK;
+        let most_code =
+            |[least, _]: [f32; 2]| ((1.0 - EVENLY * HARDLY) * least + ROUNDING).min(LIGHTEST * least) - SLACK;
+        let low = within.map(|span| least_code(span).ceil().clamp(0.0, 255.0) as u8);
+        let high = within.map(|span| most_code(span).floor().clamp(0.0, 255.0) as u8);
         let near = memory.codes_near(self.0.fit, tile, FARTHEST);
         let both =
             |a: [u8; 3], b: [u8; 3], of: fn(u8, u8) -> u8| [0, 1, 2].map(|channel: usize| of(a[channel], b[channel]));
@@ -96,17 +101,18 @@ impl<'a> Question for IsVeil<'a> {
         (surely, Codes { low, high })
     }
 
-    fn is(&self, _: &mut Memory<'a>, (x, y): (u32, u32), _: [u8; 3]) -> bool {
-        let index = y as usize * self.0.pixels.width() as usize + x as usize;
+    fn is(&self, memory: &mut Memory<'a>, (x, y): (u32, u32), colour: [u8; 3]) -> bool {
+        let difference = |lab: Lab| self.0.fit.difference(lab, x, y);
         // The cheaper question first: few pixels of a picture are a pale darkening of its ground.
-        share(self.0, index).is_some() && self.0.distance_squared(index) <= FARTHEST * FARTHEST
+        share(colour, self.0.fit.rgb_at(x, y)).is_some()
+            && length_squared(difference(memory.lab(colour))) <= FARTHEST * FARTHEST
     }
 }
 
 /// How much of the backdrop a veil takes away; `None` for what is lighter than the backdrop, darkens it more or colours it.
-fn share(judge: &Judge, index: usize) -> Option<f32> {
+fn share(colour: [u8; 3], backdrop: [f32; 3]) -> Option<f32> {
     let (mut least, mut largest) = (1.0_f32, 0.0_f32);
-    for (sample, ground) in judge.colour(index).into_iter().zip(judge.ground_colour(index)) {
+    for (sample, ground) in colour.into_iter().zip(backdrop) {
         let ratio = f32::from(sample) / ground.max(1.0);
         if ratio > LIGHTEST {
             return None;
@@ -130,17 +136,18 @@ pub(super) fn keep(pixels: &mut RgbaImage, veils: &[(usize, [u8; 4])]) {
 }
 
 /// A veil's own colour and alpha at each of its pixels: black, tinted as the picture is.
-pub(super) fn colours(judge: &Judge, veil: &Bits) -> Vec<(usize, [u8; 4])> {
+pub(super) fn colours(judge: &Judge, veil: &Bits, cancel: &Cancel) -> Result<Vec<(usize, [u8; 4])>, Fault> {
     let colour = |index: usize| {
-        let share = share(judge, index).filter(|share| *share > 0.004)?;
         let (sample, ground) = (judge.colour(index), judge.ground_colour(index));
+        let share = share(sample, ground).filter(|share| *share > 0.004)?;
         let own = |channel: usize| {
             let value = ground[channel] + (f32::from(sample[channel]) - ground[channel]) / share;
             value.round().clamp(0.0, 255.0) as u8
         };
-        Some((index, [own(0), own(1), own(2), (share * 255.0).round() as u8]))
+        Some([own(0), own(1), own(2), (share * 255.0).round() as u8])
     };
-    veil.indices().filter_map(colour).collect()
+    let colours = Values::new(veil, colour, cancel)?;
+    Ok(colours.iter().filter_map(|(index, colour)| Some((index, colour?))).collect())
 }
 
 #[cfg(test)]
@@ -153,13 +160,18 @@ mod tests {
 
     #[test]
     fn boxes_of_codes_tell_veils_as_each_pixel_asked_for_itself_does() {
-        for [red, green, blue] in [[255, 255, 255], [238, 238, 238], [120, 180, 200], [200, 40, 30], [2, 2, 2]] {
+        let even = [[255, 255, 255], [238, 238, 238], [120, 180, 200], [200, 40, 30], [2, 2, 2]];
+        let sloping = [[40, 40, 40], [60, 33, 20], [200, 210, 220]];
+        let grounds = even.map(|colour| (colour, 0)).into_iter().chain(sloping.map(|colour| (colour, 9)));
+        for ([red, green, blue], slope) in grounds {
+            let code = |code: u8, x: u32| code + (x * slope / 300) as u8;
             // Each channel darkened by itself, to nothing and a little past the backdrop.
             let pixels = RgbaImage::from_fn(300, 200, |x, y| {
                 if !(20..280).contains(&x) || !(20..180).contains(&y) {
-                    return Rgba([red, green, blue, 255]);
+                    return Rgba([code(red, x), code(green, x), code(blue, x), 255]);
                 }
                 let share = |code: u8, at: u32, of: u32| (u32::from(code) * (of - at) / of + 2).min(255) as u8;
+                let [red, green, blue] = [red, green, blue].map(|channel| code(channel, x));
                 Rgba([share(red, x % 37, 120), share(green, x % 23, 150), share(blue, y % 41, 130), 255])
             });
             let colours = Converter::new();
@@ -167,10 +179,11 @@ mod tests {
             let judge = Judge { pixels: &pixels, fit: &fit, colours: &colours };
             let found = tiles::ask(&judge, &IsVeil(&judge), None, &Cancel::new()).expect("nobody cancels");
             let is_veil = |index: &usize| {
-                share(&judge, *index).is_some() && judge.distance_squared(*index) <= FARTHEST * FARTHEST
+                let is_share = share(judge.colour(*index), judge.ground_colour(*index)).is_some();
+                is_share && judge.distance_squared(*index) <= FARTHEST * FARTHEST
             };
             let asked: Vec<usize> = (0..300 * 200).filter(is_veil).collect();
-            assert!(found.indices().eq(asked.iter().copied()), "on {red}, {green}, {blue}");
+            assert!(found.indices().eq(asked.iter().copied()), "on {red}, {green}, {blue} by {slope}");
             assert!(asked.len() > 1000 && asked.len() < 60_000);
         }
     }

@@ -61,11 +61,12 @@ pub(super) fn find(near: &Near, judge: &Judge, noise_beside_art: f32, cancel: &C
     let mut windows: Option<Bits> = None;
     let mut runs = Vec::new();
     for y in 0..tight.height {
-        cancel.check_every(64, y)?;
-        loop {
-            let Some((first, _)) = tight.runs(y).next() else { break };
+        cancel.check()?;
+        let mut from = 0;
+        while let Some(x) = tight.next_of_row(y, from) {
+            from = x;
             runs.clear();
-            tight.flood(std::iter::once(y * tight.width + first), cancel, |y, run| runs.push((y, run)))?;
+            tight.flood(std::iter::once(y * tight.width + x), cancel, |y, run| runs.push((y, run)))?;
             if is_window(&runs, judge, FLAT_OFF + noise, cancel)? {
                 let windows = windows.get_or_insert_with(|| Bits::none(tight.width, tight.height));
                 runs.iter().for_each(|(y, run)| windows.insert_run(*y, *run));
@@ -120,7 +121,7 @@ fn is_window(runs: &[(usize, Run)], judge: &Judge, flat_off: f32, cancel: &Cance
     let (mut count, mut own, mut flat) = (0_usize, 0_usize, 0_usize);
     let pixels = runs.iter().flat_map(|(y, (first, last))| (*first..=*last).map(move |x| (x, *y)));
     for (place, (x, y)) in pixels.step_by(step).enumerate() {
-        cancel.check_every(1 << 14, place)?;
+        cancel.check_every(1 << 10, place)?;
         let difference = judge.fit.difference(memory.lab(judge.colour(y * width + x)), x as u32, y as u32);
         off.iter_mut().zip(difference).for_each(|(sum, value)| *sum += f64::from(value));
         count += 1;
