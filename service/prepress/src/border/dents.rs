@@ -16,9 +16,14 @@ use crate::cancel::Cancel;
 use crate::fault::Fault;
 use crate::geom::{Parabola, Point, Ring, Vec2};
 
-/// Dents up to this share of the border are filled, those of twice the depth stay. A border that is a tenth wider for a few
-/// millimetres looks even; a cut without a border shows every move.
+/// No dent is filled by more than this share of the border. A border that is a tenth wider for a few millimetres looks even; a
+/// cut without a border shows every move.
 const DEEPEST_SHARE: f64 = 0.1;
+
+/// Depths, as shares of that, up to which dents are filled and from which on they stay. In between the line moves by more than
+/// the depth does: the shorter the way, the more a coarse and a fine version of one picture differ. Just below the most that
+/// no filling gets past the share. Measured on clip art of 400 and 6000 pixels.
+const FADES_OUT: [f64; 2] = [0.9, 2.4];
 
 /// And no deeper than this, mm: waves behind wide borders are shallow by themselves.
 const DEEPEST_MM: f64 = 0.3;
@@ -84,7 +89,7 @@ const PROGRESS: [f64; 2] = [0.3, 0.0];
 impl Limits {
     /// Dents between two heads: the outline falls away, or runs straight on, beyond both ends. In a bay it rises there.
     fn of_dents(depth: f64) -> Limits {
-        let depth = [depth, 2.0 * depth];
+        let depth = FADES_OUT.map(|share| share * depth);
         Limits { depth, poke: [0.01, 0.05], beyond: 10, length: [5.0, 8.0], stride: 2 }
     }
 
