@@ -20,10 +20,12 @@ use crate::geom::{Parabola, Point, Ring, Vec2};
 /// cut without a border shows every move.
 const DEEPEST_SHARE: f64 = 0.1;
 
-/// Depths, as shares of that, up to which dents are filled and from which on they stay. In between the line moves by more than
-/// the depth does: the shorter the way, the more a coarse and a fine version of one picture differ. Just below the most that
-/// no filling gets past the share. Measured on clip art of 400 and 6000 pixels.
+/// Depths, as shares of the deepest that is filled, up to which dents are filled and from which on they stay. In between the
+/// line moves by more than the depth does: the shorter the way, the more a coarse and a fine version of one picture differ.
+/// No filling gets past the deepest. Where that is less, behind thin borders, the longer way gains nothing. Measured on clip art
+/// of 400 and 6000 pixels and on random drawings.
 const FADES_OUT: [f64; 2] = [0.9, 2.4];
+const FADES_OUT_SOON: [f64; 2] = [1.0, 2.0];
 
 /// And no deeper than this, mm: waves behind wide borders are shallow by themselves.
 const DEEPEST_MM: f64 = 0.3;
@@ -89,7 +91,8 @@ const PROGRESS: [f64; 2] = [0.3, 0.0];
 impl Limits {
     /// Dents between two heads: the outline falls away, or runs straight on, beyond both ends. In a bay it rises there.
     fn of_dents(depth: f64) -> Limits {
-        let depth = FADES_OUT.map(|share| share * depth);
+        let fades_out = if depth < DEEPEST_MM { FADES_OUT_SOON } else { FADES_OUT };
+        let depth = fades_out.map(|share| share * depth);
         Limits { depth, poke: [0.01, 0.05], beyond: 10, length: [5.0, 8.0], stride: 2 }
     }
 
