@@ -44,3 +44,9 @@ def timed_report(quoin, folder, art, **item):
 def told(report, code):
     """The findings of one code."""
     return [finding for finding in report["findings"] if finding["code"] == code]
+
+
+def assert_tiny(quoin, art, folder):
+    """A file whose picture has too few pixels is refused, and told how many it needs."""
+    [finding] = told(timed_report(quoin, folder, art)[0], "art.tiny")
+    assert (finding["severity"], finding["limit"], finding["unit"]) == ("reject", 32, "px")

@@ -13,6 +13,7 @@ import pytest
 from intake import FORMATS, by_pillow, close, decode, delta_e_2000, lab
 from littlecms import reference
 from png_chunks import behind_header, chunk
+from reports import assert_tiny
 
 # The version whose own test pictures are looked at; fetched when the tests run, never shipped.
 PILLOW_SDIST = "pillow==13.0.0"
@@ -164,7 +165,8 @@ def of_library(library, name, folder):
      ("apng/blend_op_over.png", 0, 0), ("apng/dispose_op_previous_first.png", 0, 0), ("apng/mode_palette_alpha.png", 0, 0),
      ("exif_imagemagick_orientation.png", 0, 0), ("padded_idat.png", 0, 0), ("exif-72dpi-int.jpg", 60, 1),
      ("exif-dpi-zerodivision.jpg", 60, 1), ("jpeg_ff00_header.jpg", 60, 1), ("pil_sample_cmyk.jpg", 12, 1.5),
-     ("dispose_bgnd.gif", 0, 0), ("tiff_strip_cmyk_jpeg.tif", 12, 1.5)],
+     ("dispose_bgnd.gif", 0, 0), ("tiff_strip_cmyk_jpeg.tif", 12, 1.5),
+     ("icc-after-SOF.jpg", 60, 1), ("multiple_exif.jpg", 60, 1), ("orientation_rectangle.jpg", 60, 1)],
 )
 def test_the_library_of_another_decoder(library, name, most, mean, tmp_path):
     path = of_library(library, name, tmp_path)
@@ -184,6 +186,17 @@ def test_the_library_of_another_decoder(library, name, most, mean, tmp_path):
 )
 def test_what_the_library_of_another_decoder_has_that_is_not_taken(library, name, fault, tmp_path):
     assert decode(of_library(library, name, tmp_path))[0]["fault"] == fault
+
+
+@pytest.mark.parametrize("name", ["icc-after-SOF.jpg", "multiple_exif.jpg", "orientation_rectangle.jpg"])
+def test_the_smallest_of_the_library_are_refused_as_art(quoin, library, name, tmp_path):
+    assert_tiny(quoin, of_library(library, name, tmp_path), tmp_path)
+
+
+def test_a_single_pixel_comes_out_and_is_refused_as_art(quoin, tmp_path):
+    path = FORMATS / "one_pixel.png"
+    assert numpy.array_equal(decode(path)[1], by_pillow(path))
+    assert_tiny(quoin, path, tmp_path)
 
 
 def test_a_large_profile_of_the_library_of_another_decoder_is_used(library, tmp_path):

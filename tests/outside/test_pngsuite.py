@@ -13,9 +13,12 @@ import pytest
 
 from intake import FORMATS, decode
 from png_chunks import chunk
+from reports import assert_tiny
 from shared import alone
 
 SHIPPED = sorted((FORMATS / "pngsuite").glob("*.png"))
+# Under this longest side a picture is refused as art.
+LEAST_PX = 32
 # Files of the suite that are sound, and those that are corrupt on purpose.
 SOUND, CORRUPT = 161, 14
 
@@ -127,6 +130,14 @@ def test_all_of_pngsuite_comes_out_pixel_by_pixel(whole_suite):
         if pixels is None or pixels.shape != wanted.shape or not numpy.array_equal(pixels, wanted):
             off[path.name] = said
     assert off == {}
+
+
+def test_the_smallest_of_pngsuite_are_refused_as_art(quoin, whole_suite, tmp_path):
+    """s01 to s09, each in two ways, and cdsn2c08 of 8 x 8 px."""
+    small = [path for path in whole_suite if not path.name.startswith("x") and max(by_pypng(path).shape[:2]) < LEAST_PX]
+    assert len(small) == 19
+    for path in small:
+        assert_tiny(quoin, path, tmp_path)
 
 
 def test_all_corrupt_files_of_pngsuite_are_refused(whole_suite):
