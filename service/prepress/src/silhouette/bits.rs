@@ -49,22 +49,25 @@ impl Bits {
         &self.words[y * self.words_per_row..(y + 1) * self.words_per_row]
     }
 
+    /// Whether a pixel, by its column and row, is in it.
     pub(super) fn has(&self, x: usize, y: usize) -> bool {
-        self.words[y * self.words_per_row + x / WORD] >> (x % WORD) & 1 == 1
+        let (word, bit) = self.locate((x, y));
+        self.words[word] >> bit & 1 == 1
     }
 
     /// Whether a pixel, by its number row by row, is in it.
     pub(super) fn contains(&self, index: usize) -> bool {
-        self.has(index % self.width, index / self.width)
+        let (x, y) = self.place(index);
+        self.has(x, y)
     }
 
-    /// A pixel's word, of all, and its bit of it.
-    pub(super) fn locate(&self, index: usize) -> (usize, usize) {
-        self.locate_place(self.place(index))
+    /// A pixel's column and row.
+    pub(super) fn place(&self, index: usize) -> (usize, usize) {
+        (index % self.width, index / self.width)
     }
 
-    /// The same of a column and a row.
-    pub(super) fn locate_place(&self, (x, y): (usize, usize)) -> (usize, usize) {
+    /// The word, of all, and the bit of it that stand for a column and a row.
+    pub(super) fn locate(&self, (x, y): (usize, usize)) -> (usize, usize) {
         (y * self.words_per_row + x / WORD, x % WORD)
     }
 
@@ -75,7 +78,7 @@ impl Bits {
 
     /// Adds a pixel.
     pub(super) fn insert(&mut self, index: usize) {
-        let (word, bit) = self.locate(index);
+        let (word, bit) = self.locate(self.place(index));
         self.words[word] |= 1 << bit;
     }
 
@@ -98,27 +101,12 @@ impl Bits {
 
     /// The pixels, by their numbers, in order.
     pub(super) fn indices(&self) -> impl Iterator<Item = usize> {
-        (0..self.height).flat_map(move |y| self.columns(y).map(move |x| y * self.width + x))
+        (0..self.height).flat_map(|y| self.indices_of_row(y))
     }
 
-    /// The columns of a row's pixels, in order.
-    pub(super) fn columns(&self, y: usize) -> impl Iterator<Item = usize> {
-        let words = self.row(y).iter().enumerate().filter(|(_, word)| **word != 0);
-        words.flat_map(|(place, word)| {
-            let rest = std::iter::successors(Some(*word), |rest| Some(rest & rest.wrapping_sub(1)));
-            rest.take_while(|rest| *rest != 0).map(move |rest| place * WORD + rest.trailing_zeros() as usize)
-        })
-    }
-
-    /// Calls with the number of each pixel of a row, in order: faster than to step through [`Bits::columns`].
-    pub(super) fn each_of_row(&self, y: usize, mut call: impl FnMut(usize)) {
-        for (place, word) in self.row(y).iter().enumerate() {
-            let mut rest = *word;
-            while rest != 0 {
-                call(y * self.width + place * WORD + rest.trailing_zeros() as usize);
-                rest &= rest - 1;
-            }
-        }
+    /// Those of a row.
+    pub(super) fn indices_of_row(&self, y: usize) -> impl Iterator<Item = usize> {
+        self.runs(y).flat_map(move |(first, last)| y * self.width + first..=y * self.width + last)
     }
 
     /// The first column of a row's pixels from one on.
@@ -246,11 +234,6 @@ impl Bits {
         places.into_iter().take(count)
     }
 
-    /// A pixel's column and row.
-    pub(super) fn place(&self, index: usize) -> (usize, usize) {
-        (index % self.width, index / self.width)
-    }
-
     /// Takes out what hangs together with some pixels, by their sides; tells each run with its row.
     pub(super) fn flood(
         &mut self,
@@ -258,7 +241,7 @@ impl Bits {
         cancel: &Cancel,
         mut tell: impl FnMut(usize, Run),
     ) -> Result<(), Fault> {
-        let mut open: Vec<(usize, usize)> = seeds.map(|index| (index % self.width, index / self.width)).collect();
+        let mut open: Vec<(usize, usize)> = seeds.map(|index| self.place(index)).collect();
         let mut steps = 0;
         while let Some((x, y)) = open.pop() {
             if !self.has(x, y) {

@@ -53,6 +53,16 @@ pub(super) struct FrameFit {
     canvas: Canvas,
 }
 
+/// The backdrop within a tile.
+pub(super) struct Amid {
+    /// Its colour in the middle, OKLab.
+    pub lab: Lab,
+    /// How far from that its colours within the tile are at most, OKLab.
+    pub spread: f32,
+    /// The nearest codes to the colour in the middle.
+    pub nearest: [u8; 3],
+}
+
 impl FrameFit {
     /// The backdrop at a pixel, OKLab.
     pub(super) fn lab_at(&self, x: u32, y: u32) -> Lab {
@@ -66,8 +76,8 @@ impl FrameFit {
         self.checker.as_ref().map_or(planes, |checker| shifted(planes, checker.rgb, checker.tone(x, y)))
     }
 
-    /// A colour of the backdrop amid a tile, OKLab, and how far from it those within the tile are at most.
-    pub(super) fn lab_within(&self, tile: Tile) -> (Lab, f32) {
+    /// The backdrop within a tile.
+    pub(super) fn amid(&self, tile: Tile) -> Amid {
         let ((u, v), (reach_u, reach_v)) = self.canvas.span(tile);
         let reach = self.lab.map(|[_, x, y, xx, xy, yy]| {
             let (slope_u, slope_v) = (x + 2.0 * u * xx + v * xy, y + 2.0 * v * yy + u * xy);
@@ -75,12 +85,11 @@ impl FrameFit {
             slope_u.abs() * reach_u + slope_v.abs() * reach_v + bend
         });
         let of_tones = self.checker.as_ref().map_or(0.0, |checker| length_squared(checker.lab).sqrt());
-        (on(&self.lab, (u, v)), length_squared(reach).sqrt() + of_tones)
-    }
-
-    /// The nearest codes to the backdrop amid a tile.
-    pub(super) fn rgb_amid(&self, tile: Tile) -> [u8; 3] {
-        at(&self.rgb, self.canvas.span(tile).0).map(|value| value.round() as u8)
+        Amid {
+            lab: on(&self.lab, (u, v)),
+            spread: length_squared(reach).sqrt() + of_tones,
+            nearest: at(&self.rgb, (u, v)).map(|value| value.round() as u8),
+        }
     }
 
     /// The least and the largest value of the backdrop's red, green and blue within a tile, 0 to 255.

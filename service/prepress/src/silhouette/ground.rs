@@ -4,8 +4,6 @@
 //! More tolerance never removes less: a pixel near enough for one tolerance is near enough for a larger one, windows are
 //! found at one tolerance whatever is ordered, and what is left of an island is judged by its farthest pixel.
 
-use rayon::prelude::*;
-
 use super::band;
 use super::bits::Bits;
 use super::judge::Judge;
@@ -75,31 +73,18 @@ impl Near {
 /// Makes ground of crumbs that compression left along the art's edge: pixels not far from the backdrop's colour with
 /// hardly anything but ground around them. Linear in the length of the edge.
 pub(super) fn drop_crumbs(ground: &mut Bits, judge: &Judge, tolerance: f32, cancel: &Cancel) -> Result<(), Fault> {
-    let limit = CRUMB_TOLERANCES * tolerance;
-    let is_near = |index: &usize| judge.distance_squared(*index) <= limit * limit;
-    let beside = band::beside(ground);
-    let near = Values::new(&beside, |index| is_near(&index), cancel)?;
-    let mut open: Vec<usize> = near.iter().filter(|(_, is)| *is).map(|(index, _)| index).collect();
     for _ in 0..CRUMB_ROUNDS {
-        cancel.check()?;
-        let (crumbs, rest): (Vec<usize>, Vec<usize>) = open.par_iter().partition(|index| is_crumb(ground, **index));
-        crumbs.iter().for_each(|index| ground.insert(*index));
-        let mut next: Vec<usize> = crumbs.iter().flat_map(|index| ground.around(*index)).collect();
-        next.sort_unstable();
-        next.dedup();
-        cancel.check()?;
-        next.retain(|index| !ground.contains(*index) && is_near(index));
-        next.extend(rest);
-        next.sort_unstable();
-        next.dedup();
-        open = next;
+        let open = judge.within(CRUMB_TOLERANCES * tolerance, Some(&band::beside(ground)), cancel)?;
+        let is_crumb = Values::new(&open, |index| is_crumb(ground, index), cancel)?;
+        let crumbs: Vec<usize> = is_crumb.iter().filter(|(_, is)| *is).map(|(index, _)| index).collect();
+        crumbs.into_iter().for_each(|index| ground.insert(index));
     }
     Ok(())
 }
 
 /// Whether a pixel has little but ground around it.
 fn is_crumb(ground: &Bits, index: usize) -> bool {
-    let (x, y) = (index % ground.width, index / ground.width);
+    let (x, y) = ground.place(index);
     let columns = x.saturating_sub(CRUMB_REACH)..(x + CRUMB_REACH + 1).min(ground.width);
     let rows = y.saturating_sub(CRUMB_REACH)..(y + CRUMB_REACH + 1).min(ground.height);
     let others: usize = rows.map(|row| columns.len() - ground.count_in(row, columns.clone())).sum();

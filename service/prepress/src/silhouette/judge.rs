@@ -3,7 +3,7 @@
 use image::RgbaImage;
 
 use super::bits::Bits;
-use super::frame_fit::FrameFit;
+use super::frame_fit::{Amid, FrameFit};
 use super::oklab::{Converter, Lab, distance_squared};
 use super::tiles::{self, Codes, Question, Tile};
 use crate::cancel::Cancel;
@@ -42,6 +42,11 @@ impl Judge<'_> {
     pub(super) fn colour(&self, index: usize) -> [u8; 3] {
         let sample = &self.pixels.as_raw()[index * 4..index * 4 + 3];
         [sample[0], sample[1], sample[2]]
+    }
+
+    /// Its alpha, which of an opaque picture may be a little less than all.
+    pub(super) fn alpha(&self, index: usize) -> u8 {
+        self.pixels.as_raw()[index * 4 + 3]
     }
 
     /// The backdrop's, 0 to 255.
@@ -105,12 +110,12 @@ impl<'a> Question for Within<'a> {
     }
 
     fn codes(&self, memory: &mut Remembered<'a>, tile: Tile) -> (Codes, Codes) {
-        let (amid, spread) = self.judge.fit.lab_within(tile);
-        memory.amid = amid;
-        memory.surely = (self.distance - spread - ROUNDING).max(0.0).powi(2);
-        memory.at_most = (self.distance + spread + ROUNDING).powi(2);
-        let surely = memory.colours.codes_near(self.judge.fit, tile, self.distance);
-        (surely, self.judge.colours.codes_around(amid, self.distance + spread))
+        let amid = self.judge.fit.amid(tile);
+        memory.amid = amid.lab;
+        memory.surely = (self.distance - amid.spread - ROUNDING).max(0.0).powi(2);
+        memory.at_most = (self.distance + amid.spread + ROUNDING).powi(2);
+        let maybe = self.judge.colours.codes_around(amid.lab, self.distance + amid.spread);
+        (memory.colours.codes_near(&amid, self.distance), maybe)
     }
 
     fn is(&self, memory: &mut Remembered<'a>, (x, y): (u32, u32), colour: [u8; 3]) -> bool {
@@ -136,9 +141,9 @@ impl<'a> Memory<'a> {
     }
 
     /// Codes that are all within a distance of the backdrop in all of a tile: tiles of one backdrop have nearly the same.
-    pub(super) fn codes_near(&mut self, fit: &FrameFit, tile: Tile, distance: f32) -> Codes {
-        let ((amid, spread), middle) = (fit.lab_within(tile), fit.rgb_amid(tile));
-        let distance = distance - spread - distance_squared(amid, self.lab(middle)).sqrt();
+    pub(super) fn codes_near(&mut self, amid: &Amid, distance: f32) -> Codes {
+        let middle = amid.nearest;
+        let distance = distance - amid.spread - distance_squared(amid.lab, self.lab(middle)).sqrt();
         let steps = (distance.max(0.0) * DISTANCE_STEPS) as u32;
         match self.codes {
             Some((code, of_steps, codes)) if code == middle && of_steps == steps => codes,

@@ -98,8 +98,7 @@ pub(super) fn remove(pixels: &mut Arc<RgbaImage>, order: Backdrop, cancel: &Canc
     let veils = veil::colours(&judge, &study.veil, cancel)?;
     veils.iter().for_each(|(index, _)| ground.insert(*index));
     let mut cleared = cleared(pixels, &ground, cancel)?;
-    let mixture = unmix::Mixture { fit: &fit, is_lossy: study.is_lossy };
-    unmix::unmix(&mut cleared, &ground, &mixture, cancel)?;
+    unmix::unmix(&mut cleared, &judge, &ground, study.is_lossy, cancel)?;
     veil::keep(&mut cleared, &veils);
     *pixels = Arc::new(cleared);
     Ok(removed)
@@ -125,11 +124,6 @@ fn cleared(pixels: &RgbaImage, ground: &Bits, cancel: &Cancel) -> Result<RgbaIma
         Ok(())
     })?;
     Ok(RgbaImage::from_raw(pixels.width(), pixels.height(), samples).expect("as many samples as the picture had"))
-}
-
-fn with(mut set: Bits, other: &Bits) -> Bits {
-    set.add(other);
-    set
 }
 
 /// The ground at the usual tolerance.
@@ -170,12 +164,13 @@ impl Study {
 
     /// Whether the ground may be art, or the art ground.
     fn is_doubtful(&self, judge: &Judge, usual: f32, cancel: &Cancel) -> Result<bool, Fault> {
-        let layers = band::layers(&with(self.ground.clone(), &self.veil), cancel)?;
+        let mut ground = self.ground.clone();
+        ground.add(&self.veil);
+        let [_, _, innermost] = band::layers(&ground, cancel)?;
         // A white outline on light grey is near the backdrop, and is no slope.
-        let innermost = &layers[band::LAYERS - 1];
         let limit = (2.0 * usual).powi(2);
         let is_blurred = |at: usize| !judge.is_white_outline(at) && judge.distance_squared(at) < limit;
-        let blurred = Values::new(innermost, is_blurred, cancel)?.iter().filter(|(_, is)| *is).count();
+        let blurred = Values::new(&innermost, is_blurred, cancel)?.iter().filter(|(_, is)| *is).count();
         if blurred as f64 > MAX_BLURRED_SHARE * innermost.count() as f64 {
             return Ok(true);
         }

@@ -35,6 +35,19 @@ pub(super) struct Codes {
 impl Codes {
     /// No colour.
     pub(super) const NONE: Codes = Codes { low: [u8::MAX; 3], high: [0; 3] };
+
+    /// The whole codes from some values to others.
+    pub(super) fn between(least: [f32; 3], most: [f32; 3]) -> Codes {
+        Codes { low: least.map(|value| value.ceil() as u8), high: most.map(|value| value.floor() as u8) }
+    }
+
+    /// Colours of both.
+    pub(super) fn and(self, other: Codes) -> Codes {
+        Codes {
+            low: [0, 1, 2].map(|channel: usize| self.low[channel].max(other.low[channel])),
+            high: [0, 1, 2].map(|channel: usize| self.high[channel].min(other.high[channel])),
+        }
+    }
 }
 
 /// What is asked of each pixel.
@@ -70,17 +83,24 @@ pub(super) fn ask(
             cancel.check()?;
             let right = (left + TILE_WORDS * WORD).min(width);
             let tile = Tile { left, top, right, bottom: (top + TILE_ROWS).min(height) };
+            let places = left / WORD..right.div_ceil(WORD);
+            // Of an edge few tiles are asked anything.
+            let is_any =
+                |among: &Bits| (top..tile.bottom).any(|y| among.row(y)[places.clone()].iter().any(|word| *word != 0));
+            if !among.is_none_or(is_any) {
+                continue;
+            }
             let (surely, maybe) = question.codes(&mut memory, tile);
             let tests = (Test::of(surely), Test::of(maybe));
             let rows = words.chunks_exact_mut(words_per_row).zip(samples.chunks_exact(width * 4));
             for (y, (words, samples)) in (top..).zip(rows) {
-                let words = words[left / WORD..right.div_ceil(WORD)].iter_mut();
-                let places = (left / WORD..).zip(words).zip(samples[left * 4..right * 4].chunks(WORD * 4));
+                let words = words[places.clone()].iter_mut();
+                let places = places.clone().zip(words).zip(samples[left * 4..right * 4].chunks(WORD * 4));
                 for ((place, word), colours) in places {
                     let asked = among.map_or(u64::MAX, |among| among.row(y)[place]);
                     let is =
                         |at: usize, colour| question.is(&mut memory, ((place * WORD + at) as u32, y as u32), colour);
-                    *word = of_word(colours, asked, &tests, is);
+                    *word = answered(colours, asked, &tests, is);
                 }
             }
         }
@@ -90,7 +110,7 @@ pub(super) fn ask(
 }
 
 /// The answer for up to sixty-four pixels, one bit each.
-fn of_word(
+fn answered(
     colours: &[u8],
     asked: u64,
     (surely, maybe): &(Test, Test),

@@ -11,7 +11,7 @@ use rayon::prelude::*;
 
 use super::band::{self, LAYERS};
 use super::bits::Bits;
-use super::frame_fit::FrameFit;
+use super::judge::Judge;
 use super::values::Values;
 use crate::cancel::Cancel;
 use crate::fault::Fault;
@@ -55,48 +55,29 @@ const CRUMB_ALPHA: u8 = 64;
 
 type Colour = [f32; 3];
 
-/// What art and backdrop were mixed from and how.
-pub(super) struct Mixture<'a> {
-    pub fit: &'a FrameFit,
-    /// Compressed lossily afterwards.
-    pub is_lossy: bool,
-}
-
 /// Sets alpha to the share of art along the edge of the ground, which is cleared already, and cleans the colour there.
-pub(super) fn unmix(pixels: &mut RgbaImage, ground: &Bits, mixture: &Mixture, cancel: &Cancel) -> Result<(), Fault> {
+/// `is_lossy`: the mix was compressed lossily afterwards.
+pub(super) fn unmix(
+    cleared: &mut RgbaImage,
+    judge: &Judge,
+    ground: &Bits,
+    is_lossy: bool,
+    cancel: &Cancel,
+) -> Result<(), Fault> {
     let layers = band::layers(ground, cancel)?;
     let rim = band::beside(&ground.clone().others());
-    let mixes = Unmixing { pixels, ground, mixture, cancel }.mixes(&layers, &rim)?;
+    let work = Unmixing { judge, ground, is_lossy, cancel };
+    let mixes = work.mixes(&layers, &rim)?;
     let unmixed = |mixes: &[(usize, f32)]| {
         cancel.check()?;
-        let unmixed =
-            mixes.iter().map(|(index, share)| (*index, unmixed(pixels, ground, mixture.fit, (*index, *share))));
-        Ok(unmixed.collect::<Vec<(usize, [u8; 4])>>())
+        Ok(mixes.iter().map(|(index, share)| (*index, work.unmixed(*index, *share))).collect())
     };
     let unmixed: Vec<Vec<(usize, [u8; 4])>> = mixes.par_chunks(PIECE).map(unmixed).collect::<Result<_, Fault>>()?;
-    let samples = pixels.as_flat_samples_mut().samples;
-    unmixed
-        .into_iter()
-        .flatten()
-        .for_each(|(index, sample)| samples[index * 4..index * 4 + 4].copy_from_slice(&sample));
-    drop_crumbs(pixels, ground, &mixes, cancel)
-}
-
-/// A pixel with its share of art as alpha, and without the backdrop in its colour.
-fn unmixed(pixels: &RgbaImage, ground: &Bits, fit: &FrameFit, (index, share): (usize, f32)) -> [u8; 4] {
-    let [red, green, blue, was] = std::array::from_fn(|channel| pixels.as_raw()[index * 4 + channel]);
-    let was_ground = ground.contains(index);
-    if share >= 1.0 && !was_ground {
-        return [red, green, blue, was];
+    let samples = cleared.as_flat_samples_mut().samples;
+    for (index, sample) in unmixed.into_iter().flatten() {
+        samples[index * 4..index * 4 + 4].copy_from_slice(&sample);
     }
-    let backdrop = backdrop(fit, ground.width, index);
-    let own = |code: u8, backdrop: f32| {
-        let own = backdrop + (f32::from(code) - backdrop) / share;
-        if share > 0.0 { own.round().clamp(0.0, 255.0) as u8 } else { code }
-    };
-    let alpha = (share * 255.0).round() as u8;
-    let alpha = if was_ground { alpha } else { was.min(alpha) };
-    [own(red, backdrop[0]), own(green, backdrop[1]), own(blue, backdrop[2]), alpha]
+    drop_crumbs(cleared, ground, &mixes, cancel)
 }
 
 /// Clears crumbs that un-mixing broke off the edge: a few covered pixels with nothing covered around them, which hung on
@@ -134,15 +115,10 @@ fn crumb(pixels: &RgbaImage, ground: &Bits, start: usize) -> Option<Vec<usize>> 
     hung_on.then(|| crumb[..count].to_vec())
 }
 
-/// The backdrop at a pixel.
-fn backdrop(fit: &FrameFit, width: usize, index: usize) -> Colour {
-    fit.rgb_at((index % width) as u32, (index / width) as u32)
-}
-
 struct Unmixing<'a> {
-    pixels: &'a RgbaImage,
+    judge: &'a Judge<'a>,
     ground: &'a Bits,
-    mixture: &'a Mixture<'a>,
+    is_lossy: bool,
     cancel: &'a Cancel,
 }
 
@@ -191,21 +167,38 @@ impl Unmixing<'_> {
         (count > 0.0).then(|| sum.map(|value| value / count))
     }
 
-    fn backdrop(&self, index: usize) -> Colour {
-        backdrop(self.mixture.fit, self.ground.width, index)
+    /// A pixel with its share of art as alpha, and without the backdrop in its colour.
+    fn unmixed(&self, index: usize, share: f32) -> [u8; 4] {
+        let ([red, green, blue], was) = (self.judge.colour(index), self.judge.alpha(index));
+        let was_ground = self.ground.contains(index);
+        if share >= 1.0 && !was_ground {
+            return [red, green, blue, was];
+        }
+        let backdrop = self.judge.ground_colour(index);
+        let own = |code: u8, backdrop: f32| {
+            let own = backdrop + (f32::from(code) - backdrop) / share;
+            if share > 0.0 { own.round().clamp(0.0, 255.0) as u8 } else { code }
+        };
+        let alpha = (share * 255.0).round() as u8;
+        let alpha = if was_ground { alpha } else { was.min(alpha) };
+        [own(red, backdrop[0]), own(green, backdrop[1]), own(blue, backdrop[2]), alpha]
+    }
+
+    fn sample(&self, index: usize) -> Colour {
+        self.judge.colour(index).map(f32::from)
     }
 
     /// The art's colour at a pixel: its own where nothing further in is known or its own is farther from the backdrop,
     /// else what is known further in.
     fn art(&self, index: usize, inner: Option<&Values<Colour>>) -> Colour {
-        let own = sample(self.pixels, index);
-        let backdrop = self.backdrop(index);
+        let own = self.sample(index);
+        let backdrop = self.judge.ground_colour(index);
         let own_reach = subtract(own, backdrop);
         let inside = inner.and_then(|inner| self.mean_beside(index, inner)).or_else(|| self.strongest_beside(index));
         let further = inside.filter(|art| {
             let reach = subtract(*art, backdrop);
             let (inner_length, own_length) = (self.length(reach), self.length(own_reach));
-            let most = if self.mixture.is_lossy { LOSSY_FAINT } else { FAINT };
+            let most = if self.is_lossy { LOSSY_FAINT } else { FAINT };
             let faint = self.is_faint(own_reach, reach) && own_length <= most * most * inner_length;
             inner_length > own_length && (faint || aligned(own_reach, reach))
         });
@@ -214,7 +207,7 @@ impl Unmixing<'_> {
 
     /// A difference as it tells art from backdrop.
     fn weighed(&self, difference: Colour) -> Colour {
-        if !self.mixture.is_lossy {
+        if !self.is_lossy {
             return difference;
         }
         let brightness = dot(difference, BRIGHTNESS);
@@ -230,7 +223,7 @@ impl Unmixing<'_> {
 
     /// Whether so small a difference from the backdrop, beside art that differs so from it, may be compression or rounding.
     fn is_faint(&self, reach: Colour, art: Colour) -> bool {
-        if self.mixture.is_lossy {
+        if self.is_lossy {
             reach.into_iter().any(|rise| rise < OUTLINE_RISE)
         } else {
             let is_outline = dot(reach, art) < 0.0 && reach.into_iter().all(|rise| rise >= LOSSLESS_RISE);
@@ -241,16 +234,16 @@ impl Unmixing<'_> {
 
     /// Where the art is too thin for anything to be further in: the colour beside that is farthest from the backdrop.
     fn strongest_beside(&self, index: usize) -> Option<Colour> {
-        let backdrop = self.backdrop(index);
+        let backdrop = self.judge.ground_colour(index);
         let reach = |colour: &Colour| self.length(subtract(*colour, backdrop));
         let art = self.ground.around(index).filter(|neighbour| !self.ground.contains(*neighbour));
-        art.map(|neighbour| sample(self.pixels, neighbour)).max_by(|a, b| reach(a).total_cmp(&reach(b)))
+        art.map(|neighbour| self.sample(neighbour)).max_by(|a, b| reach(a).total_cmp(&reach(b)))
     }
 
     /// The share of art in a pixel.
     fn share(&self, index: usize, art: Colour) -> f32 {
-        let backdrop = self.backdrop(index);
-        let [mixed, whole] = [sample(self.pixels, index), art].map(|colour| self.weighed(subtract(colour, backdrop)));
+        let backdrop = self.judge.ground_colour(index);
+        let [mixed, whole] = [self.sample(index), art].map(|colour| self.weighed(subtract(colour, backdrop)));
         let length = dot(whole, whole);
         if length < 1.0 {
             return if self.ground.contains(index) { 0.0 } else { 1.0 };
@@ -264,11 +257,6 @@ impl Unmixing<'_> {
             share
         }
     }
-}
-
-fn sample(pixels: &RgbaImage, index: usize) -> Colour {
-    let samples = &pixels.as_raw()[index * 4..index * 4 + 3];
-    [f32::from(samples[0]), f32::from(samples[1]), f32::from(samples[2])]
 }
 
 fn add(a: Colour, b: Colour) -> Colour {

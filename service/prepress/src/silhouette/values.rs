@@ -22,9 +22,10 @@ impl<'a, T: Copy + Send + Sync> Values<'a, T> {
     pub(super) fn new(of: &'a Bits, make: impl Fn(usize) -> T + Sync, cancel: &Cancel) -> Result<Values<'a, T>, Fault> {
         let of_band = |band: usize| {
             cancel.check()?;
-            let mut values = Vec::new();
             let rows = band * ROWS..((band + 1) * ROWS).min(of.height);
-            rows.for_each(|y| of.each_of_row(y, |index| values.push(make(index))));
+            let mut values = Vec::new();
+            // Not collected: a chain of chains is slow to be stepped through from without.
+            rows.flat_map(|y| of.indices_of_row(y)).for_each(|index| values.push(make(index)));
             Ok(values)
         };
         let values: Vec<Vec<T>> =
@@ -48,7 +49,7 @@ impl<'a, T: Copy + Send + Sync> Values<'a, T> {
             return values.fold(folded, fold);
         }
         for row in y.saturating_sub(1)..=(y + 1).min(self.of.height - 1) {
-            let (word, _) = self.of.locate_place((x, row));
+            let (word, _) = self.of.locate((x, row));
             let bits = self.of.words()[word];
             let three = bits >> (bit - 1) & if row == y { 0b101 } else { 0b111 };
             if three != 0 {
@@ -67,7 +68,7 @@ impl<'a, T: Copy + Send + Sync> Values<'a, T> {
     }
 
     fn at(&self, place: (usize, usize)) -> Option<T> {
-        let (word, bit) = self.of.locate_place(place);
+        let (word, bit) = self.of.locate(place);
         let is_of_set = self.of.words()[word] >> bit & 1 == 1;
         is_of_set.then(|| self.values[self.rank(word, bit)])
     }

@@ -72,17 +72,14 @@ impl<'a> IsVeil<'a> {
     /// Colours so near to the backdrop in every channel that they are a veil whichever of them is darkened most: art of
     /// the backdrop's own colour, which there may be much of.
     fn hardly(&self, memory: &mut Memory<'a>, tile: Tile, within: [[f32; 2]; 3]) -> Codes {
+        if within.iter().any(|[least, _]| *least < 1.0) {
+            return Codes::NONE;
+        }
         let least_code = |[_, most]: [f32; 2]| (1.0 - HARDLY) * most + SLACK;
         let most_code =
             |[least, _]: [f32; 2]| ((1.0 - EVENLY * HARDLY) * least + ROUNDING).min(LIGHTEST * least) - SLACK;
-        let low = within.map(|span| least_code(span).ceil().clamp(0.0, 255.0) as u8);
-        let high = within.map(|span| most_code(span).floor().clamp(0.0, 255.0) as u8);
-        let near = memory.codes_near(self.0.fit, tile, FARTHEST);
-        let both =
-            |a: [u8; 3], b: [u8; 3], of: fn(u8, u8) -> u8| [0, 1, 2].map(|channel: usize| of(a[channel], b[channel]));
-        let is_dark = within.iter().any(|[least, _]| *least < 1.0);
-        let codes = Codes { low: both(low, near.low, u8::max), high: both(high, near.high, u8::min) };
-        if is_dark { Codes::NONE } else { codes }
+        let even = Codes::between(within.map(least_code), within.map(most_code));
+        even.and(memory.codes_near(&self.0.fit.amid(tile), FARTHEST))
     }
 }
 
@@ -96,9 +93,10 @@ impl<'a> Question for IsVeil<'a> {
     fn codes(&self, memory: &mut Memory<'a>, tile: Tile) -> (Codes, Codes) {
         let within = self.0.fit.rgb_within(tile);
         let surely = self.hardly(memory, tile, within);
-        let low = within.map(|[least, _]| ((1.0 - MOST_SHARE) * least.max(1.0)).floor().clamp(0.0, 255.0) as u8);
-        let high = within.map(|[_, most]| (LIGHTEST * most.max(1.0)).ceil().clamp(0.0, 255.0) as u8);
-        (surely, Codes { low, high })
+        // A code more on either side: what is between two codes is neither.
+        let least = within.map(|[least, _]| (1.0 - MOST_SHARE) * least.max(1.0) - 1.0);
+        let most = within.map(|[_, most]| LIGHTEST * most.max(1.0) + 1.0);
+        (surely, Codes::between(least, most))
     }
 
     fn is(&self, memory: &mut Memory<'a>, (x, y): (u32, u32), colour: [u8; 3]) -> bool {
