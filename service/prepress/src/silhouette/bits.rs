@@ -106,7 +106,7 @@ impl Bits {
 
     /// Those of a row.
     pub(super) fn indices_of_row(&self, y: usize) -> impl Iterator<Item = usize> {
-        self.runs(y).flat_map(move |(first, last)| y * self.width + first..=y * self.width + last)
+        self.runs(y).flat_map(move |(first, last)| y * self.width + first..y * self.width + last + 1)
     }
 
     /// The first column of a row's pixels from one on.

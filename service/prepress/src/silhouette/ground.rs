@@ -73,8 +73,13 @@ impl Near {
 /// Makes ground of crumbs that compression left along the art's edge: pixels not far from the backdrop's colour with
 /// hardly anything but ground around them. Linear in the length of the edge.
 pub(super) fn drop_crumbs(ground: &mut Bits, judge: &Judge, tolerance: f32, cancel: &Cancel) -> Result<(), Fault> {
+    let mut reach = ground.clone();
     for _ in 0..CRUMB_ROUNDS {
-        let open = judge.within(CRUMB_TOLERANCES * tolerance, Some(&band::beside(ground)), cancel)?;
+        reach = reach.widened();
+    }
+    let near = judge.within(CRUMB_TOLERANCES * tolerance, Some(&reach.without(ground)), cancel)?;
+    for _ in 0..CRUMB_ROUNDS {
+        let open = near.clone().and(&band::beside(ground));
         let is_crumb = Values::new(&open, |index| is_crumb(ground, index), cancel)?;
         let crumbs: Vec<usize> = is_crumb.iter().filter(|(_, is)| *is).map(|(index, _)| index).collect();
         crumbs.into_iter().for_each(|index| ground.insert(index));
