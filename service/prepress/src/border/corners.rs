@@ -34,6 +34,13 @@ const SQUARE_MM: f64 = 1.0;
 /// Strokes that are told this far beyond their edge are painted one by one, mm; farther the nodes of each would be many.
 const PAINTED_MM: f64 = 1.0;
 
+/// An edge this near to a corner's tip that looks back at it is the other side of a gap, mm: what a push moves an arc outward
+/// by that is nearly round enough, and the grid's cell.
+const GAP_MM: f64 = 0.2;
+
+/// Cosine of the angle between both sides' ways out, from which they look at each other. Common practice, no source.
+const FACING_COSINE: f64 = -0.5;
+
 /// What rounding needs to know.
 pub(super) struct Corners<'a> {
     /// The shape, measured inside to more than the radius.
@@ -44,6 +51,8 @@ pub(super) struct Corners<'a> {
     pub(super) art: &'a Field<'a>,
     /// Radius of the disc.
     pub(super) radius: f64,
+    /// The border makes corners round enough; discs do better for the sake of the curve fit, but close no gap for it.
+    pub(super) is_round: bool,
 }
 
 impl Corners<'_> {
@@ -55,6 +64,7 @@ impl Corners<'_> {
     pub(super) fn strokes(&self, cancel: &Cancel) -> Result<Vec<(Point, Point)>, Fault> {
         let grid = self.shape.grid();
         let cores = Sorted::of(Edges::of_rings(&zero_rings(&grid, &self.shape.signed_plus(self.radius))), grid);
+        let sides = self.is_round.then(|| Sorted::of(Edges::of_rings(self.rings), grid));
         let mut poking = self.poking(&cores, cancel)?;
         poking.sort_by(|a, b| b.0.total_cmp(&a.0));
         let reach = self.radius + POKE_MM;
@@ -71,6 +81,9 @@ impl Corners<'_> {
             }
             let stroke = if distance < f64::from(FAR) { self.pushed(foot, tip) } else { Some((foot, foot)) };
             let Some((foot, end)) = stroke else { continue };
+            if sides.as_ref().is_some_and(|sides| sides.faces(tip, tip - end)) {
+                continue;
+            }
             ends.entry(key(end)).or_default().push((foot, end));
             strokes.push((foot, end));
         }
@@ -177,6 +190,24 @@ impl Sorted {
         let (x, y) = self.grid.in_cells(point);
         let at = |cells: f64, count: usize| ((cells * self.grid.cell() / SQUARE_MM).max(0.0) as usize).min(count - 1);
         (at(x, self.columns), at(y, self.rows))
+    }
+
+    /// Whether some edge near a place of an edge looks at it, whose way out is given.
+    fn faces(&self, place: Point, out: Vec2) -> bool {
+        let (column, row) = self.square(place);
+        let mut rows = row.saturating_sub(1)..=(row + 1).min(self.rows - 1);
+        rows.any(|row| {
+            let mut columns = column.saturating_sub(1)..=(column + 1).min(self.columns - 1);
+            columns.any(|column| {
+                self.squares[row * self.columns + column].iter().any(|edge| {
+                    let (from, to) = self.edges.ends()[*edge as usize];
+                    // The shape lies to the right of its rings.
+                    let outward = Vec2::new(to.y - from.y, from.x - to.x);
+                    self.edges.distance2(*edge, place) <= GAP_MM * GAP_MM
+                        && outward.dot(out) < FACING_COSINE * outward.hypot() * out.hypot()
+                })
+            })
+        })
     }
 
     /// The nearest edge within a distance.

@@ -7,6 +7,7 @@ use rayon::prelude::*;
 
 use super::edges::AROUND;
 use super::field::Field;
+use super::near::{Placed, Squares, grouped};
 use super::trace::nodes_inside;
 use crate::cancel::Cancel;
 use crate::fault::Fault;
@@ -46,6 +47,12 @@ pub(super) struct Disc {
     pub(super) across: Vec2,
     /// Cosine of the angle between its feet.
     cosine: f64,
+}
+
+impl Placed for Disc {
+    fn place(&self) -> Point {
+        self.centre
+    }
 }
 
 /// Discs of the medial axis with radii from `least` to `most`, in groups that hang together. Smaller ones do not survive
@@ -166,62 +173,6 @@ pub(super) fn deepest(field: &Field<'_>, ring: &Ring) -> Option<(Point, f64)> {
         }
     }
     Some((centre, radius))
-}
-
-/// Points sorted into squares, for neighbours within one square's side.
-struct Squares {
-    side: f64,
-    /// Row and column of a square, and who is in it; sorted.
-    members: Vec<((i64, i64), u32)>,
-}
-
-impl Squares {
-    fn of(discs: &[Disc], side: f64) -> Squares {
-        let key = |(index, disc): (usize, &Disc)| (Squares::key(disc.centre, side), index as u32);
-        let mut members: Vec<_> = discs.iter().enumerate().map(key).collect();
-        members.sort_unstable();
-        Squares { side, members }
-    }
-
-    fn key(point: Point, side: f64) -> (i64, i64) {
-        ((point.y / side).floor() as i64, (point.x / side).floor() as i64)
-    }
-
-    fn near<'a>(&'a self, discs: &'a [Disc], point: Point) -> impl Iterator<Item = usize> + 'a {
-        let (y, x) = Squares::key(point, self.side);
-        let rows = (-1..=1).flat_map(move |down| {
-            let first = self.members.partition_point(|member| member.0 < (y + down, x - 1));
-            self.members[first..].iter().take_while(move |member| member.0 <= (y + down, x + 1))
-        });
-        let reach2 = self.side * self.side;
-        let members = rows.map(|member| member.1 as usize);
-        members.filter(move |index| discs[*index].centre.distance_squared(point) <= reach2)
-    }
-}
-
-pub(super) fn grouped(discs: &[Disc], link: f64) -> Vec<Vec<Disc>> {
-    let squares = Squares::of(discs, link);
-    let mut seen = vec![false; discs.len()];
-    let mut groups = Vec::new();
-    for start in 0..discs.len() {
-        if seen[start] {
-            continue;
-        }
-        seen[start] = true;
-        let mut group = vec![start];
-        let mut next = 0;
-        while let Some(&at) = group.get(next) {
-            next += 1;
-            for other in squares.near(discs, discs[at].centre) {
-                if !seen[other] {
-                    seen[other] = true;
-                    group.push(other);
-                }
-            }
-        }
-        groups.push(group.into_iter().map(|index| discs[index]).collect());
-    }
-    groups
 }
 
 /// Some of the discs, so that each other one has one of them within `apart`.

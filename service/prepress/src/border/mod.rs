@@ -4,10 +4,12 @@
 //! of distances that is fixed by tolerance (see `grid`), so the picture's size does not matter.
 //!
 //! 1. The art is grown by the border **and** the inside radius (level line of the exact distance).
-//! 2. Floating parts within reach are bridged; holes are filled or kept.
+//! 2. Floating parts within reach are bridged, amid where they are close; those that nearly touch get a stitch, and step 3
+//!    sees to their width. Holes are filled or kept.
 //! 3. Places narrower than the minimum width get discs of half that width along their medial axis,
 //!    but for tips that taper out of a body: nothing tears there.
-//! 4. Where the border is thinner than the outside radius, corners are rounded outward; what that joins gets its width too.
+//! 4. Where the border is hardly wider than the outside radius or thinner, corners are rounded outward; what that joins gets
+//!    its width too. If the border makes them round enough by itself, nothing is joined for it.
 //! 5. The shape is shrunk by the inside radius. Growing first and shrinking last is a closing (Serra 1982, "Image analysis
 //!    and mathematical morphology", II.C): every inside corner turns at least that radius, and nothing of the border is
 //!    lost. Steps 2 to 4 happen in between, so their own inside corners are rounded too, and hairlines stay wide enough for
@@ -25,6 +27,7 @@ mod edges;
 mod field;
 mod grid;
 mod medial;
+mod near;
 mod parts;
 mod shape;
 mod straight;

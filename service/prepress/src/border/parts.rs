@@ -1,22 +1,31 @@
 //! What of the art moves the line: specks left out, holes that cannot stay open dropped, floating parts told apart and
 //! bridged.
 
+use std::cmp::Ordering;
 use std::collections::{BTreeMap, BTreeSet};
 use std::ops::Range;
 
 use rayon::prelude::*;
 
 use super::Bridge;
-use super::edges::Edges;
+use super::edges::{Edges, Nearest};
 use super::field::Field;
+use super::near::{Placed, grouped};
 use super::straight::straightened;
 use super::trace::fill_holes;
 use crate::fault::Fault;
-use crate::geom::{Point, Rect, Region, Ring};
+use crate::geom::{Point, Rect, Region, Ring, Vec2};
 
 /// Two parts whose bordered edges come nearer than this touch for sure on the grid: a quarter of a cell, so that no thin
 /// gap is left to chance. What is farther apart is bridged.
 const TOUCHING_MM: f64 = 0.02;
+
+/// Places where two parts are no farther from each other than this over the least, mm, have a say in where their bridge stands.
+/// The very closest place jumps along round or parallel edges by millimetres for a hundredth in their distance.
+const NEARLY_CLOSEST_MM: f64 = 0.2;
+
+/// Such places hang together within so many cells; the bridge stands amid those around the closest one.
+const LINK_CELLS: f64 = 2.0;
 
 /// Steps of the search for the closest points of two parts; each step halves the error or better on smooth edges.
 const CLOSEST_STEPS: usize = 24;
@@ -104,7 +113,7 @@ pub(super) fn bridges(field: &Field<'_>, art: &Art, swallowed: &[Ring], border: 
         })
         .collect();
     let mut joined: Vec<usize> = (0..art.parts).collect();
-    let (mut bridges, mut widest) = (Vec::new(), 0.0_f64);
+    let (mut apart, mut widest) = (BTreeMap::new(), 0.0_f64);
     for ((one, other), gap) in gaps {
         let (first, second) = (root(&mut joined, one as usize), root(&mut joined, other as usize));
         if first == second || gap.width > reach || in_hole[one as usize] || in_hole[other as usize] {
@@ -113,9 +122,10 @@ pub(super) fn bridges(field: &Field<'_>, art: &Art, swallowed: &[Ring], border: 
         joined[first.max(second)] = first.min(second);
         widest = widest.max(gap.width);
         if gap.width > 2.0 * border - TOUCHING_MM {
-            bridges.push(Bridge { from: gap.from, to: gap.to });
+            apart.insert((one, other), gap);
         }
     }
+    let bridges = steadied(field, &apart);
     let roots = (0..art.parts).filter(|part| !in_hole[*part]).map(|part| root(&mut joined, part));
     let are_one = roots.collect::<BTreeSet<_>>().len() <= 1;
     Bridged { bridges, widest: are_one.then_some(widest) }
@@ -136,13 +146,100 @@ type Pair = (u32, u32);
 /// Where two parts' zones meet: how far it is from art to art there, the node, and the edges of both.
 type Meeting = (f64, usize, u32, u32);
 
+/// Bridges over gaps, each amid the places where its parts are nearly as close as at the closest one.
+fn steadied(field: &Field<'_>, gaps: &BTreeMap<Pair, Gap>) -> Vec<Bridge> {
+    if gaps.is_empty() {
+        return Vec::new();
+    }
+    let grid = field.grid();
+    let slack = NEARLY_CLOSEST_MM + 2.0 * grid.cell();
+    let of_strip = |nodes: Range<usize>| {
+        let mut close: BTreeMap<Pair, Vec<Close>> = BTreeMap::new();
+        each_meeting(field, nodes, |pair, (width, node, one, other)| {
+            if let Some(gap) = gaps.get(&pair).filter(|gap| width <= gap.width + slack) {
+                close.entry(pair).or_default().extend(Close::at(field.edges(), grid.point(node), (one, other), gap));
+            }
+        });
+        close
+    };
+    let strips: Vec<BTreeMap<Pair, Vec<Close>>> = node_strips(field).into_par_iter().map(of_strip).collect();
+    let mut close: BTreeMap<Pair, Vec<Close>> = BTreeMap::new();
+    for (pair, found) in strips.into_iter().flatten() {
+        close.entry(pair).or_default().extend(found);
+    }
+    let bridge = |(pair, gap): (&Pair, &Gap)| {
+        let amid = close.get(pair).and_then(|close| amid(field.edges(), close, gap, LINK_CELLS * grid.cell()));
+        amid.unwrap_or(Bridge { from: gap.from, to: gap.to })
+    };
+    gaps.iter().map(bridge).collect()
+}
+
+/// A place between two parts where they are nearly as close as anywhere.
+#[derive(Clone, Copy)]
+struct Close {
+    at: Point,
+    /// The nearest places of both.
+    feet: [Nearest; 2],
+    /// How much closer they are than those that have no say any more, mm.
+    weight: f64,
+}
+
+impl Close {
+    fn at(edges: &Edges, at: Point, (one, other): (u32, u32), gap: &Gap) -> Option<Close> {
+        let feet = [one, other].map(|edge| edges.nearest_from(edge, at));
+        let weight = gap.width + NEARLY_CLOSEST_MM - (feet[0].distance + feet[1].distance);
+        (weight > 0.0).then_some(Close { at, feet, weight })
+    }
+}
+
+impl Placed for Close {
+    fn place(&self) -> Point {
+        self.at
+    }
+}
+
+/// A bridge amid the close places that hang together with the closest one; `None` where nothing is close amid them, as where
+/// they lie all around a part.
+fn amid(edges: &Edges, close: &[Close], gap: &Gap, link: f64) -> Option<Bridge> {
+    let middle = gap.from.midpoint(gap.to);
+    let from_middle =
+        |group: &[Close]| group.iter().map(|place| place.at.distance_squared(middle)).fold(f64::INFINITY, f64::min);
+    let groups = grouped(close, link).into_iter();
+    let group = groups.min_by(|a, b| from_middle(a).total_cmp(&from_middle(b)))?;
+    let total: f64 = group.iter().map(|place| place.weight).sum();
+    // What is nearest to the mean of feet is steady, what is nearest to a place amid the gap is not.
+    let end = |side: usize| {
+        let sum: Vec2 = group.iter().map(|place| place.feet[side].foot.to_vec2() * place.weight).sum();
+        let mean = (sum / total).to_point();
+        let off_mean = |place: &&Close| place.feet[side].foot.distance_squared(mean);
+        let nearest = group.iter().min_by(|a, b| off_mean(a).total_cmp(&off_mean(b)));
+        nearest.map(|place| edges.nearest_from(place.feet[side].edge, mean).foot)
+    };
+    let bridge = Bridge { from: end(0)?, to: end(1)? };
+    (bridge.from.distance(bridge.to) <= gap.width + NEARLY_CLOSEST_MM).then_some(bridge)
+}
+
+/// The nodes of strips of the grid, without the last row, which has none below.
+fn node_strips(field: &Field<'_>) -> Vec<Range<usize>> {
+    let grid = field.grid();
+    let (columns, last) = (grid.columns(), grid.rows() - 1);
+    grid.strips().into_iter().map(|rows| rows.start * columns..rows.end.min(last) * columns).collect()
+}
+
 /// The closest places of all parts that are neighbours in the field. The shortest gap between two groups of parts has no
 /// third part in between, so its middle lies where their distance zones meet: neighbours are enough for the tree.
 fn gaps(field: &Field<'_>, reach: f64) -> BTreeMap<Pair, Gap> {
     let (grid, edges) = (field.grid(), field.edges());
-    let (columns, last) = (grid.columns(), grid.rows() - 1);
-    let of_strip = |rows: Range<usize>| meetings(field, rows.start * columns..rows.end.min(last) * columns, reach);
-    let strips: Vec<BTreeMap<Pair, Meeting>> = grid.strips().into_par_iter().map(of_strip).collect();
+    let of_strip = |nodes: Range<usize>| {
+        let (mut nearest, most) = (BTreeMap::new(), reach + 2.0 * grid.cell());
+        each_meeting(field, nodes, |pair, meeting| {
+            if meeting.0 <= most {
+                keep_nearer(&mut nearest, pair, meeting);
+            }
+        });
+        nearest
+    };
+    let strips: Vec<BTreeMap<Pair, Meeting>> = node_strips(field).into_par_iter().map(of_strip).collect();
     let mut nearest = BTreeMap::new();
     for (pair, found) in strips.into_iter().flatten() {
         keep_nearer(&mut nearest, pair, found);
@@ -150,11 +247,9 @@ fn gaps(field: &Field<'_>, reach: f64) -> BTreeMap<Pair, Gap> {
     nearest.into_iter().map(|(pair, (_, node, a, b))| (pair, closest(edges, grid.point(node), a, b))).collect()
 }
 
-/// The nearest meetings of all parts between some nodes and those beside and below them.
-fn meetings(field: &Field<'_>, nodes: Range<usize>, reach: f64) -> BTreeMap<Pair, Meeting> {
+/// Calls with all meetings of parts between some nodes and those beside and below them.
+fn each_meeting(field: &Field<'_>, nodes: Range<usize>, mut call: impl FnMut(Pair, Meeting)) {
     let (grid, edges) = (field.grid(), field.edges());
-    let slack = 2.0 * grid.cell();
-    let mut nearest = BTreeMap::new();
     for node in nodes {
         let Some(edge) = field.nearest_edge(node) else { continue };
         for next in [node + 1, node + grid.columns()] {
@@ -162,13 +257,13 @@ fn meetings(field: &Field<'_>, nodes: Range<usize>, reach: f64) -> BTreeMap<Pair
             let Some(other) = field.nearest_edge(next).filter(|other| *other != edge) else { continue };
             let (a, b) = (edges.owner(edge), edges.owner(other));
             let width = f64::from(field.signed(node).abs() + field.signed(next).abs());
-            if a != b && width <= reach + slack {
-                let (pair, one, other) = if a < b { ((a, b), edge, other) } else { ((b, a), other, edge) };
-                keep_nearer(&mut nearest, pair, (width, node, one, other));
+            match a.cmp(&b) {
+                Ordering::Less => call((a, b), (width, node, edge, other)),
+                Ordering::Greater => call((b, a), (width, node, other, edge)),
+                Ordering::Equal => {}
             }
         }
     }
-    nearest
 }
 
 fn keep_nearer(nearest: &mut BTreeMap<Pair, Meeting>, pair: Pair, found: Meeting) {

@@ -8,6 +8,7 @@ use super::edges::Edges;
 use super::field::Field;
 use super::grid::{EVEN_RADIUS_MM, Fineness, Grid};
 use super::medial::{Disc, deepest, groups, spread, without_tips};
+use super::near::grouped;
 use super::parts::{Art, bridges};
 use super::strip::Reach;
 use super::taper::Tapering;
@@ -32,6 +33,13 @@ const LEAST_RADIUS_MM: f64 = 0.1;
 
 /// Least width of a bridge when no minimum width is asked for, mm. Common practice, no source.
 const LEAST_BRIDGE_MM: f64 = 1.0;
+
+/// Parts whose borders come as near as this get a stitch, mm: hardly more than those that touch, which get nothing. Less than
+/// what growing and shrinking closes.
+const STITCHED_MM: f64 = 0.2;
+
+/// Radius of a stitch: enough for the grid to hold it, mm.
+const STITCH_RADIUS_MM: f64 = 0.1;
 
 /// A place is thin when it lacks more than this of the minimum width: the grid's own noise, mm.
 const WIDTH_SLACK_MM: f64 = 0.005;
@@ -246,9 +254,20 @@ impl Work<'_> {
         Ok(Shaped { rings, thin, patched, moved })
     }
 
+    /// Joins parts. Those that nearly touch get a stitch that holds them together, and what is thin then is thickened as where
+    /// they touch: a whole bridge would be a knob on a sliver beside its body.
     fn build(&self, bridges: &[Bridge], values: &mut [f32], patched: &mut Vec<bool>) -> Result<(), Fault> {
-        let strokes: Vec<(Point, Point)> = bridges.iter().map(|bridge| (bridge.from, bridge.to)).collect();
-        self.patch(&strokes, self.lengths.half_width.max(LEAST_BRIDGE_MM / 2.0), values, patched)
+        let radius = self.lengths.half_width.max(LEAST_BRIDGE_MM / 2.0);
+        let is_thickened = self.lengths.half_width >= radius;
+        let stitched = |bridge: &&Bridge| {
+            is_thickened && bridge.from.distance(bridge.to) <= 2.0 * self.lengths.border + STITCHED_MM
+        };
+        let (near, far): (Vec<&Bridge>, Vec<&Bridge>) = bridges.iter().partition(stitched);
+        for (bridges, radius) in [(near, STITCH_RADIUS_MM), (far, radius)] {
+            let strokes: Vec<(Point, Point)> = bridges.into_iter().map(|bridge| (bridge.from, bridge.to)).collect();
+            self.patch(&strokes, radius, values, patched)?;
+        }
+        Ok(())
     }
 
     /// Adds strokes of a radius, grown by the inside radius that is taken away at the end.
@@ -296,7 +315,8 @@ impl Work<'_> {
             // add makes no corner as long as they are round enough.
             let makes_none = round > 0 && self.lengths.half_width + self.lengths.inside >= rounding;
             if rounding > 0.0 && (discs.is_empty() || makes_none) {
-                let corners = Corners { shape: &field, rings: &rings, art: self.art, radius: rounding };
+                let is_round = self.lengths.border >= self.lengths.outside;
+                let corners = Corners { shape: &field, rings: &rings, art: self.art, radius: rounding, is_round };
                 pushed = corners.strokes(self.cancel)?;
                 moved = Some(self.round(&field, &pushed, values)?);
             }
@@ -353,7 +373,7 @@ impl Work<'_> {
                 .into_iter()
                 .filter(|disc| width(disc.radius) < 2.0 * self.lengths.half_width - WIDTH_SLACK_MM)
                 .collect();
-            for stretch in super::medial::grouped(&lacking, 2.0 * link) {
+            for stretch in grouped(&lacking, 2.0 * link) {
                 strokes.extend(spread(&stretch, DISC_STEP_MM).iter().map(|disc| (disc.centre, disc.centre)));
                 thin.thickenings.extend(narrowest(&stretch).map(|disc| told(disc.centre, disc.radius)));
             }

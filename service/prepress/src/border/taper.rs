@@ -1,7 +1,8 @@
 //! Tips that taper out of a body: thin, but nothing tears there, and a disc on one would be a knob with a neck behind it.
 
 use super::field::Field;
-use super::medial::{Disc, grouped};
+use super::medial::Disc;
+use super::near::grouped;
 use crate::geom::{Point, Rect, Vec2};
 
 /// Longest tip, in half widths of its root: a wedge of 45 degrees. What is longer is a tail or a hair and needs its width.

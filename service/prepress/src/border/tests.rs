@@ -365,6 +365,63 @@ fn many_parts_need_one_bridge_less_than_parts() {
 }
 
 #[test]
+fn a_sliver_that_nearly_touches_its_body_gets_no_knob() {
+    let body = Ring::rectangle(Rect::new(0.0, 0.0, 30.0, 20.0));
+    let sliver = polygon(&[(10.0, 20.05), (12.0, 20.05), (11.5, 20.2), (10.5, 20.2)]);
+    let bordered = grown(vec![body, sliver], &growth(0.0));
+    assert_eq!((bordered.art_parts, bordered.parts, bordered.bridges.len()), (2, 1, 1));
+    let out = bordered.region.bounds().expect("bounds").y1 - 20.2;
+    // Its corners are rounded; the disc of the minimum width would reach out by 1.3 mm.
+    assert!(out < 0.2, "{out}");
+    // A dot as near is held by the minimum width all the same.
+    let dots = grown(vec![disc(0.0, 0.0, 2.0), disc(4.05, 0.0, 2.0)], &growth(0.0));
+    let middle = crossings(&dots.region, 2.025);
+    assert!(dots.parts == 1 && middle[1] - middle[0] > 2.95, "{middle:?}");
+}
+
+#[test]
+fn a_bridge_stands_amid_where_its_parts_are_close() {
+    // Circles as uneven as pixels leave them: the very closest places lie up to half a millimetre aside.
+    let uneven = |x: f64, phase: f64| {
+        let at = |index: usize| {
+            let angle = index as f64 / 720.0 * 2.0 * PI;
+            Point::new(x, 0.0) + Vec2::from_angle(angle) * (10.0 + 0.02 * (40.0 * angle + phase).sin())
+        };
+        Ring::new((0..720).map(at).collect())
+    };
+    for step in 0..12 {
+        let phase = f64::from(step) * PI / 6.0;
+        let bridged = grown(vec![uneven(0.0, phase), uneven(26.0, 2.0 * phase)], &growth(2.0));
+        let bridge = bridged.bridges[0];
+        assert!(bridge.from.y.abs() < 0.15 && bridge.to.y.abs() < 0.15, "{phase}: {bridge:?}");
+    }
+    // Along parallel edges it stands in the middle, and where one part lies all around another, somewhere.
+    let bars = [0.0, 9.0].map(|x| Ring::rectangle(Rect::new(x, 0.0, x + 4.0, 30.0)));
+    let bridge = grown(bars.to_vec(), &growth(2.0)).bridges[0];
+    assert!((bridge.from.y - 15.0).abs() < 0.2 && (bridge.to.y - 15.0).abs() < 0.2, "{bridge:?}");
+    let arc = |radius: f64| (20..340).map(move |degree| Vec2::from_angle(f64::from(degree).to_radians()) * radius);
+    let cup: Vec<Point> = arc(9.0).chain(arc(7.0).rev()).map(Vec2::to_point).collect();
+    let held = grown(vec![Ring::new(cup), disc(0.0, 0.0, 2.0)], &growth(1.0));
+    assert_eq!((held.parts, held.bridges.len()), (1, 1));
+    let length = held.bridges[0].from.distance(held.bridges[0].to);
+    assert!((length - 5.0).abs() < 0.01, "{length}");
+}
+
+#[test]
+fn corners_that_are_round_enough_close_no_gap() {
+    // A bracket with a tooth over its lower side: a border of 1 mm leaves a gap between them that the inside radius leaves open.
+    let bracket = |gap: f64| {
+        let upper =
+            [(10.0, 30.0), (20.0, 30.0), (30.0, 10.0 + gap), (40.0, 30.0), (60.0, 30.0), (60.0, 40.0), (0.0, 40.0)];
+        polygon(&[&[(0.0, 0.0), (60.0, 0.0), (60.0, 10.0), (10.0, 10.0)][..], &upper].concat())
+    };
+    let pocket = Point::new(15.0, 20.0);
+    let is_filled = |gap: f64| grown(vec![bracket(gap)], &growth(1.0)).region.rings[0].contains(pocket);
+    assert!(is_filled(3.0));
+    assert!(!is_filled(3.15) && !is_filled(3.2));
+}
+
+#[test]
 fn specks_move_no_line_and_nothing_but_specks_is_blank() {
     let art = vec![disc(0.0, 0.0, 5.0), disc(20.0, 0.0, 0.1), disc(0.0, 20.0, 0.14)];
     let art = grown(art, &growth(1.0));
