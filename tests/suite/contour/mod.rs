@@ -124,3 +124,13 @@ fn combs_hold_what_is_named() {
 fn dust_holds_what_is_named() {
     hold_all(Kind::Dust);
 }
+
+/// Drawings whose first lines were 0.0500 to 0.0513 mm off the region between the places that cubics are fitted to.
+#[test]
+fn lines_keep_to_the_region_between_stations_too() {
+    let drawings = [(Kind::Comb, 0.4, 20), (Kind::Comb, 0.4, 36), (Kind::Star, 0.0, 12), (Kind::Dust, 0.0, 20)];
+    for (kind, border, seed) in drawings {
+        let (name, broken) = tried(kind, border, seed).expect("this can be made");
+        assert!(broken.is_empty(), "{name}: {broken:?}");
+    }
+}

@@ -8,6 +8,7 @@
 //! within 0.05 mm of the region's edge, no self-crossing and no crossing of two lines. Aimed at: at most 25 nodes in
 //! 100 mm; no turn tighter than the cutting radii by more than 5 % where the region itself does not turn tighter.
 
+mod apart;
 mod crossing;
 mod cubic;
 mod fit;
@@ -31,6 +32,10 @@ use crate::units::Mm;
 /// Tolerances in mm to which cubics are fitted. The first one leaves room for what is measured between stations, so that
 /// 0.05 mm is delivered; lines that cross themselves or another take the next ones in turn, which cost nodes.
 const TOLERANCES_MM: [f64; 5] = [0.039, 0.025, 0.012, 0.005, 0.002];
+
+/// A line that lies farther than this from its ring is drawn closer, mm: what is promised, less what flattening may hide.
+const MOST_APART_MM: f64 = 0.0495;
+const FLATNESS_MM: f64 = 0.0005;
 
 /// Tolerance for smooth outlines: they have nodes to spare, and are drawn much truer.
 const FINE_MM: f64 = 0.012;
@@ -115,9 +120,20 @@ impl Pen<'_> {
     /// One line to each ring, and whether all of them keep the cutting radii.
     fn lines(&self, rings: &[&Ring], tolerance: f64, smoothing: f64) -> Result<(Vec<CutLine>, bool), Fault> {
         let lines: Vec<(CutLine, bool)> =
-            rings.par_iter().map(|ring| self.line(ring, tolerance, smoothing)).collect::<Result<_, _>>()?;
+            rings.par_iter().map(|ring| self.near(ring, tolerance, smoothing)).collect::<Result<_, _>>()?;
         let gentle = lines.iter().all(|(_, gentle)| *gentle);
         Ok((lines.into_iter().map(|(line, _)| line).collect(), gentle))
+    }
+
+    /// A line that keeps to its ring; one that does not, between the places where that is seen to, is drawn closer.
+    fn near(&self, ring: &Ring, tolerance: f64, smoothing: f64) -> Result<(CutLine, bool), Fault> {
+        let usual = self.line(ring, tolerance, smoothing)?;
+        if !self.many || apart::farthest(ring, &usual.0.flattened(Mm::of(FLATNESS_MM))) <= MOST_APART_MM {
+            return Ok(usual);
+        }
+        let closer = self.line(ring, tolerance * fit::CLOSER, smoothing)?;
+        let (was_gentle, is_gentle) = (usual.1, closer.1);
+        Ok(if is_gentle || !was_gentle { closer } else { usual })
     }
 
     /// Follows more ways where the few usual ones turn tighter than the cutting radii, and then starts elsewhere; of all lines
