@@ -23,7 +23,7 @@ CURVATURE_SAMPLES = 64
 # Excess is a place of its own where it is wider than this, mm; what is narrower is measured all the same.
 PLACE_MM = 0.2
 # A slit is shut by the inside radius where it would be with a border wider by this, mm: radii are made a twentieth larger
-# than asked, for the curve fit, a grid of a twelfth of a millimetre holds no slit under one cell, and soft edges are found a
+# than asked, for the curve fit, a grid of an eighth of a millimetre holds no slit under one cell, and soft edges are found a
 # little farther out than at half coverage.
 SHUT_MM = 0.15
 # A bend that lasts shorter than this is none that a blade of 0.2 mm at its tip feels. Common practice, no source.

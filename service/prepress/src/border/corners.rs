@@ -7,6 +7,7 @@ use std::collections::BTreeMap;
 use super::edges::{Edges, Nearest};
 use super::field::{FAR, Field};
 use super::grid::Grid;
+use super::near::Squares;
 use super::strip::Reach;
 use super::trace::zero_rings;
 use crate::cancel::Cancel;
@@ -57,14 +58,14 @@ pub(super) struct Corners<'a> {
 
 impl Corners<'_> {
     /// Where discs are pushed: from a place where they fit to a place where they touch a tip. With them every place of the
-    /// shape's edge lies within [`POKE_MM`] of a disc in the shape or of one of these.
+    /// shape's edge lies within [`POKE_MM`] of a disc in the shape or of one of these, but for corners round enough beside a gap.
     ///
     /// # Errors
     /// `run.cancelled`.
     pub(super) fn strokes(&self, cancel: &Cancel) -> Result<Vec<(Point, Point)>, Fault> {
         let grid = self.shape.grid();
         let cores = Sorted::of(Edges::of_rings(&zero_rings(&grid, &self.shape.signed_plus(self.radius))), grid);
-        let sides = self.is_round.then(|| Sorted::of(Edges::of_rings(self.rings), grid));
+        let mut sides = None;
         let mut poking = self.poking(&cores, cancel)?;
         poking.sort_by(|a, b| b.0.total_cmp(&a.0));
         let reach = self.radius + POKE_MM;
@@ -81,7 +82,7 @@ impl Corners<'_> {
             }
             let stroke = if distance < f64::from(FAR) { self.pushed(foot, tip) } else { Some((foot, foot)) };
             let Some((foot, end)) = stroke else { continue };
-            if sides.as_ref().is_some_and(|sides| sides.faces(tip, tip - end)) {
+            if self.is_round && sides.get_or_insert_with(|| Sides::of(self.shape.edges(), grid)).face(tip, tip - end) {
                 continue;
             }
             ends.entry(key(end)).or_default().push((foot, end));
@@ -162,6 +163,33 @@ impl Corners<'_> {
     }
 }
 
+/// A shape's edges, to be asked which of them look at a place.
+struct Sides<'a> {
+    edges: &'a Edges,
+    middles: Vec<Point>,
+    squares: Squares,
+}
+
+impl<'a> Sides<'a> {
+    fn of(edges: &'a Edges, grid: Grid) -> Sides<'a> {
+        let middles: Vec<Point> = edges.ends().iter().map(|(from, to)| from.midpoint(*to)).collect();
+        // Edges of level lines are no longer than a cell and a half.
+        let squares = Squares::of(&middles, GAP_MM + 1.5 * grid.cell());
+        Sides { edges, middles, squares }
+    }
+
+    /// Whether some edge near a place of an edge looks at it, whose way out is given.
+    fn face(&self, place: Point, out: Vec2) -> bool {
+        self.squares.near(&self.middles, place).any(|edge| {
+            let (from, to) = self.edges.ends()[edge];
+            // The shape lies to the right of its rings.
+            let outward = Vec2::new(to.y - from.y, from.x - to.x);
+            self.edges.distance2(edge as u32, place) <= GAP_MM * GAP_MM
+                && outward.dot(out) < FACING_COSINE * outward.hypot() * out.hypot()
+        })
+    }
+}
+
 /// Edges sorted into squares, to be asked for the nearest one.
 struct Sorted {
     edges: Edges,
@@ -190,24 +218,6 @@ impl Sorted {
         let (x, y) = self.grid.in_cells(point);
         let at = |cells: f64, count: usize| ((cells * self.grid.cell() / SQUARE_MM).max(0.0) as usize).min(count - 1);
         (at(x, self.columns), at(y, self.rows))
-    }
-
-    /// Whether some edge near a place of an edge looks at it, whose way out is given.
-    fn faces(&self, place: Point, out: Vec2) -> bool {
-        let (column, row) = self.square(place);
-        let mut rows = row.saturating_sub(1)..=(row + 1).min(self.rows - 1);
-        rows.any(|row| {
-            let mut columns = column.saturating_sub(1)..=(column + 1).min(self.columns - 1);
-            columns.any(|column| {
-                self.squares[row * self.columns + column].iter().any(|edge| {
-                    let (from, to) = self.edges.ends()[*edge as usize];
-                    // The shape lies to the right of its rings.
-                    let outward = Vec2::new(to.y - from.y, from.x - to.x);
-                    self.edges.distance2(*edge, place) <= GAP_MM * GAP_MM
-                        && outward.dot(out) < FACING_COSINE * outward.hypot() * out.hypot()
-                })
-            })
-        })
     }
 
     /// The nearest edge within a distance.

@@ -86,7 +86,8 @@ pub struct Grown {
     /// Parts of `region`. More than one only where parts are out of reach (or `SetAside` forbade bridging); the caller
     /// decides what that means.
     pub parts: usize,
-    /// Bridges built, from the art's edge to the art's edge: the reach is measured there too.
+    /// Bridges built, from the art's edge to the art's edge, amid where two parts are close: up to 0.2 mm longer than the gap at
+    /// the closest place, by which the reach is measured.
     pub bridges: Vec<Bridge>,
     /// Places thickened: one for each thin stretch, at its narrowest.
     pub thickenings: Vec<Thickening>,

@@ -8,6 +8,12 @@ pub(super) trait Placed {
     fn place(&self) -> Point;
 }
 
+impl Placed for Point {
+    fn place(&self) -> Point {
+        *self
+    }
+}
+
 /// Things sorted into squares, for neighbours within one square's side.
 pub(super) struct Squares {
     /// Side of a square.

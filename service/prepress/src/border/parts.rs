@@ -13,10 +13,11 @@ use super::field::Field;
 use super::near::{Placed, grouped};
 use super::straight::straightened;
 use super::trace::fill_holes;
+use crate::cancel::Cancel;
 use crate::fault::Fault;
 use crate::geom::{Point, Rect, Region, Ring, Vec2};
 
-/// Two parts whose bordered edges come nearer than this touch for sure on the grid: a quarter of a cell, so that no thin
+/// Two parts whose bordered edges come nearer than this touch for sure on the grid: a sixth of a cell, so that no thin
 /// gap is left to chance. What is farther apart is bridged.
 const TOUCHING_MM: f64 = 0.02;
 
@@ -102,7 +103,16 @@ pub(super) struct Bridged {
 
 /// Bridges along a minimum spanning tree (Kruskal 1956) over the parts: those that the border joins already are joined
 /// for nothing, those in filled holes need nothing, the others are bridged where the gap from art to art is in reach.
-pub(super) fn bridges(field: &Field<'_>, art: &Art, swallowed: &[Ring], border: f64, reach: f64) -> Bridged {
+///
+/// # Errors
+/// `run.cancelled`.
+pub(super) fn bridges(
+    field: &Field<'_>,
+    art: &Art,
+    swallowed: &[Ring],
+    (border, reach): (f64, f64),
+    cancel: &Cancel,
+) -> Result<Bridged, Fault> {
     let mut gaps: Vec<(Pair, Gap)> = gaps(field, reach).into_iter().collect();
     gaps.sort_by(|a, b| a.1.width.total_cmp(&b.1.width).then(a.0.cmp(&b.0)));
     let boxes: Vec<_> = swallowed.iter().map(|ring| (ring.bounds(), ring)).collect();
@@ -125,10 +135,10 @@ pub(super) fn bridges(field: &Field<'_>, art: &Art, swallowed: &[Ring], border: 
             apart.insert((one, other), gap);
         }
     }
-    let bridges = steadied(field, &apart);
+    let bridges = steadied(field, &apart, cancel)?;
     let roots = (0..art.parts).filter(|part| !in_hole[*part]).map(|part| root(&mut joined, part));
     let are_one = roots.collect::<BTreeSet<_>>().len() <= 1;
-    Bridged { bridges, widest: are_one.then_some(widest) }
+    Ok(Bridged { bridges, widest: are_one.then_some(widest) })
 }
 
 fn root(joined: &mut [usize], part: usize) -> usize {
@@ -147,29 +157,32 @@ type Pair = (u32, u32);
 type Meeting = (f64, usize, u32, u32);
 
 /// Bridges over gaps, each amid the places where its parts are nearly as close as at the closest one.
-fn steadied(field: &Field<'_>, gaps: &BTreeMap<Pair, Gap>) -> Vec<Bridge> {
+fn steadied(field: &Field<'_>, gaps: &BTreeMap<Pair, Gap>, cancel: &Cancel) -> Result<Vec<Bridge>, Fault> {
     if gaps.is_empty() {
-        return Vec::new();
+        return Ok(Vec::new());
     }
     let grid = field.grid();
     let slack = NEARLY_CLOSEST_MM + 2.0 * grid.cell();
     let of_strip = |nodes: Range<usize>| {
+        cancel.check()?;
         let mut close: BTreeMap<Pair, Vec<Close>> = BTreeMap::new();
         each_meeting(field, nodes, |pair, (width, node, one, other)| {
             if let Some(gap) = gaps.get(&pair).filter(|gap| width <= gap.width + slack) {
                 close.entry(pair).or_default().extend(Close::at(field.edges(), grid.point(node), (one, other), gap));
             }
         });
-        close
+        Ok(close)
     };
-    let strips: Vec<BTreeMap<Pair, Vec<Close>>> = node_strips(field).into_par_iter().map(of_strip).collect();
+    let strips: Vec<BTreeMap<Pair, Vec<Close>>> =
+        node_strips(field).into_par_iter().map(of_strip).collect::<Result<_, Fault>>()?;
     let mut close: BTreeMap<Pair, Vec<Close>> = BTreeMap::new();
     for (pair, found) in strips.into_iter().flatten() {
         close.entry(pair).or_default().extend(found);
     }
     let bridge = |(pair, gap): (&Pair, &Gap)| {
+        cancel.check()?;
         let amid = close.get(pair).and_then(|close| amid(field.edges(), close, gap, LINK_CELLS * grid.cell()));
-        amid.unwrap_or(Bridge { from: gap.from, to: gap.to })
+        Ok(amid.unwrap_or(Bridge { from: gap.from, to: gap.to }))
     };
     gaps.iter().map(bridge).collect()
 }
@@ -202,10 +215,10 @@ impl Placed for Close {
 /// they lie all around a part.
 fn amid(edges: &Edges, close: &[Close], gap: &Gap, link: f64) -> Option<Bridge> {
     let middle = gap.from.midpoint(gap.to);
-    let from_middle =
-        |group: &[Close]| group.iter().map(|place| place.at.distance_squared(middle)).fold(f64::INFINITY, f64::min);
+    let off_middle = |place: &Close| place.at.distance_squared(middle);
     let groups = grouped(close, link).into_iter();
-    let group = groups.min_by(|a, b| from_middle(a).total_cmp(&from_middle(b)))?;
+    let groups = groups.map(|group| (group.iter().map(off_middle).fold(f64::INFINITY, f64::min), group));
+    let (_, group) = groups.min_by(|a, b| a.0.total_cmp(&b.0))?;
     let total: f64 = group.iter().map(|place| place.weight).sum();
     // What is nearest to the mean of feet is steady, what is nearest to a place amid the gap is not.
     let end = |side: usize| {

@@ -34,11 +34,11 @@ const LEAST_RADIUS_MM: f64 = 0.1;
 /// Least width of a bridge when no minimum width is asked for, mm. Common practice, no source.
 const LEAST_BRIDGE_MM: f64 = 1.0;
 
-/// Parts whose borders come as near as this get a stitch, mm: hardly more than those that touch, which get nothing. Less than
-/// what growing and shrinking closes.
+/// Parts whose borders come as near as this get a stitch, mm: hardly more than those that touch, which get nothing. The usual
+/// inside radius closes five times as much.
 const STITCHED_MM: f64 = 0.2;
 
-/// Radius of a stitch: enough for the grid to hold it, mm.
+/// Radius of a stitch, mm: with the inside radius enough for the grid to hold it, but for art of more than a metre.
 const STITCH_RADIUS_MM: f64 = 0.1;
 
 /// A place is thin when it lacks more than this of the minimum width: the grid's own noise, mm.
@@ -128,7 +128,7 @@ impl Lengths {
     /// Bridges between parts. Most lie so near that the border joins them; only for others it is measured farther.
     fn bridges(&self, field: &mut Field<'_>, art: &Art, cancel: &Cancel) -> Result<Vec<Bridge>, Fault> {
         let swallowed = self.trace(&field.grid(), &field.signed_plus(-self.grown)).swallowed;
-        let near = bridges(field, art, &swallowed, self.border, self.reach);
+        let near = bridges(field, art, &swallowed, (self.border, self.reach), cancel)?;
         if near.widest.is_some_and(|widest| widest <= 2.0 * self.grown) {
             return Ok(near.bridges);
         }
@@ -137,7 +137,7 @@ impl Lengths {
             return Ok(near.bridges);
         }
         field.widen((reach[0], reach[1]), cancel)?;
-        Ok(bridges(field, art, &swallowed, self.border, self.reach).bridges)
+        Ok(bridges(field, art, &swallowed, (self.border, self.reach), cancel)?.bridges)
     }
 
     /// Traces values and fills the holes that are not to be kept.
@@ -258,7 +258,7 @@ impl Work<'_> {
     /// they touch: a whole bridge would be a knob on a sliver beside its body.
     fn build(&self, bridges: &[Bridge], values: &mut [f32], patched: &mut Vec<bool>) -> Result<(), Fault> {
         let radius = self.lengths.half_width.max(LEAST_BRIDGE_MM / 2.0);
-        let is_thickened = self.lengths.half_width >= radius;
+        let is_thickened = self.lengths.half_width >= LEAST_BRIDGE_MM / 2.0;
         let stitched = |bridge: &&Bridge| {
             is_thickened && bridge.from.distance(bridge.to) <= 2.0 * self.lengths.border + STITCHED_MM
         };

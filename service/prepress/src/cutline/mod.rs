@@ -125,15 +125,19 @@ impl Pen<'_> {
         Ok((lines.into_iter().map(|(line, _)| line).collect(), gentle))
     }
 
-    /// A line that keeps to its ring; one that does not, between the places where that is seen to, is drawn closer.
+    /// A line that keeps to its ring, if it can be had without a turn tighter than the cutting radii: between the places where
+    /// that is seen to it may stray by a hair, and is drawn closer then.
     fn near(&self, ring: &Ring, tolerance: f64, smoothing: f64) -> Result<(CutLine, bool), Fault> {
+        // Of lines too long to be followed on many ways none is drawn twice.
+        let strays = |line: &CutLine| apart::farthest(ring, &line.flattened(Mm::of(FLATNESS_MM)));
         let usual = self.line(ring, tolerance, smoothing)?;
-        if !self.many || apart::farthest(ring, &usual.0.flattened(Mm::of(FLATNESS_MM))) <= MOST_APART_MM {
+        let strayed = if self.many { strays(&usual.0) } else { 0.0 };
+        if strayed <= MOST_APART_MM {
             return Ok(usual);
         }
         let closer = self.line(ring, tolerance * fit::CLOSER, smoothing)?;
-        let (was_gentle, is_gentle) = (usual.1, closer.1);
-        Ok(if is_gentle || !was_gentle { closer } else { usual })
+        let is_better = (closer.1 || !usual.1) && strays(&closer.0) < strayed;
+        Ok(if is_better { closer } else { usual })
     }
 
     /// Follows more ways where the few usual ones turn tighter than the cutting radii, and then starts elsewhere; of all lines
