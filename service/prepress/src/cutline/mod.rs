@@ -128,9 +128,9 @@ impl Pen<'_> {
     /// A line that keeps to its ring, if it can be had without a turn tighter than the cutting radii: between the places where
     /// that is seen to it may stray by a hair, and is drawn closer then.
     fn near(&self, ring: &Ring, tolerance: f64, smoothing: f64) -> Result<(CutLine, bool), Fault> {
-        // Of lines too long to be followed on many ways none is drawn twice.
         let strays = |line: &CutLine| apart::farthest(ring, &line.flattened(Mm::of(FLATNESS_MM)));
         let usual = self.line(ring, tolerance, smoothing)?;
+        // What is too long for many ways is not drawn twice.
         let strayed = if self.many { strays(&usual.0) } else { 0.0 };
         if strayed <= MOST_APART_MM {
             return Ok(usual);
