@@ -94,25 +94,17 @@ struct Gap {
     to: Point,
 }
 
-/// Bridges found in a field.
-pub(super) struct Bridged {
-    pub(super) bridges: Vec<Bridge>,
+/// What has to be joined in a field.
+pub(super) struct Apart {
+    /// The gaps that need a bridge.
+    gaps: BTreeMap<Pair, Gap>,
     /// The widest gap that joined two parts, when all that need it hang together; `None` when some do not.
     pub(super) widest: Option<f64>,
 }
 
-/// Bridges along a minimum spanning tree (Kruskal 1956) over the parts: those that the border joins already are joined
-/// for nothing, those in filled holes need nothing, the others are bridged where the gap from art to art is in reach.
-///
-/// # Errors
-/// `run.cancelled`.
-pub(super) fn bridges(
-    field: &Field<'_>,
-    art: &Art,
-    swallowed: &[Ring],
-    (border, reach): (f64, f64),
-    cancel: &Cancel,
-) -> Result<Bridged, Fault> {
+/// The gaps of a minimum spanning tree (Kruskal 1956) over the parts: those that the border joins already are joined for
+/// nothing, those in filled holes need nothing, the others are bridged where the gap from art to art is in reach.
+pub(super) fn apart(field: &Field<'_>, art: &Art, swallowed: &[Ring], border: f64, reach: f64) -> Apart {
     let mut gaps: Vec<(Pair, Gap)> = gaps(field, reach).into_iter().collect();
     gaps.sort_by(|a, b| a.1.width.total_cmp(&b.1.width).then(a.0.cmp(&b.0)));
     let boxes: Vec<_> = swallowed.iter().map(|ring| (ring.bounds(), ring)).collect();
@@ -123,7 +115,7 @@ pub(super) fn bridges(
         })
         .collect();
     let mut joined: Vec<usize> = (0..art.parts).collect();
-    let (mut apart, mut widest) = (BTreeMap::new(), 0.0_f64);
+    let (mut bridged, mut widest) = (BTreeMap::new(), 0.0_f64);
     for ((one, other), gap) in gaps {
         let (first, second) = (root(&mut joined, one as usize), root(&mut joined, other as usize));
         if first == second || gap.width > reach || in_hole[one as usize] || in_hole[other as usize] {
@@ -132,13 +124,12 @@ pub(super) fn bridges(
         joined[first.max(second)] = first.min(second);
         widest = widest.max(gap.width);
         if gap.width > 2.0 * border - TOUCHING_MM {
-            apart.insert((one, other), gap);
+            bridged.insert((one, other), gap);
         }
     }
-    let bridges = steadied(field, &apart, cancel)?;
     let roots = (0..art.parts).filter(|part| !in_hole[*part]).map(|part| root(&mut joined, part));
     let are_one = roots.collect::<BTreeSet<_>>().len() <= 1;
-    Ok(Bridged { bridges, widest: are_one.then_some(widest) })
+    Apart { gaps: bridged, widest: are_one.then_some(widest) }
 }
 
 fn root(joined: &mut [usize], part: usize) -> usize {
@@ -157,7 +148,10 @@ type Pair = (u32, u32);
 type Meeting = (f64, usize, u32, u32);
 
 /// Bridges over gaps, each amid the places where its parts are nearly as close as at the closest one.
-fn steadied(field: &Field<'_>, gaps: &BTreeMap<Pair, Gap>, cancel: &Cancel) -> Result<Vec<Bridge>, Fault> {
+///
+/// # Errors
+/// `run.cancelled`.
+pub(super) fn bridges(field: &Field<'_>, Apart { gaps, .. }: &Apart, cancel: &Cancel) -> Result<Vec<Bridge>, Fault> {
     if gaps.is_empty() {
         return Ok(Vec::new());
     }

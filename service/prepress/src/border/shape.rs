@@ -9,7 +9,7 @@ use super::field::Field;
 use super::grid::{EVEN_RADIUS_MM, Fineness, Grid};
 use super::medial::{Disc, deepest, groups, spread, without_tips};
 use super::near::grouped;
-use super::parts::{Art, bridges};
+use super::parts::{Art, apart, bridges};
 use super::strip::Reach;
 use super::taper::Tapering;
 use super::trace::{Filled, fill_holes, largest_inside, zero_rings};
@@ -128,16 +128,14 @@ impl Lengths {
     /// Bridges between parts. Most lie so near that the border joins them; only for others it is measured farther.
     fn bridges(&self, field: &mut Field<'_>, art: &Art, cancel: &Cancel) -> Result<Vec<Bridge>, Fault> {
         let swallowed = self.trace(&field.grid(), &field.signed_plus(-self.grown)).swallowed;
-        let near = bridges(field, art, &swallowed, (self.border, self.reach), cancel)?;
-        if near.widest.is_some_and(|widest| widest <= 2.0 * self.grown) {
-            return Ok(near.bridges);
-        }
+        let mut parts = apart(field, art, &swallowed, self.border, self.reach);
         let reach = [false, true].map(|joins_parts| self.reach_around_art(&field.grid(), joins_parts));
-        if reach[1].outward <= reach[0].outward {
-            return Ok(near.bridges);
+        let all_found = parts.widest.is_some_and(|widest| widest <= 2.0 * self.grown);
+        if !all_found && reach[1].outward > reach[0].outward {
+            field.widen((reach[0], reach[1]), cancel)?;
+            parts = apart(field, art, &swallowed, self.border, self.reach);
         }
-        field.widen((reach[0], reach[1]), cancel)?;
-        Ok(bridges(field, art, &swallowed, (self.border, self.reach), cancel)?.bridges)
+        bridges(field, &parts, cancel)
     }
 
     /// Traces values and fills the holes that are not to be kept.
