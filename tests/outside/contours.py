@@ -163,20 +163,28 @@ class Contour:
         """Area over the reference's, as a share of it."""
         return self.shape.area / self.reference.area - 1
 
-    @property
-    def unexplained_excess(self):
-        """The same without what lies at bridges and thickenings, and without the places that touch one or lie behind a slit that
-        the inside radius shuts: no blade comes in there."""
+    @cached_property
+    def marks(self):
+        """Around bridges and thickenings."""
         width = self.said["minimum_width_mm"]
         marks = [Point(x, y).buffer(width * 1.5) for x, y, _ in self.said["thickenings"]]
-        marks += [LineString(bridge).buffer(width * 1.5) for bridge in self.said["bridges"]]
+        return shapely.union_all(marks + [LineString(bridge).buffer(width * 1.5) for bridge in self.said["bridges"]])
+
+    @property
+    def unmarked_excess(self):
+        """Excess without what lies at bridges and thickenings."""
+        return self.shape.difference(self.reference).difference(self.marks).area / self.reference.area
+
+    @property
+    def unexplained_excess(self):
+        """The same without the places that touch one or lie behind a slit that the inside radius shuts: no blade comes in there."""
         shut = closed_buffer(self.art, self.said["border_mm"] + SHUT_MM, self.said["inside_radius_mm"])
         pockets = [Polygon(hole) for part in shapely.get_parts(shut) for hole in part.interiors]
-        causes = shapely.union_all([*marks, *pockets])
+        causes = shapely.union_all([self.marks, *pockets])
         excess = self.shape.difference(self.reference)
         places = shapely.get_parts(excess.buffer(-PLACE_MM / 2).buffer(PLACE_MM / 2 + DEGENERATE_MM))
         caused = [place for place in places if place.intersects(causes)]
-        return excess.difference(shapely.union_all([*marks, *caused])).area / self.reference.area
+        return excess.difference(shapely.union_all([self.marks, *caused])).area / self.reference.area
 
     @property
     def narrowest_mm(self):

@@ -46,7 +46,11 @@ def told(report, code):
     return [finding for finding in report["findings"] if finding["code"] == code]
 
 
+# Under this longest side, pixels, a picture is refused as art.
+LEAST_PX = 32
+
+
 def assert_tiny(quoin, art, folder):
     """A file whose picture has too few pixels is refused, and told how many it needs."""
     [finding] = told(timed_report(quoin, folder, art)[0], "art.tiny")
-    assert (finding["severity"], finding["limit"], finding["unit"]) == ("reject", 32, "px")
+    assert (finding["severity"], finding["limit"], finding["unit"]) == ("reject", LEAST_PX, "px")

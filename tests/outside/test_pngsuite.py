@@ -13,12 +13,10 @@ import pytest
 
 from intake import FORMATS, decode
 from png_chunks import chunk
-from reports import assert_tiny
+from reports import LEAST_PX, assert_tiny
 from shared import alone
 
 SHIPPED = sorted((FORMATS / "pngsuite").glob("*.png"))
-# Under this longest side a picture is refused as art.
-LEAST_PX = 32
 # Files of the suite that are sound, and those that are corrupt on purpose.
 SOUND, CORRUPT = 161, 14
 
