@@ -12,7 +12,7 @@ use super::strip::Reach;
 use super::trace::zero_rings;
 use crate::cancel::Cancel;
 use crate::fault::Fault;
-use crate::geom::{Point, Rect, Ring, Vec2};
+use crate::geom::{Point, Rect, Ring, Vec2, squared_distance};
 
 /// How far a corner may poke out of its disc: a share of the 0.05 mm by which a border may be less than asked; the rest is
 /// the curve fit's.
@@ -77,7 +77,7 @@ impl Corners<'_> {
             let (x, y) = key(tip);
             let near = (-1..=1).flat_map(|dy| (-1..=1).map(move |dx| (x + dx, y + dy)));
             let mut near = near.filter_map(|key| ends.get(&key)).flatten();
-            if near.any(|(from, to)| distance_from_stroke(tip, *from, *to) <= reach) {
+            if near.any(|stroke| squared_distance(tip, *stroke).sqrt() <= reach) {
                 continue;
             }
             let stroke = if distance < f64::from(FAR) { self.pushed(foot, tip) } else { Some((foot, foot)) };
@@ -246,12 +246,6 @@ impl Sorted {
         let (edge, distance2) = best.filter(|(_, distance2)| *distance2 <= most * most)?;
         Some(Nearest { edge, foot: self.edges.foot(edge, point), distance: distance2.sqrt() })
     }
-}
-
-fn distance_from_stroke(point: Point, from: Point, to: Point) -> f64 {
-    let along = to - from;
-    let share = if along.hypot2() > 0.0 { ((point - from).dot(along) / along.hypot2()).clamp(0.0, 1.0) } else { 0.0 };
-    (from + along * share).distance(point)
 }
 
 /// Round-ended strokes of a radius: tells nodes' values, negative inside, exact to `outward` outside; a node may be told

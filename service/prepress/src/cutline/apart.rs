@@ -3,7 +3,7 @@
 //! Cubics are fitted to places at even steps along the ring; what lies between two of them, or beside a cubic that runs ahead
 //! of the ring in a sharp turn, is measured here, both ways.
 
-use crate::geom::{Point, Ring};
+use crate::geom::{Point, Ring, squared_distance};
 
 /// How far along the other ring the place nearest to a point is looked for, from that of the point before, mm, besides twice
 /// the way between those points. Common practice, no source.
@@ -19,13 +19,13 @@ pub(super) fn farthest(one: &Ring, other: &Ring) -> f64 {
 fn from(ring: &Ring, other: &Ring) -> f64 {
     let edges: Vec<(Point, Point)> = other.edges().collect();
     let Some(mut last) = ring.points().first().copied() else { return 0.0 };
-    let all = edges.iter().map(|edge| distance2(*edge, last)).enumerate();
+    let all = edges.iter().map(|edge| squared_distance(last, *edge)).enumerate();
     let Some((mut at, _)) = all.min_by(|a, b| a.1.total_cmp(&b.1)) else { return f64::INFINITY };
     let mut farthest2 = 0.0_f64;
     for point in ring.points() {
         let reach = LOOK_MM + 2.0 * last.distance(*point);
         let start = at;
-        let mut nearest2 = distance2(edges[start], *point);
+        let mut nearest2 = squared_distance(*point, edges[start]);
         for step in [1, edges.len() - 1] {
             let (mut next, mut walked) = (start, 0.0);
             for _ in 1..edges.len() {
@@ -34,7 +34,7 @@ fn from(ring: &Ring, other: &Ring) -> f64 {
                 }
                 next = (next + step) % edges.len();
                 walked += edges[next].0.distance(edges[next].1);
-                let there = distance2(edges[next], *point);
+                let there = squared_distance(*point, edges[next]);
                 if there < nearest2 {
                     (at, nearest2) = (next, there);
                 }
@@ -44,12 +44,6 @@ fn from(ring: &Ring, other: &Ring) -> f64 {
         last = *point;
     }
     farthest2.sqrt()
-}
-
-fn distance2((from, to): (Point, Point), point: Point) -> f64 {
-    let (along, off) = (to - from, point - from);
-    let share = (off.dot(along) / along.hypot2().max(1e-300)).clamp(0.0, 1.0);
-    (off - along * share).hypot2()
 }
 
 #[cfg(test)]

@@ -2,7 +2,7 @@
 //!
 //! Edges are kept in groups of neighbours with their boxes, so that a distance below a cutoff looks at few pairs of edges.
 
-use crate::geom::{Point, Pose, Rect, Ring, Vec2};
+use crate::geom::{Point, Pose, Rect, Ring, Vec2, squared_distance};
 
 /// Edges in a group. Measured: 4 to 16 are equally fast.
 const GROUP_EDGES: usize = 8;
@@ -85,7 +85,7 @@ impl Body {
         for group in &self.groups {
             if box_gap_sq(group.bounds, Vec2::ZERO, Rect::from_points(point, point)) < best {
                 let edges = &self.edges[group.from..group.to];
-                best = edges.iter().map(|edge| point_edge_sq(point, *edge)).fold(best, f64::min);
+                best = edges.iter().map(|edge| squared_distance(point, *edge)).fold(best, f64::min);
             }
         }
         best.sqrt()
@@ -283,14 +283,6 @@ fn box_gap_sq(a: Rect, offset: Vec2, b: Rect) -> f64 {
     dx * dx + dy * dy
 }
 
-/// Squared distance from a point to a segment.
-pub(super) fn point_edge_sq(point: Point, (a, b): (Point, Point)) -> f64 {
-    let along = b - a;
-    let length_sq = along.hypot2();
-    let t = if length_sq > 0.0 { ((point - a).dot(along) / length_sq).clamp(0.0, 1.0) } else { 0.0 };
-    (point - (a + along * t)).hypot2()
-}
-
 /// Squared distance of two closed segments. Not crossing, the nearest points include an end (e.g. C. Ericson, *Real-Time
 /// Collision Detection*, 2005, section 5.1.9).
 fn edge_edge_sq(a: (Point, Point), b: (Point, Point)) -> f64 {
@@ -300,8 +292,8 @@ fn edge_edge_sq(a: (Point, Point), b: (Point, Point)) -> f64 {
     if ((b0 > 0.0 && b1 < 0.0) || (b0 < 0.0 && b1 > 0.0)) && ((a0 > 0.0 && a1 < 0.0) || (a0 < 0.0 && a1 > 0.0)) {
         return 0.0;
     }
-    let ends = point_edge_sq(a.0, b).min(point_edge_sq(a.1, b));
-    ends.min(point_edge_sq(b.0, a)).min(point_edge_sq(b.1, a))
+    let ends = squared_distance(a.0, b).min(squared_distance(a.1, b));
+    ends.min(squared_distance(b.0, a)).min(squared_distance(b.1, a))
 }
 
 #[cfg(test)]

@@ -3,8 +3,7 @@
 //! Conservative: a cell that the grown outline only touches is in the mask. Two pieces whose masks share no cell are
 //! therefore at least two growths apart.
 
-use super::body::point_edge_sq;
-use crate::geom::{Point, Rect};
+use crate::geom::{Point, Rect, squared_distance};
 
 /// What an outline may stick into a cell without counting, mm: so that sizes in whole cells take whole cells. Far under the
 /// layout's tolerance of a millionth of a millimetre.
@@ -204,7 +203,7 @@ pub(super) fn simplified(points: &[Point], tolerance: f64) -> Vec<Point> {
     let mut open = vec![(0, split), (split, points.len())];
     (kept[0], kept[split]) = (true, true);
     while let Some((from, to)) = open.pop() {
-        let gap = |index: usize| point_edge_sq(at(index), (at(from), at(to))).sqrt();
+        let gap = |index: usize| squared_distance(at(index), (at(from), at(to))).sqrt();
         let worst = (from + 1..to).map(|index| (index, gap(index))).max_by(|a, b| a.1.total_cmp(&b.1));
         if let Some((index, gap)) = worst.filter(|worst| worst.1 > tolerance) {
             debug_assert!(gap.is_finite(), "outlines are finite");

@@ -4,12 +4,14 @@
 //! rotation of an [`Affine`] turns clockwise as seen with y down.
 
 mod cut_line;
+mod edge;
 mod parabola;
 mod pose;
 mod region;
 mod ring;
 
 pub use cut_line::CutLine;
+pub(crate) use edge::squared_distance;
 pub use kurbo::{Affine, BezPath, PathEl, Point, Rect, Shape, Vec2};
 pub(crate) use parabola::Parabola;
 pub use pose::Pose;

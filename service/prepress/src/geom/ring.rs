@@ -1,6 +1,6 @@
 //! A closed polyline.
 
-use super::{Affine, Point, Rect};
+use super::{Affine, Point, Rect, squared_distance};
 use crate::units::Mm;
 
 /// A closed polyline: the last point is joined to the first and is not repeated. Millimetres unless its owner says
@@ -88,14 +88,8 @@ impl Ring {
     }
 
     /// How far a point is from the nearest edge.
-    #[cfg(test)]
     pub(crate) fn distance_to_edges(&self, point: Point) -> f64 {
-        let distance = |(a, b): (Point, Point)| {
-            let along = b - a;
-            let share = ((point - a).dot(along) / along.hypot2()).clamp(0.0, 1.0);
-            (a + along * share).distance(point)
-        };
-        self.edges().map(distance).fold(f64::INFINITY, f64::min)
+        self.edges().map(|edge| squared_distance(point, edge)).fold(f64::INFINITY, f64::min).sqrt()
     }
 
     /// Twice-summed shoelace over two: positive when the ring runs clockwise as seen with y down.

@@ -30,12 +30,7 @@ fn art_points(cut_out: &CutOut, outlined: &Outlined) -> Vec<Point> {
 /// Distance from each of the points to the line, the least.
 fn least_distance(points: &[Point], line: &CutLine) -> f64 {
     let ring = line.flattened(mm(0.002));
-    let to_piece = |point: Point, (a, b): (Point, Point)| {
-        let along = b - a;
-        let share = ((point - a).dot(along) / along.hypot2()).clamp(0.0, 1.0);
-        point.distance(a + along * share)
-    };
-    points.iter().flat_map(|point| ring.edges().map(move |edge| to_piece(*point, edge))).fold(f64::INFINITY, f64::min)
+    points.iter().map(|point| ring.distance_to_edges(*point)).fold(f64::INFINITY, f64::min)
 }
 
 fn assert_near(measured: f64, expected: f64, tolerance: f64) {

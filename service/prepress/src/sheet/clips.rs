@@ -6,7 +6,7 @@
 
 use geo::{Coord, LineString, MultiPolygon, Polygon, unary_union};
 
-use crate::geom::{BezPath, Point, Rect, Ring, Vec2};
+use crate::geom::{BezPath, Point, Rect, Ring, Vec2, squared_distance};
 use crate::sheet::Placement;
 use crate::units::Mm;
 
@@ -181,7 +181,8 @@ impl<'a> Grid<'a> {
     fn distance(&self, point: Point) -> f64 {
         let (x, y) = self.cell_of(point);
         let here = &self.cells[y * self.columns + x];
-        here.iter().map(|number| to_edge(point, self.edges[*number as usize])).fold(f64::INFINITY, f64::min)
+        let squared = here.iter().map(|number| squared_distance(point, self.edges[*number as usize]));
+        squared.fold(f64::INFINITY, f64::min).sqrt()
     }
 
     /// How far along a ray the neighbours stay at least as far away as where it came from, at most `reach`. What is left
@@ -198,11 +199,4 @@ impl<'a> Grid<'a> {
         }
         low
     }
-}
-
-fn to_edge(point: Point, (a, b): (Point, Point)) -> f64 {
-    let along = b - a;
-    let length2 = along.hypot2();
-    let t = if length2 > 0.0 { ((point - a).dot(along) / length2).clamp(0.0, 1.0) } else { 0.0 };
-    point.distance(a + along * t)
 }

@@ -2,10 +2,10 @@
 
 use pulp::{Arch, NullaryFnOnce};
 
-use super::super::body::{Body, point_edge_sq};
+use super::super::body::Body;
 use super::super::mask::simplified;
 use super::super::part::{Part, turned_bounds};
-use crate::geom::{Point, Pose, Rect, Ring, Vec2};
+use crate::geom::{Point, Pose, Rect, Ring, Vec2, squared_distance};
 use crate::order::Rotate;
 
 /// By how much an outline may be simplified outward, as a share of its longest side. Measured: less gains no density, and the
@@ -300,7 +300,7 @@ fn change(points: &[Point], index: usize) -> Option<Change> {
     let (before, here, next, after) = (at(index + count - 1), at(index), at(index + 1), at(index + 2));
     let bend = (here - before).cross(next - here);
     if bend <= 0.0 {
-        return Some(Change { index, cost: point_edge_sq(here, (before, next)).sqrt(), corner: None });
+        return Some(Change { index, cost: squared_distance(here, (before, next)).sqrt(), corner: None });
     }
     if (next - here).cross(after - next) <= 0.0 {
         return None;
@@ -315,7 +315,7 @@ fn change(points: &[Point], index: usize) -> Option<Change> {
     let corner = here + into * way;
     (way.is_finite() && way >= 0.0).then(|| Change {
         index,
-        cost: point_edge_sq(corner, (here, next)).sqrt(),
+        cost: squared_distance(corner, (here, next)).sqrt(),
         corner: Some(corner),
     })
 }

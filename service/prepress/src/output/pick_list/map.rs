@@ -114,17 +114,8 @@ fn roomiest_place(ring: &Ring) -> Option<(Point, f64)> {
     });
     // The middle first: where it is as good as any, lettering stands there.
     let candidates = std::iter::once(bounds.center()).chain(cells).filter(|point| ring.contains(*point));
-    let with_room = candidates.map(|point| (point, room_at(&ring, point)));
+    let with_room = candidates.map(|point| (point, ring.distance_to_edges(point)));
     with_room.reduce(|best, next| if next.1 > best.1 * 1.1 { next } else { best })
-}
-
-fn room_at(ring: &Ring, point: Point) -> f64 {
-    let distance = |(a, b): (Point, Point)| {
-        let along = b - a;
-        let share = if along.hypot2() > 0.0 { ((point - a).dot(along) / along.hypot2()).clamp(0.0, 1.0) } else { 0.0 };
-        (a + along * share).distance(point)
-    };
-    ring.edges().map(distance).fold(f64::INFINITY, f64::min)
 }
 
 /// Without points nearer than a tenth of a millimetre to the one before: nobody sees them, and files stay small.
