@@ -230,15 +230,14 @@ pub struct Place {
 const MOST_PLACES: usize = 8;
 
 impl Place {
-    /// The whole pixels around a box; what lies left of the picture or above it is cut off.
+    /// The whole pixels around a box, but for what the last digits of its numbers reach into; what lies left of the picture or
+    /// above it is cut off.
     pub(crate) fn around(bounds: Rect) -> Place {
-        let (left, top) = (bounds.x0.floor().max(0.0), bounds.y0.floor().max(0.0));
-        Place {
-            x_px: left as u32,
-            y_px: top as u32,
-            width_px: (bounds.x1.ceil() - left) as u32,
-            height_px: (bounds.y1.ceil() - top) as u32,
-        }
+        const LAST_DIGITS_PX: f64 = 1e-6;
+        let first = |from: f64| (from + LAST_DIGITS_PX).floor().max(0.0);
+        let size = |first: f64, to: f64| ((to - LAST_DIGITS_PX).ceil() - first) as u32;
+        let (left, top) = (first(bounds.x0), first(bounds.y0));
+        Place { x_px: left as u32, y_px: top as u32, width_px: size(left, bounds.x1), height_px: size(top, bounds.y1) }
     }
 
     /// The largest of many, the largest first.

@@ -8,6 +8,7 @@ use std::ops::Range;
 
 use rayon::prelude::*;
 
+use super::HALF_COVERED;
 use super::plane::{ALIKE, Plane, ROWS, STRONG_ALPHA, WEAK_ALPHA};
 use crate::cancel::Cancel;
 use crate::fault::Fault;
@@ -24,7 +25,7 @@ const MOST_FAINT_PX: usize = 4;
 /// A stroke goes on into a pixel with this part of its alpha and more: with less it ends there, and what is left is its blur.
 const STEEPEST_TAPER: u8 = 4;
 
-/// On both sides of a ridge, two steps away, alpha is at most this part of the ridge's.
+/// On both sides of a ridge, one step away or two, alpha is at most this part of the ridge's.
 const FALL: u8 = 2;
 
 /// Ways in which it may: columns to the right, rows down.
@@ -149,7 +150,7 @@ fn is_stub(plane: &Plane<'_>, seed: usize, links: &[(usize, usize)]) -> bool {
     others.retain(|other| !reached.contains(other));
     while let Some(pixel) = reached.pop() {
         others.retain(|other| {
-            let joins = is_near(pixel, *other, 1);
+            let joins = are_joined(plane, pixel, *other);
             if joins {
                 reached.push(*other);
             }
@@ -159,6 +160,22 @@ fn is_stub(plane: &Plane<'_>, seed: usize, links: &[(usize, usize)]) -> bool {
     links.iter().all(|(link, _)| {
         around(plane, *link).filter(is_strong).all(|at| is_near(seed, at, THIN_REACH) && !others.contains(&at))
     })
+}
+
+/// Whether two covered pixels hang together as the line is traced: side by side, or corner to corner where the mean of the
+/// four pixels there is covered. A tip that hangs on by a corner alone is else an island, and left out as a speck.
+fn are_joined(plane: &Plane<'_>, one: usize, other: usize) -> bool {
+    let width = plane.width;
+    let ((x, y), (u, v)) = ((one % width, one / width), (other % width, other / width));
+    let mean = || {
+        let four = [one, other, y * width + u, v * width + x];
+        four.into_iter().map(|index| f64::from(plane.alpha_at(index))).sum::<f64>() / 4.0
+    };
+    match (x.abs_diff(u), y.abs_diff(v)) {
+        (0, 1) | (1, 0) => true,
+        (1, 1) => mean() > HALF_COVERED,
+        _ => false,
+    }
 }
 
 /// Whether alpha falls off on both sides of a pixel in some direction, at some step.
@@ -180,12 +197,16 @@ fn is_ridge(plane: &Plane<'_>, index: usize, longest_step: isize) -> bool {
     }
 }
 
-/// Whether alpha falls off on both sides along a way. Which of the pixels has less is beyond guessing: all are compared,
-/// without a branch.
+/// Whether alpha falls off on both sides along a way, within two pixels; what rises again behind that is something else.
+/// Which of the pixels has less is beyond guessing: all are compared, without a branch.
 #[inline(always)]
 fn falls(own: u8, way: isize, at: impl Fn(isize) -> u8) -> bool {
     let low = own / FALL;
-    (at(way) <= own) & (at(-way) <= own) & (at(2 * way) <= low) & (at(-2 * way) <= low)
+    let to_side = |way: isize| {
+        let (near, far) = (at(way), at(2 * way));
+        (near <= own) & ((near <= low) | (far <= low))
+    };
+    to_side(way) & to_side(-way)
 }
 
 fn around(plane: &Plane<'_>, index: usize) -> impl Iterator<Item = usize> + use<> {

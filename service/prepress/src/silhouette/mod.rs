@@ -14,6 +14,7 @@ pub(crate) mod oklab;
 mod plane;
 mod pocket;
 mod removal;
+mod stroke_end;
 mod tiles;
 mod tips;
 mod trace;

@@ -156,8 +156,18 @@ impl<'a> Plane<'a> {
 
     /// Alpha at a place; everything outside the canvas is transparent.
     pub(super) fn alpha(&self, x: i64, y: i64) -> u8 {
+        self.number(x, y).map_or(0, |index| self.alpha_at(index))
+    }
+
+    /// A pixel's number, row by row; none outside the canvas.
+    fn number(&self, x: i64, y: i64) -> Option<usize> {
         let inside = x >= 0 && y >= 0 && x < self.width as i64 && y < self.height as i64;
-        if inside { self.alpha_at(y as usize * self.width + x as usize) } else { 0 }
+        inside.then(|| y as usize * self.width + x as usize)
+    }
+
+    /// A place's own alpha, whether or not it belongs to a thin stroke.
+    pub(super) fn own_alpha(&self, x: i64, y: i64) -> u8 {
+        self.number(x, y).map_or(0, |index| self.sample(index))
     }
 
     /// Alpha of a pixel by its number, row by row.

@@ -2,15 +2,17 @@
 //!
 //! Between pixel centres the line cuts sharp tips short by one or two pixels, on a coarse picture half a millimetre.
 //! Filters that make pictures smaller keep area: around a tip, the sum of alpha is the area of the true shape. So a tip
-//! whose two sides run straight towards each other is moved outward until the area inside of the line is that sum, at most
-//! to where its sides meet. Conservation of area as in Hirt and Nichols, "Volume of Fluid (VOF) Method for the Dynamics of
-//! Free Boundaries" (1981).
+//! whose two sides run straight towards each other is moved outward until the area inside of the line is that sum; past
+//! where its sides meet, which blur brings too near, only by a share of that. Conservation of area as in Hirt and Nichols,
+//! "Volume of Fluid (VOF) Method for the Dynamics of Free Boundaries" (1981). In a shadow, which has an area of its own, it is
+//! moved to where its sides meet; tips of thin strokes have no such sides (see `stroke_end`).
 //!
 //! Guarantee: only tips move, by at most [`MOST_PX`], never inward, never beyond the canvas; rings still do not touch or cross.
 
 use std::collections::{BTreeMap, BTreeSet};
 
 use super::plane::Plane;
+use super::stroke_end;
 use crate::cancel::Cancel;
 use crate::fault::Fault;
 use crate::geom::{Point, Ring, Vec2};
@@ -38,8 +40,12 @@ const ALIKE_PX: f64 = 0.2;
 const FLAT_PX: f64 = 1.3;
 
 /// A tip moves so far at most, and not at all for less than the other.
-const MOST_PX: f64 = 1.0;
+const MOST_PX: f64 = 1.5;
 const LEAST_PX: f64 = 0.03;
+
+/// Share of the way that area asks for past where the sides meet: the line beside a tip is cut short a little too. Of shares from
+/// nothing to all tried on clip art of 300 to 900 and 6000 pixels, this brought the two lines closest.
+const PAST_MEETING: f64 = 1.0 / 3.0;
 
 /// Half pixels of the line beside a tip that may lie near its new place.
 const LOOKED_AT: usize = 12;
@@ -49,8 +55,10 @@ const BEHIND_PX: f64 = 1.5;
 const BEFORE_PX: f64 = 2.5;
 const BESIDE_PX: f64 = 2.0;
 
-/// Alpha before the tip at most: more is a shadow, a glow, or a picture so blurred that its tip is not cut short by pixels.
-const GROUND_ALPHA: u8 = 8;
+/// Alpha before a tip that counts as nothing: what a resampling filter leaves beside an edge. And the most that still is a
+/// shadow: more is art, or a picture so blurred that its tip is not cut short by pixels.
+pub(super) const CLEAR_ALPHA: u8 = 8;
+const SHADE_ALPHA: u8 = 100;
 
 /// Moves the tips of rings that were traced on a plane at a threshold.
 pub(super) fn sharpen(
@@ -130,6 +138,21 @@ impl Tips<'_> {
         if goes == 0 || goes + 2 * STEPS > count {
             return None;
         }
+        let own: Vec<Point> =
+            (0..goes + 2 * STEPS).map(|step| points[(first + count - STEPS + step) % count]).collect();
+        let (apex, moved) = if self.is_drawn(tip) {
+            let behind = left.root.midpoint(right.root);
+            stroke_end::of(self.plane, (behind, tip), self.ground(tip, (tip - behind).normalize()), MOST_PX)?
+        } else {
+            self.apex(tip, (&left, &right), &own[STEPS..STEPS + goes])?
+        };
+        let points = [left.near, apex, right.near];
+        (moved >= LEAST_PX && self.is_free(&own, points)).then_some(Tip { first, count: goes, points })
+    }
+
+    /// Where a tip ends whose sides run towards each other, and how much farther that is than the line; `goes` are the line's
+    /// points between them.
+    fn apex(&self, tip: Point, (left, right): (&Side, &Side), goes: &[Point]) -> Option<(Point, f64)> {
         let (to_left, to_right) = ((left.near - left.far).normalize(), (right.near - right.far).normalize());
         // Of the angle between them; the inside lies in it.
         let (sine, cosine) = (to_right.cross(to_left), to_right.dot(to_left));
@@ -141,24 +164,21 @@ impl Tips<'_> {
         let middle = left.near.midpoint(right.near);
         let along = (meet - middle).normalize();
         let height = (tip - middle).dot(along);
-        let most = (meet - middle).dot(along);
-        let is_tip = height > 0.0 && most > height && self.ends(tip, along) && !self.is_drawn(tip);
-        if !is_tip {
+        let meeting = (meet - middle).dot(along);
+        let ground = self.ground(tip, along);
+        if !(height > 0.0 && meeting > height && ground <= SHADE_ALPHA) {
             return None;
         }
-        let own: Vec<Point> =
-            (0..goes + 2 * STEPS).map(|step| points[(first + count - STEPS + step) % count]).collect();
-        let between = own[STEPS..STEPS + goes].iter().copied();
-        let cap: Vec<Point> = [left.near].into_iter().chain(between).chain([right.near]).collect();
-        let base = (right.near - left.near).cross(along).abs();
-        let area_px = Ring::new(cap).signed_area() + self.missing(tip, along);
-        let height_after = (2.0 * area_px / base).min(most).min(height + MOST_PX);
-        if height_after.is_nan() || height_after < height + LEAST_PX {
-            return None;
-        }
-        let apex = middle + along * height_after;
-        let points = [left.near, apex, right.near];
-        self.is_free(&own, points).then_some(Tip { first, count: goes, points })
+        let ends = if ground <= CLEAR_ALPHA {
+            let cap: Vec<Point> = [left.near].into_iter().chain(goes.iter().copied()).chain([right.near]).collect();
+            let base = (right.near - left.near).cross(along).abs();
+            let by_area = 2.0 * (Ring::new(cap).signed_area() + self.missing(tip, along)) / base;
+            by_area.min(meeting + PAST_MEETING * (by_area - meeting).max(0.0))
+        } else {
+            meeting
+        };
+        let ends = ends.min(height + MOST_PX);
+        Some((middle + along * ends, ends - height))
     }
 
     /// Whether a tip is one of a thin stroke, which is as wide as it is drawn.
@@ -174,12 +194,13 @@ impl Tips<'_> {
         (f64::from(self.plane.alpha(x, y)) / (2.0 * self.threshold)).min(1.0)
     }
 
-    /// Whether there is nothing before a tip.
-    fn ends(&self, tip: Point, along: Vec2) -> bool {
-        [-1.0, 0.0, 1.0].into_iter().all(|beside| {
+    /// The largest alpha before a tip.
+    fn ground(&self, tip: Point, along: Vec2) -> u8 {
+        let before = [-1.0, 0.0, 1.0].map(|beside| {
             let at = tip + along * 3.0 + Vec2::new(-along.y, along.x) * beside;
-            self.plane.alpha(at.x.floor() as i64, at.y.floor() as i64) <= GROUND_ALPHA
-        })
+            self.plane.alpha(at.x.floor() as i64, at.y.floor() as i64)
+        });
+        before[0].max(before[1]).max(before[2])
     }
 
     /// By how much the area inside of the line around a tip is smaller than the sum of alpha there.
