@@ -163,7 +163,8 @@ fn is_stub(plane: &Plane<'_>, seed: usize, links: &[(usize, usize)]) -> bool {
 }
 
 /// Whether two covered pixels hang together as the line is traced: side by side, or corner to corner where the mean of the
-/// four pixels there is covered. A tip that hangs on by a corner alone is else an island, and left out as a speck.
+/// four pixels there is covered; strokes, which join at corners anyway, are not known yet. A tip that hangs on by a corner
+/// alone is else an island, and left out as a speck.
 fn are_joined(plane: &Plane<'_>, one: usize, other: usize) -> bool {
     let width = plane.width;
     let ((x, y), (u, v)) = ((one % width, one / width), (other % width, other / width));
@@ -197,14 +198,15 @@ fn is_ridge(plane: &Plane<'_>, index: usize, longest_step: isize) -> bool {
     }
 }
 
-/// Whether alpha falls off on both sides along a way, within two pixels; what rises again behind that is something else.
-/// Which of the pixels has less is beyond guessing: all are compared, without a branch.
+/// Whether alpha falls off on both sides along a way, within two pixels; nothing but covered art may rise again behind a gap
+/// of one, or every grain of noise would be a ridge. Which of the pixels has less is beyond guessing: all are compared,
+/// without a branch.
 #[inline(always)]
 fn falls(own: u8, way: isize, at: impl Fn(isize) -> u8) -> bool {
     let low = own / FALL;
     let to_side = |way: isize| {
         let (near, far) = (at(way), at(2 * way));
-        (near <= own) & ((near <= low) | (far <= low))
+        (near <= own) & ((far <= low) | (near <= low) & (far >= STRONG_ALPHA))
     };
     to_side(way) & to_side(-way)
 }

@@ -14,8 +14,12 @@ use crate::geom::{Point, Vec2};
 const BEHIND_PX: f64 = 1.5;
 const FALLS_OVER_PX: f64 = 2.0;
 
-/// The direction is that between the middles of what covers up to so far around the drawn end, and of twice as much behind.
+/// The direction is that between the middles of what covers up to so far around the drawn end, and of the stretch of the same
+/// length behind that.
 const AROUND_PX: f64 = 1.5;
+
+/// The axis of a stroke lies no farther from its drawn end.
+const OFF_AXIS_PX: f64 = 0.7;
 
 /// What lies up to so far beside a stroke counts as its own: half of it there, less beyond.
 const BESIDE_PX: f64 = 2.0;
@@ -41,16 +45,27 @@ struct Around {
     offset: Vec2,
 }
 
-/// Where a stroke ends that was drawn from `behind` to `tip`; `ground` is the alpha before it. `None` where that is more than
-/// nothing, or what is there is no stroke.
-pub(super) fn of(plane: &Plane<'_>, (behind, tip): (Point, Point), ground: u8, most: f64) -> Option<(Point, f64)> {
+/// Where a stroke ends that was drawn from `behind` to `tip`, and how far that is from `tip`, at most `most` px; `ground` says
+/// what alpha there is before a place along a direction. `None` where there is any, or what is there is no stroke.
+pub(super) fn of(
+    plane: &Plane<'_>,
+    (behind, tip): (Point, Point),
+    ground: impl Fn(Vec2) -> u8,
+    most: f64,
+) -> Option<(Point, f64)> {
     let drawn = tip - behind;
-    if ground > CLEAR_ALPHA || drawn.hypot() < BEHIND_PX {
+    if drawn.hypot() < BEHIND_PX {
         return None;
     }
-    let around = Around::of(plane, tip, drawn.normalize(), ground)?;
-    let moves = (around.length_left()? - BEHIND_PX).min(most);
-    Some((tip + around.offset + around.along * moves, moves))
+    let drawn = drawn.normalize();
+    let ground = ground(drawn);
+    if ground > CLEAR_ALPHA {
+        return None;
+    }
+    let around = Around::of(plane, tip, drawn, ground)?;
+    let way = around.offset + around.along * (around.length_left()? - BEHIND_PX);
+    let way = way * (most / way.hypot()).min(1.0);
+    Some((tip + way, way.dot(drawn)))
 }
 
 impl Around {
@@ -72,7 +87,8 @@ impl Around {
         let (front, back) = (middle(-AROUND_PX, AROUND_PX)?, middle(-3.0 * AROUND_PX, -AROUND_PX)?);
         let along = (front - back).normalize();
         let offset = front - along * front.dot(along);
-        (along.dot(drawn) >= LEAST_ALIKE).then_some(Around { pixels, along, offset })
+        let is_stroke = along.dot(drawn) >= LEAST_ALIKE && offset.hypot() <= OFF_AXIS_PX;
+        is_stroke.then_some(Around { pixels, along, offset })
     }
 
     /// Width at a place along the stroke, counted from the drawn end, px.
@@ -92,9 +108,15 @@ impl Around {
             return None;
         }
         let falls = ((self.width_at(-BEHIND_PX - FALLS_OVER_PX) - width) / FALLS_OVER_PX).max(0.0);
-        let area = width / 2.0 + (1..=LEFT_PX).map(|step| self.width_at(step as f64 - BEHIND_PX)).sum::<f64>();
+        // A stroke that tapers never widens again: what does lies before it or beside it.
+        let mut left = width;
+        let ahead = (1..=LEFT_PX).map(|step| {
+            left = left.min(self.width_at(step as f64 - BEHIND_PX));
+            left
+        });
+        let area = width / 2.0 + ahead.sum::<f64>();
         let under_root = width * width - 2.0 * falls * area;
-        // More is left than it has room for when it falls on as evenly: it ends blunt, or where it would end.
+        // Else more is left than if the width fell on as evenly: as far as it would fall to nothing, or as with an even width.
         Some(if under_root > 0.0 {
             2.0 * area / (width + under_root.sqrt())
         } else {

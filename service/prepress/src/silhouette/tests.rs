@@ -113,10 +113,8 @@ fn every_covered_pixel_lies_inside_and_every_other_outside() {
     // Steele's mixing of a counter: any fixed noise will do.
     let noise =
         |x: u32, y: u32| (x.wrapping_mul(0x9E37_79B9) ^ y.wrapping_mul(0x85EB_CA6B)).wrapping_mul(0xC2B2_AE35) >> 24;
-    // Nothing between: a stroke of middling alpha that hangs on to others is covered on purpose.
-    let strong_or_weak = |value: u32| if value < 128 { value as u8 / 5 } else { value as u8 };
-    let speckled = RgbaImage::from_fn(40, 33, |x, y| Rgba([5, 5, 5, strong_or_weak(noise(x, y))]));
-    // As traced: tips that are put back may reach over a centre.
+    let speckled = RgbaImage::from_fn(40, 33, |x, y| Rgba([5, 5, 5, noise(x, y) as u8]));
+    // As traced: strokes are covered on purpose, and tips that are put back may reach over a centre.
     let plane = plane::Plane::of(&speckled, &Cancel::new()).unwrap();
     let traced = trace::trace(&plane, HALF_COVERED, &Cancel::new()).unwrap();
     for (x, y, pixel) in speckled.enumerate_pixels() {

@@ -7,7 +7,7 @@
 //! "Volume of Fluid (VOF) Method for the Dynamics of Free Boundaries" (1981). In a shadow, which has an area of its own, it is
 //! moved to where its sides meet; tips of thin strokes have no such sides (see `stroke_end`).
 //!
-//! Guarantee: only tips move, by at most [`MOST_PX`], never inward, never beyond the canvas; rings still do not touch or cross.
+//! Guarantee: only tips move, outward by at most [`MOST_PX`], never beyond the canvas; rings still do not touch or cross.
 
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -47,6 +47,9 @@ const LEAST_PX: f64 = 0.03;
 /// nothing to all tried on clip art of 300 to 900 and 6000 pixels, this brought the two lines closest.
 const PAST_MEETING: f64 = 1.0 / 3.0;
 
+/// And past that place at most.
+const MOST_PAST_PX: f64 = 1.0;
+
 /// Half pixels of the line beside a tip that may lie near its new place.
 const LOOKED_AT: usize = 12;
 
@@ -56,9 +59,9 @@ const BEFORE_PX: f64 = 2.5;
 const BESIDE_PX: f64 = 2.0;
 
 /// Alpha before a tip that counts as nothing: what a resampling filter leaves beside an edge. And the most that still is a
-/// shadow: more is art, or a picture so blurred that its tip is not cut short by pixels.
+/// shadow, as a share of the threshold: more is art, or a picture so blurred that its tip is not cut short by pixels.
 pub(super) const CLEAR_ALPHA: u8 = 8;
-const SHADE_ALPHA: u8 = 100;
+const SHADE_SHARE: f64 = 0.78;
 
 /// Moves the tips of rings that were traced on a plane at a threshold.
 pub(super) fn sharpen(
@@ -138,21 +141,29 @@ impl Tips<'_> {
         if goes == 0 || goes + 2 * STEPS > count {
             return None;
         }
-        let own: Vec<Point> =
-            (0..goes + 2 * STEPS).map(|step| points[(first + count - STEPS + step) % count]).collect();
         let (apex, moved) = if self.is_drawn(tip) {
             let behind = left.root.midpoint(right.root);
-            stroke_end::of(self.plane, (behind, tip), self.ground(tip, (tip - behind).normalize()), MOST_PX)?
+            stroke_end::of(self.plane, (behind, tip), |along| self.ground(tip, along), MOST_PX)?
         } else {
-            self.apex(tip, (&left, &right), &own[STEPS..STEPS + goes])?
+            self.apex(tip, (&left, &right), (0..goes).map(|step| points[(first + step) % count]))?
         };
+        if moved.is_nan() || moved < LEAST_PX {
+            return None;
+        }
+        let own: Vec<Point> =
+            (0..goes + 2 * STEPS).map(|step| points[(first + count - STEPS + step) % count]).collect();
         let points = [left.near, apex, right.near];
-        (moved >= LEAST_PX && self.is_free(&own, points)).then_some(Tip { first, count: goes, points })
+        self.is_free(&own, points).then_some(Tip { first, count: goes, points })
     }
 
     /// Where a tip ends whose sides run towards each other, and how much farther that is than the line; `goes` are the line's
     /// points between them.
-    fn apex(&self, tip: Point, (left, right): (&Side, &Side), goes: &[Point]) -> Option<(Point, f64)> {
+    fn apex(
+        &self,
+        tip: Point,
+        (left, right): (&Side, &Side),
+        goes: impl Iterator<Item = Point>,
+    ) -> Option<(Point, f64)> {
         let (to_left, to_right) = ((left.near - left.far).normalize(), (right.near - right.far).normalize());
         // Of the angle between them; the inside lies in it.
         let (sine, cosine) = (to_right.cross(to_left), to_right.dot(to_left));
@@ -166,14 +177,14 @@ impl Tips<'_> {
         let height = (tip - middle).dot(along);
         let meeting = (meet - middle).dot(along);
         let ground = self.ground(tip, along);
-        if !(height > 0.0 && meeting > height && ground <= SHADE_ALPHA) {
+        if !(height > 0.0 && meeting > height && f64::from(ground) <= SHADE_SHARE * self.threshold) {
             return None;
         }
         let ends = if ground <= CLEAR_ALPHA {
-            let cap: Vec<Point> = [left.near].into_iter().chain(goes.iter().copied()).chain([right.near]).collect();
+            let cap: Vec<Point> = [left.near].into_iter().chain(goes).chain([right.near]).collect();
             let base = (right.near - left.near).cross(along).abs();
             let by_area = 2.0 * (Ring::new(cap).signed_area() + self.missing(tip, along)) / base;
-            by_area.min(meeting + PAST_MEETING * (by_area - meeting).max(0.0))
+            by_area.min(meeting + (PAST_MEETING * (by_area - meeting)).clamp(0.0, MOST_PAST_PX))
         } else {
             meeting
         };
@@ -181,7 +192,7 @@ impl Tips<'_> {
         Some((middle + along * ends, ends - height))
     }
 
-    /// Whether a tip is one of a thin stroke, which is as wide as it is drawn.
+    /// Whether a tip lies at a thin stroke, whose drawn sides are not its own.
     fn is_drawn(&self, tip: Point) -> bool {
         let (x, y) = cell_of(tip);
         let near = |at: i64, size: usize| (at - 2).max(0) as usize..((at + 2).max(0) as usize).min(size);

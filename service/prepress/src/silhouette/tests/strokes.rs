@@ -151,3 +151,23 @@ fn an_uneven_corner_is_no_stroke() {
     let found = cut(with_rectangle(plain, [40, 19, 1, 1], [0, 0, 0, 60]), BackdropRemove::Auto).unwrap();
     assert_eq!((found.visible.x_px, found.visible.width_px), (20, 20));
 }
+
+#[test]
+fn a_grainy_shadow_beside_art_is_no_stroke() {
+    let grain =
+        |x: u32, y: u32| (x.wrapping_mul(0x9E37_79B9) ^ y.wrapping_mul(0x85EB_CA6B)).wrapping_mul(0xC2B2_AE35) >> 25;
+    let picture = RgbaImage::from_fn(160, 80, |x, y| Rgba([0, 0, 0, if x < 40 { 255 } else { grain(x, y) as u8 }]));
+    let found = cut(picture, BackdropRemove::Never).unwrap();
+    assert!(found.visible.width_px < 60, "{:?}", found.visible);
+}
+
+#[test]
+fn a_stroke_ends_where_it_does_whatever_lies_before_it() {
+    for gap in 3..7 {
+        let hair = with_rectangle(RgbaImage::new(80, 60), [20, 30, 20, 1], [0, 0, 0, 70]);
+        let held = with_rectangle(hair, [10, 20, 10, 20], [0, 0, 0, 255]);
+        let found = cut(with_rectangle(held, [40 + gap, 20, 20, 20], [0, 0, 0, 255]), BackdropRemove::Never).unwrap();
+        let off_px = distance_to_line(&found, (40.0, 30.5));
+        assert!(off_px < 0.3, "{off_px} before a gap of {gap}");
+    }
+}
