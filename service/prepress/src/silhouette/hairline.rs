@@ -168,13 +168,9 @@ fn is_stub(plane: &Plane<'_>, seed: usize, links: &[(usize, usize)]) -> bool {
 fn are_joined(plane: &Plane<'_>, one: usize, other: usize) -> bool {
     let width = plane.width;
     let ((x, y), (u, v)) = ((one % width, one / width), (other % width, other / width));
-    let mean = || {
-        let four = [one, other, y * width + u, v * width + x];
-        four.into_iter().map(|index| f64::from(plane.alpha_at(index))).sum::<f64>() / 4.0
-    };
     match (x.abs_diff(u), y.abs_diff(v)) {
         (0, 1) | (1, 0) => true,
-        (1, 1) => mean() > HALF_COVERED,
+        (1, 1) => plane.mean_around(x.max(u) as i64, y.max(v) as i64) > HALF_COVERED,
         _ => false,
     }
 }

@@ -7,6 +7,7 @@ use rayon::prelude::*;
 
 use crate::cancel::Cancel;
 use crate::fault::Fault;
+use crate::geom::{Point, Vec2};
 
 /// Alpha from which a ridge is a stroke: an eighth of full. Below it is mostly compression noise.
 pub(super) const WEAK_ALPHA: u8 = 32;
@@ -168,6 +169,21 @@ impl<'a> Plane<'a> {
     /// A place's own alpha, whether or not it belongs to a thin stroke.
     pub(super) fn own_alpha(&self, x: i64, y: i64) -> u8 {
         self.number(x, y).map_or(0, |index| self.sample(index))
+    }
+
+    /// The mean alpha of the four pixels around a corner, which is the upper left one of a pixel.
+    pub(super) fn mean_around(&self, x: i64, y: i64) -> f64 {
+        let four = [(x - 1, y - 1), (x, y - 1), (x, y), (x - 1, y)];
+        four.into_iter().map(|(x, y)| f64::from(self.alpha(x, y))).sum::<f64>() / 4.0
+    }
+
+    /// The largest alpha before a place, as one goes along.
+    pub(super) fn largest_before(&self, place: Point, along: Vec2) -> u8 {
+        let before = [-1.0, 0.0, 1.0].map(|beside| {
+            let at = place + along * 3.0 + Vec2::new(-along.y, along.x) * beside;
+            self.alpha(at.x.floor() as i64, at.y.floor() as i64)
+        });
+        before[0].max(before[1]).max(before[2])
     }
 
     /// Alpha of a pixel by its number, row by row.

@@ -7,7 +7,7 @@
 //! after `l` with `a = s l - d l² / 2`.
 
 use super::plane::Plane;
-use super::tips::CLEAR_ALPHA;
+use super::tips::{CLEAR_ALPHA, MOST_PX};
 use crate::geom::{Point, Vec2};
 
 /// The width is measured so far behind the drawn end, and how fast it falls over so far behind that, px.
@@ -45,26 +45,21 @@ struct Around {
     offset: Vec2,
 }
 
-/// Where a stroke ends that was drawn from `behind` to `tip`, and how far that is from `tip`, at most `most` px; `ground` says
-/// what alpha there is before a place along a direction. `None` where there is any, or what is there is no stroke.
-pub(super) fn of(
-    plane: &Plane<'_>,
-    (behind, tip): (Point, Point),
-    ground: impl Fn(Vec2) -> u8,
-    most: f64,
-) -> Option<(Point, f64)> {
+/// Where a stroke ends that was drawn from `behind` to `tip`, and how far that is from `tip`. `None` where alpha goes on before
+/// it, or what is there is no stroke.
+pub(super) fn of(plane: &Plane<'_>, behind: Point, tip: Point) -> Option<(Point, f64)> {
     let drawn = tip - behind;
     if drawn.hypot() < BEHIND_PX {
         return None;
     }
     let drawn = drawn.normalize();
-    let ground = ground(drawn);
+    let ground = plane.largest_before(tip, drawn);
     if ground > CLEAR_ALPHA {
         return None;
     }
     let around = Around::of(plane, tip, drawn, ground)?;
     let way = around.offset + around.along * (around.length_left()? - BEHIND_PX);
-    let way = way * (most / way.hypot()).min(1.0);
+    let way = way * (MOST_PX / way.hypot()).min(1.0);
     Some((tip + way, way.dot(drawn)))
 }
 

@@ -64,6 +64,11 @@ fn with_rectangle(mut pixels: RgbaImage, box_px: [u32; 4], colour: [u8; 4]) -> R
     pixels
 }
 
+/// Steele's mixing of a counter: any fixed noise will do.
+fn noise(x: u32, y: u32) -> u8 {
+    ((x.wrapping_mul(0x9E37_79B9) ^ y.wrapping_mul(0x85EB_CA6B)).wrapping_mul(0xC2B2_AE35) >> 24) as u8
+}
+
 #[test]
 fn a_disc_is_traced_to_a_fortieth_of_a_pixel_with_its_area() {
     let found = cut(disc(120, 40.25), BackdropRemove::Auto).unwrap();
@@ -110,10 +115,7 @@ fn holes_run_the_other_way_round() {
 
 #[test]
 fn every_covered_pixel_lies_inside_and_every_other_outside() {
-    // Steele's mixing of a counter: any fixed noise will do.
-    let noise =
-        |x: u32, y: u32| (x.wrapping_mul(0x9E37_79B9) ^ y.wrapping_mul(0x85EB_CA6B)).wrapping_mul(0xC2B2_AE35) >> 24;
-    let speckled = RgbaImage::from_fn(40, 33, |x, y| Rgba([5, 5, 5, noise(x, y) as u8]));
+    let speckled = RgbaImage::from_fn(40, 33, |x, y| Rgba([5, 5, 5, noise(x, y)]));
     // As traced: strokes are covered on purpose, and tips that are put back may reach over a centre.
     let plane = plane::Plane::of(&speckled, &Cancel::new()).unwrap();
     let traced = trace::trace(&plane, HALF_COVERED, &Cancel::new()).unwrap();

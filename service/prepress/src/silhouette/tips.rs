@@ -40,7 +40,7 @@ const ALIKE_PX: f64 = 0.2;
 const FLAT_PX: f64 = 1.3;
 
 /// A tip moves so far at most, and not at all for less than the other.
-const MOST_PX: f64 = 1.5;
+pub(super) const MOST_PX: f64 = 1.5;
 const LEAST_PX: f64 = 0.03;
 
 /// Share of the way that area asks for past where the sides meet: the line beside a tip is cut short a little too. Of shares from
@@ -143,7 +143,7 @@ impl Tips<'_> {
         }
         let (apex, moved) = if self.is_drawn(tip) {
             let behind = left.root.midpoint(right.root);
-            stroke_end::of(self.plane, (behind, tip), |along| self.ground(tip, along), MOST_PX)?
+            stroke_end::of(self.plane, behind, tip)?
         } else {
             self.apex(tip, (&left, &right), (0..goes).map(|step| points[(first + step) % count]))?
         };
@@ -176,7 +176,7 @@ impl Tips<'_> {
         let along = (meet - middle).normalize();
         let height = (tip - middle).dot(along);
         let meeting = (meet - middle).dot(along);
-        let ground = self.ground(tip, along);
+        let ground = self.plane.largest_before(tip, along);
         if !(height > 0.0 && meeting > height && f64::from(ground) <= SHADE_SHARE * self.threshold) {
             return None;
         }
@@ -203,15 +203,6 @@ impl Tips<'_> {
     /// Part of a pixel that is covered.
     fn share(&self, x: i64, y: i64) -> f64 {
         (f64::from(self.plane.alpha(x, y)) / (2.0 * self.threshold)).min(1.0)
-    }
-
-    /// The largest alpha before a tip.
-    fn ground(&self, tip: Point, along: Vec2) -> u8 {
-        let before = [-1.0, 0.0, 1.0].map(|beside| {
-            let at = tip + along * 3.0 + Vec2::new(-along.y, along.x) * beside;
-            self.plane.alpha(at.x.floor() as i64, at.y.floor() as i64)
-        });
-        before[0].max(before[1]).max(before[2])
     }
 
     /// By how much the area inside of the line around a tip is smaller than the sum of alpha there.

@@ -226,8 +226,8 @@ impl Tracer<'_> {
 
     /// Whether the covered diagonal of an ambiguous cell is joined through its middle.
     fn joined(&self, cell: Cell) -> bool {
-        let sum: f64 = (0..4).map(|index| cell.corner(index)).map(|(x, y)| f64::from(self.field.alpha(x, y))).sum();
-        sum / 4.0 > self.field.threshold || (0..4).any(|index| self.field.is_link(cell.corner(index)))
+        let mean = self.field.plane.mean_around(cell.x, cell.y);
+        mean > self.field.threshold || (0..4).any(|index| self.field.is_link(cell.corner(index)))
     }
 
     /// Whether a cell reaches past the canvas.

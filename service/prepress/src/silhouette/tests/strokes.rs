@@ -113,11 +113,9 @@ fn ends_of_strokes_dots_and_blurred_tips_stay_as_traced() {
 
 #[test]
 fn sharpened_rings_neither_touch_nor_cross() {
-    // Steele's mixing of a counter, at every fourth pixel, smoothly between: tips, dots, straits of all kinds.
-    let noise =
-        |x: u32, y: u32| (x.wrapping_mul(0x9E37_79B9) ^ y.wrapping_mul(0x85EB_CA6B)).wrapping_mul(0xC2B2_AE35) >> 24;
+    // Noise at every fourth pixel, smoothly between: tips, dots, straits of all kinds.
     for coarse in [1, 2, 4] {
-        let coarse_noise = RgbaImage::from_fn(48, 48, |x, y| Rgba([9, 9, 9, noise(x + 100 * coarse, y) as u8]));
+        let coarse_noise = RgbaImage::from_fn(48, 48, |x, y| Rgba([9, 9, 9, noise(x + 100 * coarse, y)]));
         let picture = image::imageops::resize(&coarse_noise, 48 * coarse, 48 * coarse, image::imageops::CatmullRom);
         let found = cut(picture, BackdropRemove::Never).unwrap();
         let edges: Vec<(usize, (Point, Point))> = found
@@ -154,9 +152,7 @@ fn an_uneven_corner_is_no_stroke() {
 
 #[test]
 fn a_grainy_shadow_beside_art_is_no_stroke() {
-    let grain =
-        |x: u32, y: u32| (x.wrapping_mul(0x9E37_79B9) ^ y.wrapping_mul(0x85EB_CA6B)).wrapping_mul(0xC2B2_AE35) >> 25;
-    let picture = RgbaImage::from_fn(160, 80, |x, y| Rgba([0, 0, 0, if x < 40 { 255 } else { grain(x, y) as u8 }]));
+    let picture = RgbaImage::from_fn(160, 80, |x, y| Rgba([0, 0, 0, if x < 40 { 255 } else { noise(x, y) / 2 }]));
     let found = cut(picture, BackdropRemove::Never).unwrap();
     assert!(found.visible.width_px < 60, "{:?}", found.visible);
 }
