@@ -42,8 +42,9 @@ const STEEPEST: f64 = 0.1;
 /// Radius of the disc that bridges dents, mm.
 const DENT_RADIUS_MM: f64 = 60.0;
 
-/// Share of that depth by which tight inside corners are eased. More widens the border and saves no nodes.
-const CORNER_SHARE: f64 = 2.0 / 3.0;
+/// Share of that depth by which tight inside corners are eased: two thirds leave a node more in 100 mm, all of it moves lines of
+/// coarse and fine pictures apart. Measured on clip art.
+const CORNER_SHARE: f64 = 5.0 / 6.0;
 
 /// Discs that do so, in cutting radii: of those that go no deeper, the largest counts.
 const CORNER_RADII: [f64; 4] = [1.2, 1.4, 1.7, 2.0];

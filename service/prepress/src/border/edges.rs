@@ -139,7 +139,12 @@ impl Edges {
 
     /// Like [`Edges::walk`], with the foot.
     pub(super) fn nearest_from(&self, edge: u32, point: Point) -> Nearest {
-        let (edge, distance2) = self.walk(edge, point);
-        Nearest { edge, foot: self.foot(edge, point), distance: distance2.sqrt() }
+        self.nearest_on(self.walk(edge, point).0, point)
+    }
+
+    /// What of one edge is nearest to a point.
+    pub(super) fn nearest_on(&self, edge: u32, point: Point) -> Nearest {
+        let foot = self.foot(edge, point);
+        Nearest { edge, foot, distance: foot.distance(point) }
     }
 }

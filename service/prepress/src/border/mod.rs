@@ -3,7 +3,8 @@
 //! In: the art's edge and what was ordered. Out: the bordered shape, and what was done to it. All of it happens on a grid
 //! of distances that is fixed by tolerance (see `grid`), so the picture's size does not matter.
 //!
-//! 1. The art is grown by the border **and** the inside radius (level line of the exact distance).
+//! 1. The art is grown by the border **and** the inside radius (level line of the exact distance, with its inside corners
+//!    where they are, see `notches`).
 //! 2. Floating parts within reach are bridged, amid where they are close; those that nearly touch get a stitch, and step 3
 //!    sees to their width. Holes are filled or kept.
 //! 3. Places narrower than the minimum width get discs of half that width along their medial axis,
@@ -28,6 +29,7 @@ mod field;
 mod grid;
 mod medial;
 mod near;
+mod notches;
 mod parts;
 mod shape;
 mod straight;

@@ -9,6 +9,7 @@ use super::field::Field;
 use super::grid::{EVEN_RADIUS_MM, Fineness, Grid};
 use super::medial::{Disc, deepest, groups, spread, without_tips};
 use super::near::grouped;
+use super::notches;
 use super::parts::{Art, apart, bridges};
 use super::strip::Reach;
 use super::taper::Tapering;
@@ -298,7 +299,8 @@ impl Work<'_> {
         let (mut told, mut moved) = (Thin::default(), None);
         let mut round = 0;
         loop {
-            let rings = self.lengths.trace(&self.grid, values).rings;
+            let traced = self.lengths.trace(&self.grid, values).rings;
+            let rings = notches::sharpened(traced, self.art, self.lengths.grown, values);
             let edges = Edges::of_rings(&rings);
             let is_last = round >= if self.fineness == Fineness::Rough { 1 } else { THICKENING_ROUNDS };
             let is_passed = is_last || round == 0 && self.is_wide();

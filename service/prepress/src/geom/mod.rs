@@ -11,7 +11,7 @@ mod region;
 mod ring;
 
 pub use cut_line::CutLine;
-pub(crate) use edge::squared_distance;
+pub(crate) use edge::{crosses, squared_distance};
 pub use kurbo::{Affine, BezPath, PathEl, Point, Rect, Shape, Vec2};
 pub(crate) use parabola::Parabola;
 pub use pose::Pose;

@@ -15,7 +15,7 @@ use super::plane::Plane;
 use super::stroke_end;
 use crate::cancel::Cancel;
 use crate::fault::Fault;
-use crate::geom::{Point, Ring, Vec2};
+use crate::geom::{Point, Ring, Vec2, crosses};
 
 /// Steps along the line at which a turn is looked for first, cheaply: a step is a pixel and a half at most.
 const STEPS: usize = 3;
@@ -379,17 +379,4 @@ fn cells_around(places: &[Point]) -> Vec<(i64, i64)> {
 fn cells_along((from, to): (Point, Point)) -> impl Iterator<Item = (i64, i64)> {
     let count = (2.0 * (to - from).hypot()).ceil().max(1.0);
     (0..LOOKED_AT.min(count as usize)).map(move |step| cell_of(from.lerp(to, (step as f64 + 0.5) / count)))
-}
-
-/// Whether two edges cross or touch, other than at ends that they share.
-pub(super) fn crosses((a, b): (Point, Point), (c, d): (Point, Point)) -> bool {
-    if a == c || a == d || b == c || b == d {
-        return false;
-    }
-    let apart = |a: f64, b: f64, c: f64, d: f64| a.max(b) < c.min(d) || c.max(d) < a.min(b);
-    if apart(a.x, b.x, c.x, d.x) || apart(a.y, b.y, c.y, d.y) {
-        return false;
-    }
-    let side = |from: Point, to: Point, of: Point| (to - from).cross(of - from);
-    side(a, b, c) * side(a, b, d) <= 0.0 && side(c, d, a) * side(c, d, b) <= 0.0
 }

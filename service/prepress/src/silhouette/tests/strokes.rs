@@ -1,6 +1,7 @@
 //! Tips and strokes thinner than a pixel, on pictures made here.
 
 use super::*;
+use crate::geom::crosses;
 
 #[test]
 fn a_hairline_that_hangs_on_to_art_stays_in_one_piece() {
@@ -127,7 +128,7 @@ fn sharpened_rings_neither_touch_nor_cross() {
             .collect();
         for (place, (_, one)) in edges.iter().enumerate() {
             for (_, other) in &edges[place + 1..] {
-                assert!(!tips::crosses(*one, *other), "{one:?} {other:?}");
+                assert!(!crosses(*one, *other), "{one:?} {other:?}");
             }
         }
     }
