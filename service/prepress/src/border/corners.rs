@@ -173,8 +173,9 @@ struct Sides<'a> {
 impl<'a> Sides<'a> {
     fn of(edges: &'a Edges, grid: Grid) -> Sides<'a> {
         let middles: Vec<Point> = edges.ends().iter().map(|(from, to)| from.midpoint(*to)).collect();
-        // Edges of level lines are no longer than a cell and a half.
-        let squares = Squares::of(&middles, GAP_MM + 1.5 * grid.cell());
+        // Edges of level lines are no longer than a cell and a half, but beside their inside corners.
+        let longest = edges.ends().iter().map(|(from, to)| from.distance(*to)).fold(1.5 * grid.cell(), f64::max);
+        let squares = Squares::of(&middles, GAP_MM + longest / 2.0);
         Sides { edges, middles, squares }
     }
 

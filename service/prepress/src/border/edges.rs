@@ -129,7 +129,8 @@ impl Edges {
         loop {
             let span = &self.spans[next as usize];
             let distance2 = span.distance2(point);
-            if distance2 >= best.1 {
+            // Of a place that is none, nothing is nearer.
+            if distance2 >= best.1 || distance2.is_nan() {
                 return best;
             }
             best = (next, distance2);

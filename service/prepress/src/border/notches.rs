@@ -6,13 +6,17 @@
 //! outward within a cell, the place between both sides is found by Newton's method and put in between, as in Kobbelt et al.
 //! 2001, "Feature sensitive surface extraction from volume data", with exact distances in place of tangents.
 //!
-//! Guarantee: what is put in lies as far from the art as the line should, and no new edge crosses an old or a new one. Corners at
-//! bridges and discs stay as they were traced.
+//! Guarantee: what is put in is no nearer to the art than the line should be, but for what chords of a cell take, and no new edge
+//! crosses an old or a new one. Corners at bridges and discs stay as they were traced.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
+
+use rayon::prelude::*;
 
 use super::edges::Nearest;
 use super::field::Field;
+use crate::cancel::Cancel;
+use crate::fault::Fault;
 use crate::geom::{Point, Ring, Vec2, crosses};
 
 /// Sine of the least turn that is looked at: what is rounder loses a hundredth of a millimetre.
@@ -29,7 +33,7 @@ const STEPS: usize = 12;
 const CLOSE_MM: f64 = 1e-6;
 
 /// The same for the places beside a corner, which matter less.
-const CROSSING_STEPS: usize = 2;
+const CROSSING_STEPS: usize = 3;
 
 /// What a corner may be nearer to the art than the line should be, mm.
 const SLACK_MM: f64 = 5e-4;
@@ -40,85 +44,168 @@ const HALVINGS: usize = 8;
 /// Cells from the line in which a corner is looked for: a notch of ten degrees loses as much.
 const REACH_CELLS: f64 = 8.0;
 
+/// Side of the squares of the grid in which the line is kept beside corners, cells: a corner and its way lie in its own square or
+/// in one beside it.
+const SQUARE_CELLS: usize = 10;
+
+/// What a corner stands out by over the line that cut it off, as a share of that: less is rounding.
+const LEAST_HEIGHT: f64 = 1e-3;
+
+/// Points of which is asked at once what is nearest to them. Common practice, no source.
+const TOGETHER: usize = 4096;
+
 /// Fewest points of a ring that can have inside corners and a line between them.
 const FEWEST: usize = 8;
 
 /// Puts the corners back into the level lines at a distance from the art; `values` are those that were traced, which bridges and
 /// discs may have lowered. Linear in the points of the rings.
-pub(super) fn sharpened(rings: Vec<Ring>, art: &Field<'_>, distance: f64, values: &[f32]) -> Vec<Ring> {
-    let mut notches = Notches { art, distance, values, edges: BTreeMap::new() };
-    rings.iter().flat_map(Ring::edges).for_each(|edge| notches.add(edge));
-    rings.into_iter().map(|ring| notches.sharpened(ring)).collect()
+///
+/// # Errors
+/// `run.cancelled`.
+pub(super) fn sharpened(
+    rings: Vec<Ring>,
+    (art, distance): (&Field<'_>, f64),
+    values: &[f32],
+    cancel: &Cancel,
+) -> Result<Vec<Ring>, Fault> {
+    let mut notches = Notches { art, distance, values, near: BTreeSet::new(), edges: BTreeMap::new() };
+    let turns: Vec<Vec<Turn>> = rings.iter().map(|ring| notches.turns_of(ring, cancel)).collect::<Result<_, _>>()?;
+    for (ring, turns) in rings.iter().zip(&turns) {
+        turns.iter().for_each(|turn| notches.near.extend(notches.squares_around(ring.points()[turn.at])));
+    }
+    for (number, edge) in rings.iter().flat_map(Ring::edges).enumerate() {
+        cancel.check_every(TOGETHER, number)?;
+        notches.add(edge);
+    }
+    rings.into_iter().zip(turns).map(|(ring, turns)| notches.sharpened(ring, turns, cancel)).collect()
 }
 
 type Edge = (Point, Point);
+
+/// A place at which a ring turns outward: the point before it, and what is nearest to that and to the one after it.
+struct Turn {
+    at: usize,
+    left: Nearest,
+    right: Nearest,
+}
 
 struct Notches<'a> {
     art: &'a Field<'a>,
     distance: f64,
     values: &'a [f32],
-    /// What runs through each cell, by its upper left node.
+    /// Squares of the grid that a corner may reach.
+    near: BTreeSet<(usize, usize)>,
+    /// What runs through each cell of these, by its upper left node.
     edges: BTreeMap<usize, Vec<Edge>>,
 }
 
 impl Notches<'_> {
-    fn sharpened(&mut self, ring: Ring) -> Ring {
-        let count = ring.points().len();
-        if count < FEWEST {
-            return ring;
+    fn turns_of(&self, ring: &Ring, cancel: &Cancel) -> Result<Vec<Turn>, Fault> {
+        let points = ring.points();
+        if points.len() < FEWEST {
+            return Ok(Vec::new());
+        }
+        let feet = |points: &[Point]| {
+            cancel.check()?;
+            Ok(points.iter().map(|point| self.art.nearest_to(*point)).collect())
+        };
+        let feet: Vec<Vec<Option<Nearest>>> = points.par_chunks(TOGETHER).map(feet).collect::<Result<_, Fault>>()?;
+        let feet: Vec<Option<Nearest>> = feet.into_iter().flatten().collect();
+        let turn = |at: usize| {
+            let next = (at + 1) % points.len();
+            let (left, right) = (feet[at]?, feet[next]?);
+            self.turns((points[at], left), (points[next], right)).then_some(Turn { at, left, right })
+        };
+        Ok((0..points.len()).filter_map(turn).collect())
+    }
+
+    fn sharpened(&mut self, ring: Ring, turns: Vec<Turn>, cancel: &Cancel) -> Result<Ring, Fault> {
+        if turns.is_empty() {
+            return Ok(ring);
         }
         let mut points = ring.points().to_vec();
-        let feet: Vec<Option<Nearest>> = points.iter().map(|point| self.art.nearest_to(*point)).collect();
-        let mut corners: Vec<Option<Point>> = vec![None; count];
+        let count = points.len();
+        let mut corners: BTreeMap<usize, [Point; 3]> = BTreeMap::new();
         let mut is_exact = vec![false; count];
-        for at in 0..count {
+        for (number, Turn { at, left, right }) in turns.into_iter().enumerate() {
+            cancel.check_every(64, number)?;
             let (next, last) = ((at + 1) % count, (at + count - 1) % count);
-            let (Some(left), Some(right)) = (feet[at], feet[next]) else { continue };
-            if !self.turns((points[at], left), (points[next], right)) {
-                continue;
-            }
-            let [from, to] = [(at, left), (next, right)].map(|(place, nearest)| {
-                if is_exact[place] { points[place] } else { self.crossing(points[place], nearest) }
+            let moved = [(at, [left, right]), (next, [right, left])].map(|(place, sides)| {
+                if is_exact[place] { points[place] } else { self.crossing(points[place], sides) }
             });
-            let Some(corner) = self.meeting(from.midpoint(to), left, right) else { continue };
-            let before = corners[last].unwrap_or(points[last]);
-            let after = corners[next].unwrap_or(points[(next + 1) % count]);
+            let before = corners.get(&last).map_or(points[last], |corner| corner[2]);
+            let after = corners.get(&next).map_or(points[(next + 1) % count], |corner| corner[0]);
             let old = [(before, points[at]), (points[at], points[next]), (points[next], after)];
-            let new = [(before, from), (from, corner), (corner, to), (to, after)];
-            // The shape lies to the right of its rings.
-            if (to - from).cross(corner - from) > 0.0 && self.replace(old, new) {
-                (points[at], points[next], corners[at]) = (from, to, Some(corner));
-                (is_exact[at], is_exact[next]) = (true, true);
+            // Where a corner lies hard beside a side of its cell, the line may only fit through where it was traced.
+            for ends in [moved, [points[at], points[next]]] {
+                let Some(corner) = self.corner(ends, [left, right]) else { continue };
+                let way = [before, ends[0], corner[0], corner[1], corner[2], ends[1], after];
+                if self.replace(old, std::array::from_fn(|step| (way[step], way[step + 1]))) {
+                    [points[at], points[next]] = ends;
+                    (is_exact[at], is_exact[next]) = (true, true);
+                    corners.insert(at, corner);
+                    break;
+                }
             }
         }
-        let with_corners = points.into_iter().zip(corners).flat_map(|(point, corner)| [Some(point), corner]);
-        Ring::new(with_corners.flatten().collect())
+        let with_corners = points
+            .into_iter()
+            .enumerate()
+            .flat_map(|(at, point)| std::iter::once(point).chain(corners.get(&at).copied().into_iter().flatten()));
+        Ok(Ring::new(with_corners.collect()))
     }
 
     /// Whether the line turns outward between two of its points, and nothing but the art makes it do so.
     fn turns(&self, (from, left): (Point, Nearest), (to, right): (Point, Nearest)) -> bool {
         let (left, right) = ((from - left.foot).normalize(), (to - right.foot).normalize());
-        (right.cross(left) >= LEAST_TURN_SINE || left.dot(right) < 0.0) && self.is_of_art(self.cell(from.midpoint(to)))
+        let (sine, cosine) = (right.cross(left), left.dot(right));
+        (sine >= LEAST_TURN_SINE || cosine < 0.0 && sine > -LEAST_SINE) && self.is_of_art(self.cell(from.midpoint(to)))
     }
 
     /// Where the line crosses the side of a cell that a point of it lies on: between two nodes that are nearest to different
-    /// places distance does not grow evenly.
-    fn crossing(&self, point: Point, nearest: Nearest) -> Point {
+    /// places distance does not grow evenly, and the point itself may be nearest to the wrong one.
+    fn crossing(&self, point: Point, sides: [Nearest; 2]) -> Point {
+        let is_there = |place: &Point| {
+            let nearest = self.art.nearest_to(*place);
+            nearest.is_some_and(|nearest| (nearest.distance - self.distance).abs() <= SLACK_MM)
+        };
+        sides.into_iter().filter_map(|side| self.crossing_of(point, side.edge)).find(is_there).unwrap_or(point)
+    }
+
+    /// The same if nothing but one edge's neighbourhood were there; `None` where it does not cross that side of the cell.
+    fn crossing_of(&self, point: Point, edge: u32) -> Option<Point> {
         let grid = self.art.grid();
         let (x, y) = grid.in_cells(point);
         let is_upright = (x - x.round()).abs() < (y - y.round()).abs();
         let (at, along) = if is_upright { (y, Vec2::new(0.0, 1.0)) } else { (x, Vec2::new(1.0, 0.0)) };
-        let (mut place, mut nearest) = (point, nearest);
+        let mut place = point;
         for _ in 0..CROSSING_STEPS {
+            let nearest = self.art.edges().nearest_from(edge, place);
             let slope = (place - nearest.foot).dot(along) / nearest.distance.max(CLOSE_MM);
-            let next = place + along * ((self.distance - nearest.distance) / slope);
-            let is_on_side = (at.floor()..=at.ceil()).contains(&(at + (next - point).dot(along) / grid.cell()));
-            match self.art.nearest_to(next) {
-                Some(found) if slope.abs() >= LEAST_SLOPE && is_on_side => (place, nearest) = (next, found),
-                _ => return point,
+            if slope.abs() < LEAST_SLOPE {
+                return None;
+            }
+            place += along * ((self.distance - nearest.distance) / slope);
+            if !(at.floor()..=at.ceil()).contains(&(at + (place - point).dot(along) / grid.cell())) {
+                return None;
             }
         }
-        place
+        Some(place)
+    }
+
+    /// A place between the line and a corner, moved out to where the line should be on that side: round art has round flanks.
+    fn flank(&self, place: Point, side: Nearest) -> Point {
+        let side = self.art.edges().nearest_from(side.edge, place);
+        place + (place - side.foot) * ((self.distance - side.distance).max(0.0) / side.distance.max(CLOSE_MM))
+    }
+
+    /// The corner between two points of the line, with a place on each of its flanks.
+    fn corner(&self, [from, to]: [Point; 2], sides: [Nearest; 2]) -> Option<[Point; 3]> {
+        let corner = self.meeting(from.midpoint(to), sides[0], sides[1])?;
+        let flank = |end: Point, side: Nearest| self.flank(end.midpoint(corner), side);
+        // The shape lies to the right of its rings.
+        let stands_out = (to - from).cross(corner - from) > LEAST_HEIGHT * (to - from).hypot2();
+        stands_out.then(|| [flank(from, sides[0]), corner, flank(to, sides[1])])
     }
 
     /// The place as far from the art as the line should be on both sides; nearer by where something else lies before it.
@@ -167,15 +254,17 @@ impl Notches<'_> {
         place
     }
 
-    /// Replaces three edges by four, if the two in the middle run through cells of the art alone and cross nothing there.
-    fn replace(&mut self, old: [Edge; 3], new: [Edge; 4]) -> bool {
+    /// Replaces three edges by six, if those between the first and the last run through cells of the art alone and none of them
+    /// crosses anything.
+    fn replace(&mut self, old: [Edge; 3], new: [Edge; 6]) -> bool {
         let is_free = |edge: &Edge| {
             self.cells(*edge).into_iter().all(|cell| {
                 let others = self.edges.get(&cell).into_iter().flatten().filter(|other| !old.contains(other));
-                self.is_of_art(cell) && !others.chain(&new).any(|other| other != edge && crosses(*other, *edge))
+                !others.chain(&new).any(|other| other != edge && crosses(*other, *edge))
             })
         };
-        if !new[1..3].iter().all(is_free) {
+        let is_of_art = |edge: &Edge| self.cells(*edge).into_iter().all(|cell| self.is_of_art(cell));
+        if !(new[1..5].iter().all(is_of_art) && new.iter().all(is_free)) {
             return false;
         }
         for edge in old {
@@ -189,8 +278,23 @@ impl Notches<'_> {
 
     fn add(&mut self, edge: Edge) {
         for cell in self.cells(edge) {
-            self.edges.entry(cell).or_default().push(edge);
+            if self.near.contains(&self.square(cell)) {
+                self.edges.entry(cell).or_default().push(edge);
+            }
         }
+    }
+
+    /// The square of the grid that a cell lies in.
+    fn square(&self, cell: usize) -> (usize, usize) {
+        let columns = self.art.grid().columns();
+        (cell % columns / SQUARE_CELLS, cell / columns / SQUARE_CELLS)
+    }
+
+    /// All squares that a corner near a place may reach.
+    fn squares_around(&self, place: Point) -> Vec<(usize, usize)> {
+        let (column, row) = self.square(self.cell(place));
+        let around = |at: usize| at.saturating_sub(1)..=at + 1;
+        around(row).flat_map(|row| around(column).map(move |column| (column, row))).collect()
     }
 
     /// The cells that an edge runs through; one of which it only cuts a corner may be missing.
@@ -239,9 +343,14 @@ mod tests {
 
     /// The grown rings of some art as they are traced, and with their corners.
     fn grown(art: &Ring, patch: Option<Point>) -> (Vec<Ring>, Vec<Ring>) {
+        grown_within(art, patch, DISTANCE_MM + 1.0)
+    }
+
+    /// The same, measured so far.
+    fn grown_within(art: &Ring, patch: Option<Point>, outward: f64) -> (Vec<Ring>, Vec<Ring>) {
         let grid = Grid::over(art.bounds(), DISTANCE_MM + 1.0, Fineness::Even).expect("small");
         let edges = Edges::of_rings([art]);
-        let reach = Reach { inward: 0.0, outward: DISTANCE_MM + 1.0 };
+        let reach = Reach { inward: 0.0, outward };
         let inside = inside_flags(&grid, std::slice::from_ref(art));
         let field = Field::measure(grid, &edges, inside, reach, &Cancel::new()).expect("nothing is cancelled");
         let mut values = field.signed_plus(-DISTANCE_MM);
@@ -250,7 +359,8 @@ mod tests {
             *value = value.min(disc);
         }
         let traced = zero_rings(&grid, &values);
-        (traced.clone(), sharpened(traced, &field, DISTANCE_MM, &values))
+        let sharp = sharpened(traced.clone(), (&field, DISTANCE_MM), &values, &Cancel::new());
+        (traced, sharp.expect("nothing is cancelled"))
     }
 
     fn nearest(rings: &[Ring], place: Point) -> f64 {
@@ -300,6 +410,22 @@ mod tests {
             for point in sharp.iter().flat_map(Ring::points).filter(|point| !known.contains(point)) {
                 assert!(art.distance_to_edges(*point) >= DISTANCE_MM - 1e-3, "{point:?}");
             }
+            for (from, to) in edges.iter().filter(|(from, to)| !(known.contains(from) && known.contains(to))) {
+                let middle = from.midpoint(*to);
+                assert!(art.distance_to_edges(middle) >= DISTANCE_MM - 0.01, "{middle:?}");
+            }
+        }
+    }
+
+    #[test]
+    fn upright_art_that_fills_its_corners_is_no_trouble_however_far_is_measured() {
+        for at in (0..40).map(|step| f64::from(step) * 0.0131) {
+            let (x, y) = (20.0 + at, 20.0 - 0.7 * at);
+            let corners = [(0.0, 0.0), (x + 20.0, 0.0), (x + 20.0, y), (x, y), (x, y + 20.0), (0.0, y + 20.0)];
+            let art = Ring::new(corners.map(|(x, y)| Point::new(x, y)).to_vec());
+            let (_, sharp) = grown_within(&art, None, 40.0);
+            let off = nearest(&sharp, Point::new(x + DISTANCE_MM, y + DISTANCE_MM));
+            assert!(off < 1e-3, "{off} mm");
         }
     }
 

@@ -300,7 +300,11 @@ impl Work<'_> {
         let mut round = 0;
         loop {
             let traced = self.lengths.trace(&self.grid, values).rings;
-            let rings = notches::sharpened(traced, self.art, self.lengths.grown, values);
+            let rings = if self.fineness == Fineness::Rough {
+                traced
+            } else {
+                notches::sharpened(traced, (self.art, self.lengths.grown), values, self.cancel)?
+            };
             let edges = Edges::of_rings(&rings);
             let is_last = round >= if self.fineness == Fineness::Rough { 1 } else { THICKENING_ROUNDS };
             let is_passed = is_last || round == 0 && self.is_wide();
