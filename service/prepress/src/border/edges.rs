@@ -129,12 +129,13 @@ impl Edges {
         loop {
             let span = &self.spans[next as usize];
             let distance2 = span.distance2(point);
-            // Of a place that is none, nothing is nearer.
-            if distance2 >= best.1 || distance2.is_nan() {
+            if distance2 < best.1 {
+                best = (next, distance2);
+                next = on(span);
+            } else {
+                // Nothing is nearer to a place that is none either.
                 return best;
             }
-            best = (next, distance2);
-            next = on(span);
         }
     }
 

@@ -7,8 +7,8 @@ use crate::geom::{Point, Rect, Vec2};
 use crate::units::Mm;
 
 /// Cells in a millimetre. Distances are exact at the nodes; between them a level line of curvature radius r is off by
-/// h²/8r, 0.004 mm for r = 0.5 mm. Fewer cells clip corners sharper than a cell by up to half a cell; more cost time with
-/// their square. Measured, no source.
+/// h²/8r, 0.004 mm for r = 0.5 mm. Fewer cells clip corners sharper than a cell by up to half a cell, but for those that are
+/// put back (see `notches`); more cost time with their square. Measured, no source.
 const CELLS_PER_MM: f64 = 8.0;
 
 /// The same where everything is round: no line turns tighter than three of these cells. Measured, no source.

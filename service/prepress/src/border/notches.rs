@@ -9,12 +9,13 @@
 //! Guarantee: what is put in is no nearer to the art than the line should be, but for what chords of a cell take, and no new edge
 //! crosses an old or a new one. Corners at bridges and discs stay as they were traced.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeMap;
 
 use rayon::prelude::*;
 
 use super::edges::Nearest;
 use super::field::Field;
+use super::near::Squares;
 use crate::cancel::Cancel;
 use crate::fault::Fault;
 use crate::geom::{Point, Ring, Vec2, crosses};
@@ -44,9 +45,8 @@ const HALVINGS: usize = 8;
 /// Cells from the line in which a corner is looked for: a notch of ten degrees loses as much.
 const REACH_CELLS: f64 = 8.0;
 
-/// Side of the squares of the grid in which the line is kept beside corners, cells: a corner and its way lie in its own square or
-/// in one beside it.
-const SQUARE_CELLS: usize = 10;
+/// Cells from a turn in which the line is kept, to be asked what a corner and its way would cross.
+const KEPT_CELLS: f64 = REACH_CELLS + 4.0;
 
 /// What a corner stands out by over the line that cut it off, as a share of that: less is rounding.
 const LEAST_HEIGHT: f64 = 1e-3;
@@ -68,14 +68,17 @@ pub(super) fn sharpened(
     values: &[f32],
     cancel: &Cancel,
 ) -> Result<Vec<Ring>, Fault> {
-    let mut notches = Notches { art, distance, values, near: BTreeSet::new(), edges: BTreeMap::new() };
+    let mut notches = Notches { art, distance, values, edges: BTreeMap::new() };
     let turns: Vec<Vec<Turn>> = rings.iter().map(|ring| notches.turns_of(ring, cancel)).collect::<Result<_, _>>()?;
-    for (ring, turns) in rings.iter().zip(&turns) {
-        turns.iter().for_each(|turn| notches.near.extend(notches.squares_around(ring.points()[turn.at])));
-    }
-    for (number, edge) in rings.iter().flat_map(Ring::edges).enumerate() {
+    let places =
+        |(ring, turns): (&Ring, &Vec<Turn>)| turns.iter().map(|turn| ring.points()[turn.at]).collect::<Vec<_>>();
+    let places: Vec<Point> = rings.iter().zip(&turns).flat_map(places).collect();
+    let squares = Squares::of(&places, KEPT_CELLS * art.grid().cell());
+    for (number, (from, to)) in rings.iter().flat_map(Ring::edges).enumerate() {
         cancel.check_every(TOGETHER, number)?;
-        notches.add(edge);
+        if squares.near(&places, from.midpoint(to)).next().is_some() {
+            notches.add((from, to));
+        }
     }
     rings.into_iter().zip(turns).map(|(ring, turns)| notches.sharpened(ring, turns, cancel)).collect()
 }
@@ -93,9 +96,7 @@ struct Notches<'a> {
     art: &'a Field<'a>,
     distance: f64,
     values: &'a [f32],
-    /// Squares of the grid that a corner may reach.
-    near: BTreeSet<(usize, usize)>,
-    /// What runs through each cell of these, by its upper left node.
+    /// What runs through each cell near a turn, by its upper left node.
     edges: BTreeMap<usize, Vec<Edge>>,
 }
 
@@ -126,23 +127,25 @@ impl Notches<'_> {
         let mut points = ring.points().to_vec();
         let count = points.len();
         let mut corners: BTreeMap<usize, [Point; 3]> = BTreeMap::new();
-        let mut is_exact = vec![false; count];
         for (number, Turn { at, left, right }) in turns.into_iter().enumerate() {
             cancel.check_every(64, number)?;
             let (next, last) = ((at + 1) % count, (at + count - 1) % count);
-            let moved = [(at, [left, right]), (next, [right, left])].map(|(place, sides)| {
-                if is_exact[place] { points[place] } else { self.crossing(points[place], sides) }
-            });
-            let before = corners.get(&last).map_or(points[last], |corner| corner[2]);
-            let after = corners.get(&next).map_or(points[(next + 1) % count], |corner| corner[0]);
+            // The corner beside this one has put the point between them where it is.
+            let (before, from) = match corners.get(&last) {
+                Some(corner) => (corner[2], points[at]),
+                None => (points[last], self.crossing(points[at], [left, right])),
+            };
+            let (to, after) = match corners.get(&next) {
+                Some(corner) => (points[next], corner[0]),
+                None => (self.crossing(points[next], [right, left]), points[(next + 1) % count]),
+            };
             let old = [(before, points[at]), (points[at], points[next]), (points[next], after)];
             // Where a corner lies hard beside a side of its cell, the line may only fit through where it was traced.
-            for ends in [moved, [points[at], points[next]]] {
+            for ends in [[from, to], [points[at], points[next]]] {
                 let Some(corner) = self.corner(ends, [left, right]) else { continue };
                 let way = [before, ends[0], corner[0], corner[1], corner[2], ends[1], after];
                 if self.replace(old, std::array::from_fn(|step| (way[step], way[step + 1]))) {
                     [points[at], points[next]] = ends;
-                    (is_exact[at], is_exact[next]) = (true, true);
                     corners.insert(at, corner);
                     break;
                 }
@@ -269,7 +272,7 @@ impl Notches<'_> {
         }
         for edge in old {
             for cell in self.cells(edge) {
-                self.edges.entry(cell).or_default().retain(|other| *other != edge);
+                self.edges.entry(cell).and_modify(|edges| edges.retain(|other| *other != edge));
             }
         }
         new.into_iter().for_each(|edge| self.add(edge));
@@ -278,23 +281,8 @@ impl Notches<'_> {
 
     fn add(&mut self, edge: Edge) {
         for cell in self.cells(edge) {
-            if self.near.contains(&self.square(cell)) {
-                self.edges.entry(cell).or_default().push(edge);
-            }
+            self.edges.entry(cell).or_default().push(edge);
         }
-    }
-
-    /// The square of the grid that a cell lies in.
-    fn square(&self, cell: usize) -> (usize, usize) {
-        let columns = self.art.grid().columns();
-        (cell % columns / SQUARE_CELLS, cell / columns / SQUARE_CELLS)
-    }
-
-    /// All squares that a corner near a place may reach.
-    fn squares_around(&self, place: Point) -> Vec<(usize, usize)> {
-        let (column, row) = self.square(self.cell(place));
-        let around = |at: usize| at.saturating_sub(1)..=at + 1;
-        around(row).flat_map(|row| around(column).map(move |column| (column, row))).collect()
     }
 
     /// The cells that an edge runs through; one of which it only cuts a corner may be missing.

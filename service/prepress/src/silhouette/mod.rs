@@ -89,8 +89,8 @@ impl BackdropFound {
 pub struct CutOut {
     /// Straight alpha, cropped to nothing: same size as the artwork.
     pub pixels: Arc<RgbaImage>,
-    /// The 50 % iso-line of alpha, tips apart, in pixel coordinates: the centre of the top-left pixel is (0.5, 0.5). Outer rings and
-    /// holes. Outside the canvas counts as transparent, so art that touches the canvas edge ends there straight.
+    /// The 50 % iso-line of alpha, tips apart, in pixel coordinates: the centre of the top-left pixel is (0.5, 0.5). Outer
+    /// rings and holes. Outside the canvas counts as transparent, so art that touches the canvas edge ends there straight.
     pub edge: Region,
     /// The box of the edge, in whole pixels.
     pub visible: Place,
