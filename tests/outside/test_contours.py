@@ -184,6 +184,7 @@ def test_silhouette_and_line_need_little_memory_at_150_mm(dumper, name, border):
 RESOLVED = [("two_leaves", 3), ("crow_black", 3), ("owl_ink", 3), ("cactus_thumbnail", 3), ("potted_flowers_cropped", 3),
             ("word_hairline_light", 3), ("deer_small", 3), ("word_script_joined", 3),
             ("tree_with_roots", 3), ("balloons_with_strings", 3), ("word_separate_letters", 3),
+            ("star_glow", 3), ("olive_branch_hairline", 3),
             ("deer_antlers_black", 3), ("soap_bubbles", 1), ("word_separate_letters", 1), ("word_separate_letters", 0),
             ("pumpkin_soft_shadow", 0), ("balloon_white_translucent", 0)]
 COARSE_PX, FINE_PX = 400, 2400

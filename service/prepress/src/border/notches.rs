@@ -4,7 +4,8 @@
 //! much more, and by how much hangs on where the grid happens to lie. Shrinking would hand all of that on to the border. But
 //! the corner itself is known: it is as far from the art on its one side as from that on the other. So where the line turns
 //! outward within a cell, the place between both sides is found by Newton's method and put in between, as in Kobbelt et al.
-//! 2001, "Feature sensitive surface extraction from volume data", with exact distances in place of tangents.
+//! 2001, "Feature sensitive surface extraction from volume data", with exact distances in place of tangents. Where the sides
+//! are ragged or hardly come nearer to each other no such step finds it, and the middle between them is followed instead.
 //!
 //! Guarantee: what is put in is no nearer to the art than the line should be, but for what chords of a cell take, and no new edge
 //! crosses an old or a new one. Corners at bridges and discs stay as they were traced.
@@ -23,6 +24,9 @@ use crate::geom::{Point, Ring, Vec2, crosses};
 /// Sine of the least turn that is looked at: what is rounder loses a hundredth of a millimetre.
 const LEAST_TURN_SINE: f64 = 0.3;
 
+/// Points of the line between the place where it is nearest to another side and the one where it turns, at most.
+const SLID: usize = 4;
+
 /// Sine of the angle between both sides under which they hardly come nearer to each other.
 const LEAST_SINE: f64 = 0.03;
 
@@ -39,14 +43,23 @@ const CROSSING_STEPS: usize = 3;
 /// What a corner may be nearer to the art than the line should be, mm.
 const SLACK_MM: f64 = 5e-4;
 
-/// Halvings of the way to a corner before which something else lies.
+/// Pairs of sides between which a corner is looked for.
+const SIDES_TRIED: usize = 4;
+
+/// Cells to a step along the middle between both sides.
+const FOLLOWED_CELLS: f64 = 0.5;
+
+/// Steps across the gap at each of those.
+const ACROSS: usize = 2;
+
+/// Halvings of the last of those, beyond which a corner lies.
 const HALVINGS: usize = 8;
 
-/// Cells from the line in which a corner is looked for: a notch of ten degrees loses as much.
-const REACH_CELLS: f64 = 8.0;
+/// Cells from the line in which a corner is looked for: a notch of eight degrees loses as much.
+const REACH_CELLS: f64 = 12.0;
 
 /// Cells from a turn in which the line is kept, to be asked what a corner and its way would cross.
-const KEPT_CELLS: f64 = REACH_CELLS + 4.0;
+const KEPT_CELLS: f64 = REACH_CELLS + 8.0;
 
 /// What a corner stands out by over the line that cut it off, as a share of that: less is rounding.
 const LEAST_HEIGHT: f64 = 1e-3;
@@ -84,6 +97,9 @@ pub(super) fn sharpened(
 }
 
 type Edge = (Point, Point);
+
+/// Corners with a place on each of their flanks, by the point of the ring before them.
+type Corners = BTreeMap<usize, [Point; 3]>;
 
 /// A place at which a ring turns outward: the point before it, and what is nearest to that and to the one after it.
 struct Turn {
@@ -125,30 +141,12 @@ impl Notches<'_> {
             return Ok(ring);
         }
         let mut points = ring.points().to_vec();
-        let count = points.len();
-        let mut corners: BTreeMap<usize, [Point; 3]> = BTreeMap::new();
+        let mut corners = BTreeMap::new();
         for (number, Turn { at, left, right }) in turns.into_iter().enumerate() {
             cancel.check_every(64, number)?;
-            let (next, last) = ((at + 1) % count, (at + count - 1) % count);
-            // The corner beside this one has put the point between them where it is.
-            let (before, from) = match corners.get(&last) {
-                Some(corner) => (corner[2], points[at]),
-                None => (points[last], self.crossing(points[at], [left, right])),
-            };
-            let (to, after) = match corners.get(&next) {
-                Some(corner) => (points[next], corner[0]),
-                None => (self.crossing(points[next], [right, left]), points[(next + 1) % count]),
-            };
-            let old = [(before, points[at]), (points[at], points[next]), (points[next], after)];
-            // Where a corner lies hard beside a side of its cell, the line may only fit through where it was traced.
-            for ends in [[from, to], [points[at], points[next]]] {
-                let Some(corner) = self.corner(ends, [left, right]) else { continue };
-                let way = [before, ends[0], corner[0], corner[1], corner[2], ends[1], after];
-                if self.replace(old, std::array::from_fn(|step| (way[step], way[step + 1]))) {
-                    [points[at], points[next]] = ends;
-                    corners.insert(at, corner);
-                    break;
-                }
+            if !self.put(&mut points, &mut corners, at, [left, right]) {
+                let end = innermost(&points, at, [left, right]);
+                self.put(&mut points, &mut corners, end, [left, right]);
             }
         }
         let with_corners = points
@@ -156,6 +154,36 @@ impl Notches<'_> {
             .enumerate()
             .flat_map(|(at, point)| std::iter::once(point).chain(corners.get(&at).copied().into_iter().flatten()));
         Ok(Ring::new(with_corners.collect()))
+    }
+
+    /// Puts the corner between two sides after a point of a ring, if there is none yet and it fits in.
+    fn put(&mut self, points: &mut [Point], corners: &mut Corners, at: usize, [left, right]: [Nearest; 2]) -> bool {
+        let count = points.len();
+        let (next, last) = ((at + 1) % count, (at + count - 1) % count);
+        if corners.contains_key(&at) {
+            return true;
+        }
+        // The corner beside this one has put the point between them where it is.
+        let (before, from) = match corners.get(&last) {
+            Some(corner) => (corner[2], points[at]),
+            None => (points[last], self.crossing(points[at], [left, right])),
+        };
+        let (to, after) = match corners.get(&next) {
+            Some(corner) => (points[next], corner[0]),
+            None => (self.crossing(points[next], [right, left]), points[(next + 1) % count]),
+        };
+        let old = [(before, points[at]), (points[at], points[next]), (points[next], after)];
+        // Where a corner lies hard beside a side of its cell, the line may only fit through where it was traced.
+        for ends in [[from, to], [points[at], points[next]]] {
+            let Some(corner) = self.corner(ends, [left, right]) else { continue };
+            let way = [before, ends[0], corner[0], corner[1], corner[2], ends[1], after];
+            if self.replace(old, std::array::from_fn(|step| (way[step], way[step + 1]))) {
+                [points[at], points[next]] = ends;
+                corners.insert(at, corner);
+                return true;
+            }
+        }
+        false
     }
 
     /// Whether the line turns outward between two of its points, and nothing but the art makes it do so.
@@ -204,43 +232,50 @@ impl Notches<'_> {
 
     /// The corner between two points of the line, with a place on each of its flanks.
     fn corner(&self, [from, to]: [Point; 2], sides: [Nearest; 2]) -> Option<[Point; 3]> {
-        let corner = self.meeting(from.midpoint(to), sides[0], sides[1])?;
+        let chord = to - from;
+        // The shape lies to the right of its rings, and the end of a notch in it.
+        let into_notch = Vec2::new(-chord.y, chord.x);
+        let corner = self.meeting(from.midpoint(to), into_notch, sides.map(|side| side.edge))?;
         let flank = |end: Point, side: Nearest| self.flank(end.midpoint(corner), side);
-        // The shape lies to the right of its rings.
-        let stands_out = (to - from).cross(corner - from) > LEAST_HEIGHT * (to - from).hypot2();
+        let stands_out = chord.cross(corner - from) > LEAST_HEIGHT * chord.hypot2();
         stands_out.then(|| [flank(from, sides[0]), corner, flank(to, sides[1])])
     }
 
-    /// The place as far from the art as the line should be on both sides; nearer by where something else lies before it.
-    fn meeting(&self, start: Point, left: Nearest, right: Nearest) -> Option<Point> {
-        let corner = self.between(start, (left.edge, right.edge));
-        let is_out = |place: Point| {
-            self.art.nearest_to(place).is_some_and(|nearest| nearest.distance >= self.distance - SLACK_MM)
-        };
-        if is_out(corner) {
-            return Some(corner);
+    /// The place as far from the art as the line should be on both sides.
+    fn meeting(&self, start: Point, into_notch: Vec2, mut sides: [u32; 2]) -> Option<Point> {
+        let mut out = start;
+        for _ in 0..SIDES_TRIED {
+            let place = self.between(start, sides);
+            let nearest = self.art.nearest_to(place)?;
+            if (nearest.distance - self.distance).abs() <= SLACK_MM {
+                return Some(place);
+            }
+            if nearest.distance > self.distance {
+                out = place;
+                break;
+            }
+            self.replace_side(&mut sides, place, nearest);
         }
-        let (mut out, mut within) = (0.0, 1.0);
-        for _ in 0..HALVINGS {
-            let middle = (out + within) / 2.0;
-            (out, within) = if is_out(start.lerp(corner, middle)) { (middle, within) } else { (out, middle) };
-        }
-        (out > 0.0).then(|| start.lerp(corner, out))
+        self.followed(out, into_notch, sides)
     }
 
-    /// The place as far from two edges' neighbourhoods as the line should be; where they hardly come nearer to each other, as far
-    /// as that can be followed.
-    fn between(&self, start: Point, (mut left, mut right): (u32, u32)) -> Point {
-        let (edges, cell) = (self.art.edges(), self.art.grid().cell());
+    /// A walk from an edge ends where ragged art is nearest for a while: what is nearest in truth is that side's.
+    fn replace_side(&self, sides: &mut [u32; 2], place: Point, nearest: Nearest) {
+        let likeness = |edge: u32| {
+            let side = self.art.edges().nearest_from(edge, place);
+            (place - side.foot).normalize().dot(place - nearest.foot)
+        };
+        sides[usize::from(likeness(sides[1]) > likeness(sides[0]))] = nearest.edge;
+    }
+
+    /// The place as far from two edges' neighbourhoods as the line should be, or as far as Newton's method comes.
+    fn between(&self, start: Point, mut sides: [u32; 2]) -> Point {
+        let cell = self.art.grid().cell();
         let mut place = start;
         for _ in 0..STEPS {
-            let mut sides = [left, right].map(|edge| edges.nearest_from(edge, place));
-            if sides[0].edge == sides[1].edge {
-                // Around a corner of the art itself a walk leads from one of its sides on to the other.
-                sides = [left, right].map(|edge| edges.nearest_on(edge, place));
-            }
-            let ways = sides.map(|side| (place - side.foot) / side.distance.max(CLOSE_MM));
-            let lacks = sides.map(|side| self.distance - side.distance);
+            let feet = self.feet(place, sides);
+            let ways = feet.map(|side| (place - side.foot) / side.distance.max(CLOSE_MM));
+            let lacks = feet.map(|side| self.distance - side.distance);
             let sine = ways[0].cross(ways[1]);
             if sine.abs() < LEAST_SINE {
                 break;
@@ -252,9 +287,63 @@ impl Notches<'_> {
                 break;
             }
             place = next;
-            (left, right) = (sides[0].edge, sides[1].edge);
+            sides = feet.map(|side| side.edge);
         }
         place
+    }
+
+    /// What is nearest to a place on two edges' sides of it.
+    fn feet(&self, place: Point, sides: [u32; 2]) -> [Nearest; 2] {
+        let edges = self.art.edges();
+        let feet = sides.map(|edge| edges.nearest_from(edge, place));
+        // Around a corner of the art itself a walk leads from one of its sides on to the other.
+        if feet[0].edge == feet[1].edge { sides.map(|edge| edges.nearest_on(edge, place)) } else { feet }
+    }
+
+    /// Where the middle between both sides leads to a place as far from the art as the line should be: between sides that
+    /// hardly come nearer to each other, or are ragged, no step of Newton's finds it.
+    fn followed(&self, start: Point, into_notch: Vec2, mut sides: [u32; 2]) -> Option<Point> {
+        let is_out = |place: Point| self.art.nearest_to(place).is_some_and(|nearest| nearest.distance >= self.distance);
+        let step = self.art.grid().cell() * FOLLOWED_CELLS;
+        let (mut place, mut heading) = (start, into_notch.normalize());
+        for _ in 0..(REACH_CELLS / FOLLOWED_CELLS) as usize {
+            let ahead = self.amid(place + heading * step, &mut sides)?;
+            let moved = ahead - place;
+            if !(moved.hypot() > CLOSE_MM && moved.dot(heading) > 0.0) {
+                break;
+            }
+            if !is_out(ahead) {
+                let (mut out, mut within) = (0.0, 1.0);
+                for _ in 0..HALVINGS {
+                    let middle = (out + within) / 2.0;
+                    (out, within) = if is_out(place.lerp(ahead, middle)) { (middle, within) } else { (out, middle) };
+                }
+                place = place.lerp(ahead, out);
+                break;
+            }
+            (place, heading) = (ahead, moved.normalize());
+        }
+        (place != start).then_some(place)
+    }
+
+    /// A place moved across the gap until both its sides are about equally far.
+    fn amid(&self, mut place: Point, sides: &mut [u32; 2]) -> Option<Point> {
+        for _ in 0..ACROSS {
+            let feet = self.feet(place, *sides);
+            let [left, right] = feet.map(|side| (place - side.foot) / side.distance.max(CLOSE_MM));
+            // Both ways differ by as much as the place moves nearer to the one side and away from the other.
+            let across = left - right;
+            if across.hypot() < LEAST_SINE {
+                return None;
+            }
+            place += across * ((feet[1].distance - feet[0].distance) / across.hypot2());
+            *sides = feet.map(|side| side.edge);
+            let nearest = self.art.nearest_to(place)?;
+            if nearest.distance < feet[0].distance.min(feet[1].distance) - SLACK_MM {
+                self.replace_side(sides, place, nearest);
+            }
+        }
+        Some(place)
     }
 
     /// Replaces three edges by six, if those between the first and the last run through cells of the art alone and none of them
@@ -306,15 +395,38 @@ impl Notches<'_> {
     }
 }
 
+/// The edge of a ring, by its first point, at the end of a notch between two sides, from one near it on: in a narrow notch the
+/// line may be nearer to the other side already before it turns, or still after that.
+fn innermost(points: &[Point], at: usize, [left, right]: [Nearest; 2]) -> usize {
+    let count = points.len();
+    let next = |at: usize| (at + 1) % count;
+    let ways = (points[at] - left.foot).normalize() - (points[next(at)] - right.foot).normalize();
+    // The shape lies to the right of its rings: the line runs into the notch on the left side and back on the right one.
+    let into_notch = Vec2::new(-ways.y, ways.x);
+    let step = |from: usize, to: usize| (points[to] - points[from]).dot(into_notch);
+    let (mut after, mut before) = (at, at);
+    for _ in 0..SLID {
+        if step(next(after), next(next(after))) > 0.0 {
+            after = next(after);
+        } else if step(before, (before + count - 1) % count) > 0.0 {
+            before = (before + count - 1) % count;
+        } else {
+            break;
+        }
+    }
+    if after == at { before } else { after }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
     use crate::border::edges::Edges;
     use crate::border::grid::{Fineness, Grid};
     use crate::border::strip::Reach;
-    use crate::border::trace::zero_rings;
+    use crate::border::trace::{fill_holes, zero_rings};
     use crate::border::winding::inside_flags;
     use crate::cancel::Cancel;
+    use crate::geom::Affine;
 
     const DISTANCE_MM: f64 = 3.5;
     const ARM_MM: f64 = 25.0;
@@ -346,7 +458,8 @@ mod tests {
             let disc = patch.map_or(f32::INFINITY, |centre| (grid.point(node).distance(centre) - 2.0) as f32);
             *value = value.min(disc);
         }
-        let traced = zero_rings(&grid, &values);
+        // What lies by itself in the end of a notch is filled.
+        let traced = fill_holes(zero_rings(&grid, &values), |_| false).rings;
         let sharp = sharpened(traced.clone(), (&field, DISTANCE_MM), &values, &Cancel::new());
         (traced, sharp.expect("nothing is cancelled"))
     }
@@ -378,6 +491,33 @@ mod tests {
     }
 
     #[test]
+    fn corners_of_ragged_channels_lie_where_the_way_out_ends() {
+        // Walls four degrees off parallel, as ragged as the edge of a coarse picture: where each lies is by chance.
+        let wobble = |number: usize| ((number * 7919 + number * number * 31) % 17) as f64 / 16.0 * 0.016 - 0.008;
+        let wall = |side: f64, number: usize| {
+            let (y, salt) = (number as f64 * 0.04 - 6.0, if side > 0.0 { 5 } else { 0 });
+            Point::new(side * (DISTANCE_MM - 0.2 + y * 4.0_f64.to_radians().tan() + wobble(number + salt)), y)
+        };
+        let far = [(-12.0, 12.0), (-12.0, -9.0), (12.0, -9.0), (12.0, 12.0)].map(|(x, y)| Point::new(x, y));
+        let walls = (0..=450).rev().map(|number| wall(1.0, number)).chain((0..=450).map(|number| wall(-1.0, number)));
+        let upright = Ring::new(far.into_iter().chain(walls).collect());
+        for turned in (0..24).map(|step| (f64::from(step) * 7.3_f64).to_radians()) {
+            let (_, sharp) = grown(&upright.transformed(Affine::rotate(turned)), None);
+            let back = |point: &Point| Affine::rotate(-turned) * *point;
+            let in_channel = |point: &Point| point.x.abs() < 0.1 && point.y > 0.0 && point.y < 12.0;
+            let points = sharp.iter().flat_map(Ring::points).map(back).filter(in_channel);
+            let corner = points.min_by(|a, b| a.y.total_cmp(&b.y)).expect("it ends in the channel");
+            let widest = |y: f64| {
+                let across = (-20..=20).map(|step| Point::new(f64::from(step) * 2e-3, y));
+                across.map(|place| upright.distance_to_edges(place)).fold(0.0, f64::max)
+            };
+            assert!((upright.distance_to_edges(corner) - DISTANCE_MM).abs() < 2e-3, "{corner:?}");
+            assert!(widest(corner.y - 0.3) < DISTANCE_MM, "it goes on beyond {corner:?}");
+            assert!((0..60).all(|step| widest(corner.y + f64::from(step) * 0.05) > DISTANCE_MM - 2e-3), "{corner:?}");
+        }
+    }
+
+    #[test]
     fn nothing_put_in_is_nearer_to_the_art_and_no_edges_cross() {
         for turned_deg in [0.0_f64, 11.0, 37.0] {
             // Teeth of all widths, so that notches end at each other.
@@ -387,7 +527,7 @@ mod tests {
             });
             let outline = teeth.chain([(60.0, 20.0), (60.0, 26.0), (-3.0, 26.0), (-3.0, 20.0)]);
             let art = Ring::new(outline.map(|(x, y)| Point::new(x, y)).collect());
-            let art = art.transformed(crate::geom::Affine::rotate(turned_deg.to_radians()));
+            let art = art.transformed(Affine::rotate(turned_deg.to_radians()));
             let (traced, sharp) = grown(&art, None);
             let edges: Vec<Edge> = sharp.iter().flat_map(Ring::edges).collect();
             assert!(edges.len() > traced.iter().flat_map(Ring::edges).count());

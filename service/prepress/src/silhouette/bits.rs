@@ -253,7 +253,7 @@ impl Bits {
                 cancel.check()?;
                 steps = 0;
             }
-            self.on_run(y, (first, last), |word, run| *word &= !run);
+            self.remove_run(y, (first, last));
             tell(y, (first, last));
             if y > 0 {
                 self.open_runs(y - 1, (first, last), &mut open);
@@ -283,6 +283,11 @@ impl Bits {
     /// Adds a run of a row.
     pub(super) fn insert_run(&mut self, y: usize, run: Run) {
         self.on_run(y, run, |word, run| *word |= run);
+    }
+
+    /// Takes a run of a row out.
+    pub(super) fn remove_run(&mut self, y: usize, run: Run) {
+        self.on_run(y, run, |word, run| *word &= !run);
     }
 
     fn on_run(&mut self, y: usize, (first, last): Run, act: impl Fn(&mut u64, u64)) {

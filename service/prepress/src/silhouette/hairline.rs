@@ -35,9 +35,9 @@ const WAYS: [(isize, isize); 4] = [(1, 0), (0, 1), (1, 1), (-1, 1)];
 /// Steps are tried from one pixel on, each twice the one before. Measured on enlarged clip art.
 const PIXELS_PER_STEP: usize = 1000;
 
-/// So few pixels are an uneven corner or the blur of a tip, and no stroke, where they join nothing and more than so many
-/// covered pixels lie within so far of them: beside a corner there are 9 and more, at the end of a stroke half a dozen. The
-/// count of pixels is measured on clip art of 400 and 6000 pixels.
+/// So few pixels are an uneven corner or the blur of a tip, and no stroke, where they join nothing, no gap parts them from what
+/// covers, and more than so many covered pixels lie within so far of them: beside a corner there are 9 and more, at the end of
+/// a stroke half a dozen. The count of pixels is measured on clip art of 400 and 6000 pixels.
 const STUB_PX: usize = 3;
 const THIN_PX: usize = 6;
 const THIN_REACH: usize = 3;
@@ -128,7 +128,7 @@ fn seeds_in(plane: &Plane<'_>, rows: Range<usize>, longest_step: isize) -> Vec<u
     seeds
 }
 
-/// Whether a few pixels hang on to something broad and join nothing.
+/// Whether a few pixels hang on to something broad, without a gap, and join nothing.
 fn is_stub(plane: &Plane<'_>, seed: usize, links: &[(usize, usize)]) -> bool {
     let width = plane.width;
     let place = |index: usize| (index % width, index / width);
@@ -142,7 +142,7 @@ fn is_stub(plane: &Plane<'_>, seed: usize, links: &[(usize, usize)]) -> bool {
     let pixels = rows.flat_map(|row| columns().map(move |column| row * width + column));
     let is_strong = |index: &usize| plane.alpha_at(*index) >= STRONG_ALPHA;
     let mut others: Vec<usize> = pixels.filter(is_strong).collect();
-    if others.len() <= THIN_PX {
+    if others.len() <= THIN_PX || links.iter().any(|(link, _)| is_gapped(plane, *link)) {
         return false;
     }
     // One piece of what is covered around here is followed; nothing else may be beside any of the pixels.
@@ -160,6 +160,18 @@ fn is_stub(plane: &Plane<'_>, seed: usize, links: &[(usize, usize)]) -> bool {
     links.iter().all(|(link, _)| {
         around(plane, *link).filter(is_strong).all(|at| is_near(seed, at, THIN_REACH) && !others.contains(&at))
     })
+}
+
+/// Whether what covers lies beyond a gap on some side of a pixel: neither a corner nor the blur of a tip is like that.
+fn is_gapped(plane: &Plane<'_>, index: usize) -> bool {
+    let (x, y) = ((index % plane.width) as i64, (index / plane.width) as i64);
+    let low = plane.alpha_at(index) / FALL;
+    let at =
+        |(right, down): (isize, isize), steps: i64| plane.own_alpha(x + steps * right as i64, y + steps * down as i64);
+    let has_gap =
+        |way: (isize, isize)| [1, -1].into_iter().any(|side| at(way, side) <= low && at(way, 2 * side) >= STRONG_ALPHA);
+    // Beside the pixel, that is: on a slant, a blunt end lies beyond its own corner.
+    WAYS[..2].iter().any(|way| has_gap(*way))
 }
 
 /// Whether two covered pixels hang together as the line is traced: side by side, or corner to corner where the mean of the

@@ -11,6 +11,7 @@ mod ground;
 mod hairline;
 mod judge;
 pub(crate) mod oklab;
+mod pale;
 mod plane;
 mod pocket;
 mod removal;
@@ -89,7 +90,7 @@ impl BackdropFound {
 pub struct CutOut {
     /// Straight alpha, cropped to nothing: same size as the artwork.
     pub pixels: Arc<RgbaImage>,
-    /// The 50 % iso-line of alpha, tips apart, in pixel coordinates: the centre of the top-left pixel is (0.5, 0.5). Outer
+    /// The 50 % iso-line of alpha, tips and small pale parts apart, in pixel coordinates: the centre of the top-left pixel is (0.5, 0.5). Outer
     /// rings and holes. Outside the canvas counts as transparent, so art that touches the canvas edge ends there straight.
     pub edge: Region,
     /// The box of the edge, in whole pixels.
@@ -110,7 +111,8 @@ pub struct CutOut {
 /// Strokes thinner than half a pixel stay where they hang on to heavier art, about half a pixel wide; their alpha in
 /// `pixels` stays as it is.
 ///
-/// Where alpha nowhere reaches 50 % (a watermark, a glow), the line is at half of the largest alpha instead.
+/// Where alpha nowhere reaches 50 % (a watermark, a glow), the line is at half of the largest alpha instead; around a small
+/// part that is evenly pale and stands alone, at half of its own.
 ///
 /// # Errors
 /// `art.blank` when nothing is left, `run.cancelled`.
@@ -128,6 +130,9 @@ pub fn cut_out(artwork: &Artwork, order: Backdrop, cancel: &Cancel) -> Result<Cu
     let backdrop = if has_transparency { BackdropFound::None } else { removal::remove(&mut pixels, order, cancel)? };
     if !Arc::ptr_eq(&pixels, &artwork.pixels) {
         plane = plane::Plane::of(&pixels, cancel)?;
+    }
+    if reaches_half {
+        pale::scale(&mut plane, cancel)?;
     }
     // Compression noise around a removed backdrop looks like strokes; there, thin strokes were never thinned by alpha.
     if reaches_half && backdrop == BackdropFound::None {

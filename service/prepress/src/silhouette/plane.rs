@@ -1,5 +1,6 @@
 //! The alpha of a picture, and what is known of each stretch of it.
 
+use std::collections::HashMap;
 use std::ops::Range;
 
 use image::RgbaImage;
@@ -40,6 +41,9 @@ pub(super) struct Plane<'a> {
     /// One bit for each pixel of a thin stroke, which counts as covered and joins what is covered at its corners; empty where
     /// there is none.
     raised: Vec<u64>,
+    /// Pixels whose alpha was replaced, one bit for each; empty where there is none.
+    is_replaced: Vec<u64>,
+    replaced: HashMap<usize, u8>,
     pub counts: Counts,
 }
 
@@ -152,7 +156,8 @@ impl<'a> Plane<'a> {
         let Known { ends, mixed, mixed_in, counts } = parts.into_iter().fold(Known::default(), Known::and);
         let before = |sum: &mut u32, own: u32| Some(std::mem::replace(sum, *sum + own));
         let mixed_before = mixed_in.into_iter().scan(0, before).collect();
-        Ok(Plane { samples, width, height, ends, mixed, mixed_before, raised: Vec::new(), counts })
+        let (raised, is_replaced, replaced) = (Vec::new(), Vec::new(), HashMap::new());
+        Ok(Plane { samples, width, height, ends, mixed, mixed_before, raised, is_replaced, replaced, counts })
     }
 
     /// Alpha at a place; everything outside the canvas is transparent.
@@ -193,12 +198,30 @@ impl<'a> Plane<'a> {
 
     /// A pixel's own alpha, whether or not it belongs to a thin stroke.
     pub(super) fn sample(&self, index: usize) -> u8 {
-        self.samples[index * 4 + 3]
+        let own = self.samples[index * 4 + 3];
+        if has(&self.is_replaced, index) { self.replaced.get(&index).copied().unwrap_or(own) } else { own }
     }
 
     /// Whether a pixel belongs to a thin stroke.
     pub(super) fn is_raised(&self, index: usize) -> bool {
-        self.raised.get(index / 64).is_some_and(|bits| bits >> (index % 64) & 1 == 1)
+        has(&self.raised, index)
+    }
+
+    /// Takes a pixel's alpha for more than it is.
+    pub(super) fn replace(&mut self, index: usize, alpha: u8) {
+        if self.is_replaced.is_empty() {
+            self.is_replaced = vec![0; (self.width * self.height).div_ceil(64)];
+        }
+        self.is_replaced[index / 64] |= 1 << (index % 64);
+        self.replaced.insert(index, alpha);
+        let (row, column) = (index / self.width, index % self.width);
+        let per_row = self.width.div_ceil(ALIKE);
+        let stretch = row * per_row + column / ALIKE;
+        self.ends[stretch].high = self.ends[stretch].high.max(alpha);
+        if self.ends[stretch].is_mixed && alpha >= STRONG_ALPHA {
+            let before = self.ends[row * per_row..stretch].iter().filter(|ends| ends.is_mixed).count();
+            self.mixed[self.mixed_before[row] as usize + before].0 |= 1 << (column % ALIKE);
+        }
     }
 
     /// Takes a pixel for one of a thin stroke.
@@ -237,6 +260,11 @@ impl<'a> Plane<'a> {
             Stretch { pixels, low, high, strong, weak }
         })
     }
+}
+
+/// Whether a pixel's bit is set, if there are any.
+fn has(bits: &[u64], index: usize) -> bool {
+    bits.get(index / 64).is_some_and(|bits| bits >> (index % 64) & 1 == 1)
 }
 
 /// One bit for each pixel of a stretch, the first the lowest: whether its alpha is so much.

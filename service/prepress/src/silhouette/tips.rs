@@ -27,7 +27,7 @@ const SIDE_PX: (f64, f64) = (1.0, 2.0);
 /// So far behind it, a tip is so many times as wide as at the end of its sides: strokes with round or square ends are not.
 /// Tips of 20 to 90 degrees are 1.4 times as wide.
 const ROOT_PX: f64 = 3.5;
-const WIDENS: f64 = 1.3;
+const WIDENS: f64 = 1.2;
 
 /// Cosine of the widest angle between the sides of a tip, about 100 degrees: corners of wider ones are hardly cut.
 const LEAST_COSINE: f64 = -0.2;

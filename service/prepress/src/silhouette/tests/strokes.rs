@@ -145,6 +145,35 @@ fn the_blur_of_a_blunt_end_is_no_stroke() {
 }
 
 #[test]
+fn a_loop_of_hair_beside_art_is_a_stroke_however_short() {
+    // Three faint pixels on the far side of a gap: a hair of an eighth of a pixel, that leaves art and comes back.
+    let body = with_rectangle(RgbaImage::new(60, 60), [20, 20, 20, 20], [0, 0, 0, 255]);
+    let hair = [(40, 30, 24), (40, 31, 10), (41, 31, 34), (41, 32, 30), (40, 32, 12), (40, 33, 33)];
+    let picture =
+        hair.into_iter().fold(body, |picture, (x, y, alpha)| with_rectangle(picture, [x, y, 1, 1], [0, 0, 0, alpha]));
+    assert_eq!(cut(picture, BackdropRemove::Auto).unwrap().visible.width_px, 22);
+}
+
+#[test]
+fn a_leaf_ends_in_a_tip() {
+    // Two arcs that meet at 30 degrees and bulge behind: hardly wider a little behind the tip.
+    let radius = 40.0;
+    let leaf = |x: f64, y: f64| [-38.6, 38.6].into_iter().all(|off: f64| x.hypot(y - off) <= radius);
+    let tip_px = 40.0 + (radius * radius - 38.6 * 38.6_f64).sqrt();
+    for shift in (0..10).map(|step| f64::from(step) * 0.17) {
+        let picture = RgbaImage::from_fn(80, 60, |x, y| {
+            let steps = (0..256).map(|step| (f64::from(step % 16), f64::from(step / 16)));
+            let at = |pixel: u32, step: f64| f64::from(pixel) + (step + 0.5) / 16.0;
+            let is_inside = |(s, t): &(f64, f64)| leaf(at(x, *s) - 40.0 - shift, at(y, *t) - 30.0 - 0.6 * shift);
+            Rgba([9, 9, 9, (steps.filter(is_inside).count() as f64 / 256.0 * 255.0).round() as u8])
+        });
+        let found = cut(picture, BackdropRemove::Never).unwrap();
+        let off_px = distance_to_line(&found, (tip_px + shift, 30.0 + 0.6 * shift));
+        assert!(off_px < 0.7, "{off_px} at {shift}");
+    }
+}
+
+#[test]
 fn an_uneven_corner_is_no_stroke() {
     let plain = with_rectangle(RgbaImage::new(60, 60), [20, 20, 20, 20], [0, 0, 0, 255]);
     let found = cut(with_rectangle(plain, [40, 19, 1, 1], [0, 0, 0, 60]), BackdropRemove::Auto).unwrap();
