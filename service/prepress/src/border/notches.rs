@@ -43,6 +43,9 @@ const CROSSING_STEPS: usize = 3;
 /// What a corner may be nearer to the art than the line should be, mm.
 const SLACK_MM: f64 = 5e-4;
 
+/// Places on each flank of a corner: round art has round flanks, and a chord over a millimetre lies nearer to it.
+const FLANK: usize = 3;
+
 /// Pairs of sides between which a corner is looked for.
 const SIDES_TRIED: usize = 4;
 
@@ -98,8 +101,14 @@ pub(super) fn sharpened(
 
 type Edge = (Point, Point);
 
-/// Corners with a place on each of their flanks, by the point of the ring before them.
-type Corners = BTreeMap<usize, [Point; 3]>;
+/// Corners by the point of the ring before them.
+type Corners = BTreeMap<usize, Corner>;
+
+/// A corner amid places on its flanks.
+type Corner = [Point; 2 * FLANK + 1];
+
+/// What comes in place of three edges: a corner between the points that it was cut off at, and those beside them.
+type Way = [Edge; 2 * FLANK + 4];
 
 /// A place at which a ring turns outward: the point before it, and what is nearest to that and to the one after it.
 struct Turn {
@@ -143,10 +152,12 @@ impl Notches<'_> {
         let mut points = ring.points().to_vec();
         let mut corners = BTreeMap::new();
         for (number, Turn { at, left, right }) in turns.into_iter().enumerate() {
-            cancel.check_every(64, number)?;
+            cancel.check_every(16, number)?;
             if !self.put(&mut points, &mut corners, at, [left, right]) {
                 let end = innermost(&points, at, [left, right]);
-                self.put(&mut points, &mut corners, end, [left, right]);
+                if end != at {
+                    self.put(&mut points, &mut corners, end, [left, right]);
+                }
             }
         }
         let with_corners = points
@@ -165,7 +176,7 @@ impl Notches<'_> {
         }
         // The corner beside this one has put the point between them where it is.
         let (before, from) = match corners.get(&last) {
-            Some(corner) => (corner[2], points[at]),
+            Some(corner) => (corner[2 * FLANK], points[at]),
             None => (points[last], self.crossing(points[at], [left, right])),
         };
         let (to, after) = match corners.get(&next) {
@@ -176,7 +187,7 @@ impl Notches<'_> {
         // Where a corner lies hard beside a side of its cell, the line may only fit through where it was traced.
         for ends in [[from, to], [points[at], points[next]]] {
             let Some(corner) = self.corner(ends, [left, right]) else { continue };
-            let way = [before, ends[0], corner[0], corner[1], corner[2], ends[1], after];
+            let way: Vec<Point> = [before, ends[0]].into_iter().chain(corner).chain([ends[1], after]).collect();
             if self.replace(old, std::array::from_fn(|step| (way[step], way[step + 1]))) {
                 [points[at], points[next]] = ends;
                 corners.insert(at, corner);
@@ -230,15 +241,20 @@ impl Notches<'_> {
         place + (place - side.foot) * ((self.distance - side.distance).max(0.0) / side.distance.max(CLOSE_MM))
     }
 
-    /// The corner between two points of the line, with a place on each of its flanks.
-    fn corner(&self, [from, to]: [Point; 2], sides: [Nearest; 2]) -> Option<[Point; 3]> {
+    /// The corner between two points of the line.
+    fn corner(&self, [from, to]: [Point; 2], sides: [Nearest; 2]) -> Option<Corner> {
         let chord = to - from;
         // The shape lies to the right of its rings, and the end of a notch in it.
         let into_notch = Vec2::new(-chord.y, chord.x);
         let corner = self.meeting(from.midpoint(to), into_notch, sides.map(|side| side.edge))?;
-        let flank = |end: Point, side: Nearest| self.flank(end.midpoint(corner), side);
+        let share = |step: usize| step as f64 / (FLANK + 1) as f64;
+        let place = |step: usize| match step {
+            FLANK => corner,
+            step if step < FLANK => self.flank(from.lerp(corner, share(step + 1)), sides[0]),
+            step => self.flank(corner.lerp(to, share(step - FLANK)), sides[1]),
+        };
         let stands_out = chord.cross(corner - from) > LEAST_HEIGHT * chord.hypot2();
-        stands_out.then(|| [flank(from, sides[0]), corner, flank(to, sides[1])])
+        stands_out.then(|| std::array::from_fn(place))
     }
 
     /// The place as far from the art as the line should be on both sides.
@@ -246,7 +262,8 @@ impl Notches<'_> {
         let mut out = start;
         for _ in 0..SIDES_TRIED {
             let place = self.between(start, sides);
-            let nearest = self.art.nearest_to(place)?;
+            // So far out nothing is measured any more.
+            let Some(nearest) = self.art.nearest_to(place) else { break };
             if (nearest.distance - self.distance).abs() <= SLACK_MM {
                 return Some(place);
             }
@@ -256,7 +273,7 @@ impl Notches<'_> {
             }
             self.replace_side(&mut sides, place, nearest);
         }
-        self.followed(out, into_notch, sides)
+        self.followed((start, out), into_notch, sides)
     }
 
     /// A walk from an edge ends where ragged art is nearest for a while: what is nearest in truth is that side's.
@@ -302,14 +319,16 @@ impl Notches<'_> {
 
     /// Where the middle between both sides leads to a place as far from the art as the line should be: between sides that
     /// hardly come nearer to each other, or are ragged, no step of Newton's finds it.
-    fn followed(&self, start: Point, into_notch: Vec2, mut sides: [u32; 2]) -> Option<Point> {
+    fn followed(&self, (start, out): (Point, Point), into_notch: Vec2, mut sides: [u32; 2]) -> Option<Point> {
         let is_out = |place: Point| self.art.nearest_to(place).is_some_and(|nearest| nearest.distance >= self.distance);
-        let step = self.art.grid().cell() * FOLLOWED_CELLS;
-        let (mut place, mut heading) = (start, into_notch.normalize());
+        let cell = self.art.grid().cell();
+        let step = cell * FOLLOWED_CELLS;
+        let (mut place, mut heading) = (out, into_notch.normalize());
         for _ in 0..(REACH_CELLS / FOLLOWED_CELLS) as usize {
             let ahead = self.amid(place + heading * step, &mut sides)?;
             let moved = ahead - place;
-            if !(moved.hypot() > CLOSE_MM && moved.dot(heading) > 0.0) {
+            let goes_on = moved.dot(heading) > 0.0 && (CLOSE_MM..2.0 * step).contains(&moved.hypot());
+            if !goes_on || ahead.distance(start) > REACH_CELLS * cell || self.art.nearest_to(ahead).is_none() {
                 break;
             }
             if !is_out(ahead) {
@@ -346,9 +365,9 @@ impl Notches<'_> {
         Some(place)
     }
 
-    /// Replaces three edges by six, if those between the first and the last run through cells of the art alone and none of them
+    /// Replaces three edges by others, if those between the first and the last run through cells of the art alone and none of them
     /// crosses anything.
-    fn replace(&mut self, old: [Edge; 3], new: [Edge; 6]) -> bool {
+    fn replace(&mut self, old: [Edge; 3], new: Way) -> bool {
         let is_free = |edge: &Edge| {
             self.cells(*edge).into_iter().all(|cell| {
                 let others = self.edges.get(&cell).into_iter().flatten().filter(|other| !old.contains(other));
@@ -356,7 +375,7 @@ impl Notches<'_> {
             })
         };
         let is_of_art = |edge: &Edge| self.cells(*edge).into_iter().all(|cell| self.is_of_art(cell));
-        if !(new[1..5].iter().all(is_of_art) && new.iter().all(is_free)) {
+        if !(new[1..new.len() - 1].iter().all(is_of_art) && new.iter().all(is_free)) {
             return false;
         }
         for edge in old {

@@ -112,7 +112,7 @@ pub struct CutOut {
 /// `pixels` stays as it is.
 ///
 /// Where alpha nowhere reaches 50 % (a watermark, a glow), the line is at half of the largest alpha instead; around a small
-/// part that is evenly pale and stands alone, at half of its own.
+/// part that stands alone and is even, but not solid, at half of its own.
 ///
 /// # Errors
 /// `art.blank` when nothing is left, `run.cancelled`.

@@ -8,15 +8,15 @@
 use rayon::prelude::*;
 
 use super::bits::{Bits, Run, WORD};
-use super::plane::{ALIKE, Plane, ROWS, STRONG_ALPHA, Stretch};
+use super::plane::{ALIKE, Plane, ROWS, STRONG_ALPHA, Stretch, WEAK_ALPHA};
 use crate::cancel::Cancel;
 use crate::fault::Fault;
 
 /// Alpha under which a part is pale: over it, its half is no more than a tenth of a pixel from half of full.
 const PALE_BELOW: u8 = 230;
 
-/// Alphas inside of a part, neighbours of its edge apart, differ by no more: filters that make pictures smaller leave a tenth of
-/// full beside hard edges.
+/// Alphas inside of a part, its edge apart, differ by no more: filters that make pictures smaller leave a tenth of full beside
+/// hard edges, and fading takes more.
 const FLAT: u8 = 48;
 
 /// Pixels of the longer side to each row that is looked at: a part that lies between two of them is as small as noise.
@@ -44,7 +44,7 @@ pub(super) fn scale(plane: &mut Plane<'_>, cancel: &Cancel) -> Result<(), Fault>
     };
     let step = (plane.width.max(plane.height) / PIXELS_PER_STEP).max(1);
     let mut insides = bits(plane, step, pale, cancel)?;
-    let mut visible = None;
+    let mut parts = None;
     let mut left = MOST_PX;
     for y in 0..plane.height {
         cancel.check_every(64, y)?;
@@ -52,13 +52,15 @@ pub(super) fn scale(plane: &mut Plane<'_>, cancel: &Cancel) -> Result<(), Fault>
         while let Some(x) = insides.next_of_row(y, from) {
             from = x + 1;
             // Most are the blur of an edge, and most pictures have no others.
-            if !is_inside(plane, (x, y)) {
+            if !around(plane, (x, y)).is_some_and(is_inside) {
                 continue;
             }
-            if visible.is_none() {
-                visible = Some(bits(plane, 1, |_, stretch| stretch.weak, cancel)?);
+            cancel.check()?;
+            if parts.is_none() {
+                let visible = bits(plane, 1, |_, stretch| stretch.weak, cancel)?;
+                parts = Some(Parts { visible, refused: Bits::none(plane.width, plane.height) });
             }
-            let part = visible.as_mut().map(|visible| Part::taken(plane, (visible, &mut insides), (x, y), cancel));
+            let part = parts.as_mut().map(|parts| parts.take(plane, &mut insides, (x, y), cancel));
             let Some(part) = part.transpose()?.flatten().filter(|part| part.pixels <= left) else { continue };
             let Some(alpha) = part.alpha(plane) else { continue };
             left -= part.pixels;
@@ -71,16 +73,20 @@ pub(super) fn scale(plane: &mut Plane<'_>, cancel: &Cancel) -> Result<(), Fault>
     Ok(())
 }
 
-/// Whether a pixel and its eight neighbours are pale and hardly differ.
-fn is_inside(plane: &Plane<'_>, (x, y): (usize, usize)) -> bool {
+/// Bounds of the alphas of a pixel and its eight neighbours, where it has so many.
+fn around(plane: &Plane<'_>, (x, y): (usize, usize)) -> Option<(u8, u8)> {
     if x == 0 || y == 0 || x + 1 == plane.width || y + 1 == plane.height {
-        return false;
+        return None;
     }
     let around = (y - 1..=y + 1).flat_map(|y| (x - 1..=x + 1).map(move |x| (x, y)));
-    let (least, most) = around.fold((u8::MAX, 0), |(least, most), (x, y)| {
+    Some(around.fold((u8::MAX, 0), |(least, most), (x, y)| {
         let alpha = plane.sample(y * plane.width + x);
         (alpha.min(least), alpha.max(most))
-    });
+    }))
+}
+
+/// Whether alphas between such bounds are pale and hardly differ.
+fn is_inside((least, most): (u8, u8)) -> bool {
     least >= STRONG_ALPHA && most < PALE_BELOW && most - least <= FLAT
 }
 
@@ -106,18 +112,19 @@ fn bits(
     Ok(bits)
 }
 
-/// What hangs together, by runs of pixels in rows.
-struct Part {
-    runs: Vec<(usize, Run)>,
-    pixels: usize,
+/// What is visible and was not looked at yet, and what was refused.
+struct Parts {
+    visible: Bits,
+    refused: Bits,
 }
 
-impl Part {
-    /// Takes the part that a pixel belongs to out of what is visible; `None` where that was done, or it is too large or solid
-    /// somewhere: then nothing inside of it needs to be looked at any more.
-    fn taken(
+impl Parts {
+    /// Takes out the part that a pixel belongs to; `None` where that was done, or it is too large or solid somewhere: then
+    /// nothing inside of it needs to be looked at any more.
+    fn take(
+        &mut self,
         plane: &Plane<'_>,
-        (visible, insides): (&mut Bits, &mut Bits),
+        insides: &mut Bits,
         (x, y): (usize, usize),
         cancel: &Cancel,
     ) -> Result<Option<Part>, Fault> {
@@ -125,38 +132,65 @@ impl Part {
         let mut seeds = vec![y * plane.width + x];
         while !seeds.is_empty() && is_pale {
             let known = part.runs.len();
-            visible.flood(seeds.drain(..), cancel, |y, (first, last)| {
+            self.visible.flood(seeds.drain(..), cancel, |y, (first, last)| {
                 part.pixels += last - first + 1;
                 is_pale &=
                     part.pixels <= LARGEST_PX && (first..=last).all(|x| plane.sample(y * plane.width + x) < PALE_BELOW);
                 part.runs.push((y, (first, last)));
                 if !is_pale {
-                    part.runs.drain(..).for_each(|(y, run)| insides.remove_run(y, run));
+                    part.refuse(&mut self.refused, insides);
                 }
             })?;
             // What is beside a run is taken; its corners may lead on.
             for (y, (first, last)) in part.runs.iter().skip(known) {
                 let columns = [first.checked_sub(1), Some(last + 1).filter(|x| *x < plane.width)];
                 let rows = [y.checked_sub(1), Some(y + 1).filter(|y| *y < plane.height)];
-                let corners =
-                    columns.into_iter().flatten().flat_map(|x| rows.into_iter().flatten().map(move |y| (x, y)));
-                seeds.extend(corners.filter(|(x, y)| visible.has(*x, *y)).map(|(x, y)| y * plane.width + x));
+                let columns = columns.into_iter().flatten();
+                for (x, y) in columns.flat_map(|x| rows.into_iter().flatten().map(move |y| (x, y))) {
+                    is_pale &= !self.refused.has(x, y);
+                    seeds.extend(self.visible.has(x, y).then_some(y * plane.width + x));
+                }
             }
         }
+        if !is_pale {
+            part.refuse(&mut self.refused, insides);
+        }
         Ok((is_pale && part.pixels > 0).then_some(part))
+    }
+}
+
+/// What hangs together, by runs of pixels in rows.
+struct Part {
+    runs: Vec<(usize, Run)>,
+    pixels: usize,
+}
+
+impl Part {
+    fn refuse(&mut self, refused: &mut Bits, insides: &mut Bits) {
+        for (y, run) in self.runs.drain(..) {
+            refused.insert_run(y, run);
+            insides.remove_run(y, run);
+        }
     }
 
     fn indices(&self, width: usize) -> impl Iterator<Item = usize> {
         self.runs.iter().flat_map(move |(y, (first, last))| y * width + first..=y * width + last)
     }
 
-    /// The mean alpha inside, where it is even.
+    /// The mean alpha inside, where the part is even but for its edge.
     fn alpha(&self, plane: &Plane<'_>) -> Option<f64> {
-        let is_inside = |index: &usize| is_inside(plane, (index % plane.width, index / plane.width));
-        let inside: Vec<u8> = self.indices(plane.width).filter(is_inside).map(|index| plane.sample(index)).collect();
-        let (least, most) = (inside.iter().min()?, inside.iter().max()?);
-        let sum: f64 = inside.iter().map(|alpha| f64::from(*alpha)).sum();
-        (most - least <= FLAT).then(|| sum / inside.len() as f64)
+        let around = |index: usize| around(plane, (index % plane.width, index / plane.width));
+        let (mut sum, mut inside, mut least, mut most) = (0.0, 0_u32, u8::MAX, 0);
+        for index in self.indices(plane.width) {
+            let (own, Some((least_around, most_around))) = (plane.sample(index), around(index)) else { continue };
+            if least_around >= WEAK_ALPHA {
+                (least, most) = (own.min(least), own.max(most));
+            }
+            if is_inside((least_around, most_around)) {
+                (sum, inside) = (sum + f64::from(own), inside + 1);
+            }
+        }
+        (inside > 0 && most - least <= FLAT).then(|| sum / f64::from(inside))
     }
 }
 
@@ -211,7 +245,25 @@ mod tests {
             let is_inside = (5..295).contains(&x) && (5..295).contains(&y);
             Rgba([9, 9, 9, if is_inside { 160 } else { 0 }])
         });
-        for picture in [attached, fading, large] {
+        // All of it that covers by itself is between 128 and 160.
+        let glow = picture(|x, y| (160.0 - 4.0 * (f64::from(x) - 40.0).hypot(f64::from(y) - 33.0)).max(0.0));
+        let corner = RgbaImage::from_fn(60, 60, |x, y| {
+            let is_inside =
+                (10..30).contains(&x) && (10..30).contains(&y) || (30..50).contains(&x) && (30..50).contains(&y);
+            Rgba([
+                9,
+                9,
+                9,
+                if (x, y) == (20, 20) {
+                    255
+                } else if is_inside {
+                    160
+                } else {
+                    0
+                },
+            ])
+        });
+        for picture in [attached, fading, large, glow, image::imageops::rotate180(&corner), corner] {
             let mut plane = Plane::of(&picture, &Cancel::new()).unwrap();
             scale(&mut plane, &Cancel::new()).unwrap();
             assert!(picture.pixels().enumerate().all(|(index, pixel)| plane.sample(index) == pixel.0[3]));
