@@ -56,13 +56,14 @@ pub(super) fn scale(plane: &mut Plane<'_>, cancel: &Cancel) -> Result<(), Fault>
                 continue;
             }
             cancel.check()?;
-            if parts.is_none() {
-                let visible = bits(plane, 1, |_, stretch| stretch.weak, cancel)?;
-                parts = Some(Parts { visible, refused: Bits::none(plane.width, plane.height) });
-            }
-            let part = parts.as_mut().map(|parts| parts.take(plane, &mut insides, (x, y), cancel));
-            let Some(part) = part.transpose()?.flatten().filter(|part| part.pixels <= left) else { continue };
-            let Some(alpha) = part.alpha(plane) else { continue };
+            let parts = match &mut parts {
+                Some(parts) => parts,
+                parts => parts.insert(Parts::of(plane, cancel)?),
+            };
+            let part = parts.take(plane, &mut insides, (x, y), cancel)?.filter(|part| part.pixels <= left);
+            let Some((part, alpha)) = part.and_then(|part| part.alpha(plane).map(|alpha| (part, alpha))) else {
+                continue;
+            };
             left -= part.pixels;
             for index in part.indices(plane.width) {
                 let share = f64::from(plane.sample(index)) / alpha;
@@ -119,6 +120,11 @@ struct Parts {
 }
 
 impl Parts {
+    fn of(plane: &Plane<'_>, cancel: &Cancel) -> Result<Parts, Fault> {
+        let visible = bits(plane, 1, |_, stretch| stretch.weak, cancel)?;
+        Ok(Parts { visible, refused: Bits::none(plane.width, plane.height) })
+    }
+
     /// Takes out the part that a pixel belongs to; `None` where that was done, or it is too large or solid somewhere: then
     /// nothing inside of it needs to be looked at any more.
     fn take(
@@ -199,16 +205,10 @@ mod tests {
     use image::{Rgba, RgbaImage};
 
     use super::*;
+    use crate::silhouette::tests::disc_share;
     use crate::silhouette::{HALF_COVERED, trace};
 
     const ALPHA: f64 = 160.0;
-
-    /// Alpha where a disc covers some share of a pixel's square, by 16 x 16 samples.
-    fn covered(x: u32, y: u32, (u, v): (f64, f64), radius: f64) -> f64 {
-        let steps = (0..256).map(|step| (f64::from(step % 16), f64::from(step / 16)));
-        let at = |pixel: u32, step: f64| f64::from(pixel) + (step + 0.5) / 16.0;
-        steps.filter(|(s, t)| (at(x, *s) - u).hypot(at(y, *t) - v) <= radius).count() as f64 / 256.0
-    }
 
     /// The area inside of the line around a picture's parts.
     fn area(picture: &RgbaImage) -> f64 {
@@ -227,7 +227,7 @@ mod tests {
             for step in 0..8 {
                 let centre = (40.0 + 0.13 * f64::from(step), 33.0 + 0.29 * f64::from(step));
                 let [pale, solid] =
-                    [ALPHA, 255.0].map(|alpha| area(&picture(|x, y| alpha * covered(x, y, centre, radius))));
+                    [ALPHA, 255.0].map(|alpha| area(&picture(|x, y| alpha * disc_share(x, y, centre, radius))));
                 // At half of full a quarter of a pixel is missing all around.
                 let off_px = (pale - solid) / (std::f64::consts::TAU * radius);
                 assert!(off_px.abs() < 0.03, "radius {radius}: {off_px}");
@@ -238,8 +238,8 @@ mod tests {
     #[test]
     fn what_is_solid_somewhere_fades_or_is_large_stays_as_it_is() {
         let centre = (40.0, 33.0);
-        let disc = |x, y| ALPHA * covered(x, y, centre, 12.0);
-        let attached = picture(|x, y| disc(x, y).max(255.0 * covered(x, y, (50.0, 33.0), 5.0)));
+        let disc = |x, y| ALPHA * disc_share(x, y, centre, 12.0);
+        let attached = picture(|x, y| disc(x, y).max(255.0 * disc_share(x, y, (50.0, 33.0), 5.0)));
         let fading = picture(|x, y| (260.0 - 9.0 * (f64::from(x) - 40.0).hypot(f64::from(y) - 33.0)).clamp(0.0, 200.0));
         let large = RgbaImage::from_fn(300, 300, |x, y| {
             let is_inside = (5..295).contains(&x) && (5..295).contains(&y);
@@ -247,21 +247,10 @@ mod tests {
         });
         // All of it that covers by itself is between 128 and 160.
         let glow = picture(|x, y| (160.0 - 4.0 * (f64::from(x) - 40.0).hypot(f64::from(y) - 33.0)).max(0.0));
-        let corner = RgbaImage::from_fn(60, 60, |x, y| {
-            let is_inside =
-                (10..30).contains(&x) && (10..30).contains(&y) || (30..50).contains(&x) && (30..50).contains(&y);
-            Rgba([
-                9,
-                9,
-                9,
-                if (x, y) == (20, 20) {
-                    255
-                } else if is_inside {
-                    160
-                } else {
-                    0
-                },
-            ])
+        let corner = picture(|x, y| {
+            let is_in = |from: u32| (from..from + 20).contains(&x) && (from..from + 20).contains(&y);
+            let pale = if is_in(10) || is_in(30) { ALPHA } else { 0.0 };
+            if (x, y) == (20, 20) { 255.0 } else { pale }
         });
         for picture in [attached, fading, large, glow, image::imageops::rotate180(&corner), corner] {
             let mut plane = Plane::of(&picture, &Cancel::new()).unwrap();

@@ -21,14 +21,15 @@ fn cut(pixels: RgbaImage, remove: BackdropRemove) -> Result<CutOut, Fault> {
     cut_out(&artwork(pixels), order(remove), &Cancel::new())
 }
 
-/// Share of a pixel's square inside a disc, by 16 x 16 samples.
-fn disc_share(x: u32, y: u32, centre: (f64, f64), radius: f64) -> f64 {
-    let steps = (0..256).map(|step| (f64::from(step % 16), f64::from(step / 16)));
-    let inside = steps.filter(|(u, v)| {
-        let (dx, dy) = (f64::from(x) + (u + 0.5) / 16.0 - centre.0, f64::from(y) + (v + 0.5) / 16.0 - centre.1);
-        dx.hypot(dy) <= radius
-    });
-    inside.count() as f64 / 256.0
+/// Share of a pixel's square inside of something, by 16 x 16 samples.
+fn share_inside(x: u32, y: u32, is_inside: impl Fn(f64, f64) -> bool) -> f64 {
+    let at = |pixel: u32, step: i32| f64::from(pixel) + (f64::from(step) + 0.5) / 16.0;
+    (0..256).filter(|step| is_inside(at(x, step % 16), at(y, step / 16))).count() as f64 / 256.0
+}
+
+/// Share of a pixel's square inside a disc.
+pub(super) fn disc_share(x: u32, y: u32, centre: (f64, f64), radius: f64) -> f64 {
+    share_inside(x, y, |x, y| (x - centre.0).hypot(y - centre.1) <= radius)
 }
 
 fn disc(side: u32, radius: f64) -> RgbaImage {

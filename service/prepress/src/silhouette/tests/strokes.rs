@@ -20,12 +20,13 @@ fn wedge(side: u32, tip: (f64, f64), half_deg: f64, turn_deg: f64) -> RgbaImage 
         let (back, beside) = (-dx * turn.cos() - dy * turn.sin(), dy * turn.cos() - dx * turn.sin());
         back >= 0.0 && back <= f64::from(side) / 4.0 && beside.abs() <= back * slope
     };
-    RgbaImage::from_fn(side, side, |x, y| {
-        let steps = (0..256).map(|step| (f64::from(step % 16), f64::from(step / 16)));
-        let at = |share: f64| (share + 0.5) / 16.0;
-        let inside = steps.filter(|(u, v)| is_inside(f64::from(x) + at(*u), f64::from(y) + at(*v))).count();
-        Rgba([9, 9, 9, (inside as f64 / 256.0 * 255.0).round() as u8])
-    })
+    covered(side, is_inside)
+}
+
+/// The coverage of something, on a picture of so many pixels.
+fn covered(side: u32, is_inside: impl Fn(f64, f64) -> bool) -> RgbaImage {
+    let alpha = |x, y| (share_inside(x, y, &is_inside) * 255.0).round() as u8;
+    RgbaImage::from_fn(side, side, |x, y| Rgba([9, 9, 9, alpha(x, y)]))
 }
 
 /// From a place to the nearest point of the line.
@@ -161,12 +162,7 @@ fn a_leaf_ends_in_a_tip() {
     let leaf = |x: f64, y: f64| [-38.6, 38.6].into_iter().all(|off: f64| x.hypot(y - off) <= radius);
     let tip_px = 40.0 + (radius * radius - 38.6 * 38.6_f64).sqrt();
     for shift in (0..10).map(|step| f64::from(step) * 0.17) {
-        let picture = RgbaImage::from_fn(80, 60, |x, y| {
-            let steps = (0..256).map(|step| (f64::from(step % 16), f64::from(step / 16)));
-            let at = |pixel: u32, step: f64| f64::from(pixel) + (step + 0.5) / 16.0;
-            let is_inside = |(s, t): &(f64, f64)| leaf(at(x, *s) - 40.0 - shift, at(y, *t) - 30.0 - 0.6 * shift);
-            Rgba([9, 9, 9, (steps.filter(is_inside).count() as f64 / 256.0 * 255.0).round() as u8])
-        });
+        let picture = covered(80, |x, y| leaf(x - 40.0 - shift, y - 30.0 - 0.6 * shift));
         let found = cut(picture, BackdropRemove::Never).unwrap();
         let off_px = distance_to_line(&found, (tip_px + shift, 30.0 + 0.6 * shift));
         assert!(off_px < 0.7, "{off_px} at {shift}");
