@@ -57,7 +57,7 @@ fn text(path: &Path) -> String {
 
 /// Lines of code before the tests, comments left out.
 fn product_code(source: &str) -> impl Iterator<Item = &str> {
-    let lines = source.lines().take_while(|line| line.trim() != "#[cfg(test)]");
+    let lines = source.lines().take_while(|line| line.trim() != "mod tests {");
     lines.filter(|line| !line.trim_start().starts_with("//"))
 }
 
