@@ -111,11 +111,20 @@ fn flanks_beside_round_art_are_no_nearer_to_it() {
         let (traced, sharp) = grown_within(&art, None, DISTANCE_MM + 1.0);
         let points = |rings: &[Ring]| rings.iter().map(|ring| ring.points().len()).sum::<usize>();
         assert!(points(&sharp) >= points(&traced) + 2, "each notch has its corner");
+        let aside = ((DISTANCE_MM + RADIUS_MM).powi(2) - (apart / 2.0).powi(2)).sqrt();
+        for aside in [aside, -aside] {
+            let corner = Affine::rotate(turned) * Point::new(apart / 2.0, aside);
+            // Discs of straight pieces meet a little nearer.
+            assert!(nearest(&sharp, corner) < 5e-3, "no corner at {corner:?}");
+        }
+        let away = |place: Point| art.iter().map(|disc| disc.distance_to_edges(place)).fold(f64::INFINITY, f64::min);
         for (from, to) in sharp.iter().flat_map(Ring::edges) {
             let middle = from.midpoint(to);
-            let away =
-                art.each_ref().map(|disc| disc.distance_to_edges(middle)).into_iter().fold(f64::INFINITY, f64::min);
-            assert!(away > DISTANCE_MM - 3e-3, "{away} at {middle:?}");
+            assert!(away(middle) > DISTANCE_MM - 3e-3, "{} at {middle:?}", away(middle));
+        }
+        let known: Vec<Point> = traced.iter().flat_map(|ring| ring.points().to_vec()).collect();
+        for place in sharp.iter().flat_map(Ring::points).filter(|place| !known.contains(place)) {
+            assert!((away(*place) - DISTANCE_MM).abs() < 1e-3, "{} at {place:?}", away(*place));
         }
     }
 }
