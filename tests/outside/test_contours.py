@@ -21,9 +21,9 @@ TURN_DEG = 1.0
 RADIUS_SHARE = 0.95
 MEDIAN_EXCESS = 0.01
 NODES_PER_100_MM = 25
+# Behind the usual border, and behind thinner ones, where a line follows more of its art's own corners.
 MEDIAN_NODES_PER_100_MM = 18
-# Without a border, where inside corners as sharp as the art's own cost nodes; asked are 22.
-MEDIAN_NODES_BORDERLESS = 19
+MEDIAN_NODES_THIN_BORDER = 22
 EXACT_MM = 0.02
 # Pictures for it are drawn so much finer: pixels of 0.02 mm, because a line through pixels clips sharp corners by a third of one.
 FINER = 2
@@ -85,7 +85,7 @@ def test_lines_turn_no_tighter_than_the_blade(clips):
 
 def test_lines_have_few_nodes(clips):
     """Behind the usual border; with a thinner one a line follows every corner of its art."""
-    most = MEDIAN_NODES_PER_100_MM if border_of(clips) > 0 else MEDIAN_NODES_BORDERLESS
+    most = MEDIAN_NODES_PER_100_MM if border_of(clips) == 3 else MEDIAN_NODES_THIN_BORDER
     assert np.median([contour.nodes_per_100_mm for contour in clips]) <= most
     if border_of(clips) == 3:
         assert worst(clips, lambda contour: contour.nodes_per_100_mm) <= (NODES_PER_100_MM, "")

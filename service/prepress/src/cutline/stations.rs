@@ -90,6 +90,12 @@ impl Stations {
         stations
     }
 
+    /// By how much the ring turns in all, to either side, in radian per 100 mm.
+    pub(super) fn turn_per_100_mm(&self) -> f64 {
+        let curvature = &self.curvature[1..];
+        curvature.iter().map(|curvature| curvature.abs()).sum::<f64>() / curvature.len() as f64 * 100.0
+    }
+
     /// The same ring from another straight place, a third of it farther on.
     pub(super) fn start_elsewhere(&mut self) {
         let (count, from) = (self.count(), self.count() / 3);

@@ -199,3 +199,13 @@ fn a_rectangle_without_radius_has_straight_lines_only_and_a_pill_has_round_ends(
         assert!((implicit - 1.0).abs() < 2e-4, "{implicit}");
     }
 }
+
+#[test]
+fn a_line_that_needs_few_nodes_is_truer_than_it_has_to_be() {
+    let lobes = closed(4000, |angle| {
+        let (sin, cos) = angle.sin_cos();
+        Vec2::new(cos, sin) * (20.0 + 2.0 * (11.0 * angle).cos())
+    });
+    let lines = drawn(vec![lobes.clone()]);
+    assert!((12.0..24.0).contains(&nodes_per_100_mm(&lines)) && apart(&lines[0], &lobes) < 0.038);
+}

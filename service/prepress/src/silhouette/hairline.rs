@@ -182,7 +182,7 @@ fn are_joined(plane: &Plane<'_>, one: usize, other: usize) -> bool {
     let ((x, y), (u, v)) = ((one % width, one / width), (other % width, other / width));
     match (x.abs_diff(u), y.abs_diff(v)) {
         (0, 1) | (1, 0) => true,
-        (1, 1) => plane.mean_around(x.max(u) as i64, y.max(v) as i64) > HALF_COVERED,
+        (1, 1) => plane.joins_at_corner(x.max(u) as i64, y.max(v) as i64, HALF_COVERED),
         _ => false,
     }
 }

@@ -10,6 +10,9 @@ use crate::cancel::Cancel;
 use crate::fault::Fault;
 use crate::geom::{Point, Vec2};
 
+/// Alpha that counts as nothing: what a resampling filter leaves beside an edge.
+pub(super) const CLEAR_ALPHA: u8 = 8;
+
 /// Alpha from which a ridge is a stroke: an eighth of full. Below it is mostly compression noise.
 pub(super) const WEAK_ALPHA: u8 = 32;
 
@@ -177,9 +180,22 @@ impl<'a> Plane<'a> {
     }
 
     /// The mean alpha of the four pixels around a corner, which is the upper left one of a pixel.
-    pub(super) fn mean_around(&self, x: i64, y: i64) -> f64 {
+    fn mean_around(&self, x: i64, y: i64) -> f64 {
         let four = [(x - 1, y - 1), (x, y - 1), (x, y), (x - 1, y)];
         four.into_iter().map(|(x, y)| f64::from(self.alpha(x, y))).sum::<f64>() / 4.0
+    }
+
+    /// Whether the covered two of the four pixels around a corner, which is the upper left one of a pixel, hang together there
+    /// though they lie across from each other: where the mean of the four is over the threshold, or where a thin stroke runs
+    /// through both. It leaves something of itself in the other two, and little beside the covered ones; a narrow gap does not.
+    pub(super) fn joins_at_corner(&self, x: i64, y: i64, threshold: f64) -> bool {
+        let pairs = [[(x - 1, y - 1), (x, y)], [(x, y - 1), (x - 1, y)]];
+        let [falling, rising] =
+            pairs.map(|pair| pair.map(|(x, y)| self.alpha(x, y)).into_iter().fold(u8::MAX, u8::min));
+        let (covered, right, others) = if falling > rising { (pairs[0], 1, rising) } else { (pairs[1], -1, falling) };
+        let is_thin =
+            |(x, y): (i64, i64)| self.alpha(x + right, y - 1).max(self.alpha(x - right, y + 1)) <= self.alpha(x, y) / 2;
+        self.mean_around(x, y) > threshold || others > CLEAR_ALPHA && covered.into_iter().all(is_thin)
     }
 
     /// The largest alpha before a place, as one goes along.

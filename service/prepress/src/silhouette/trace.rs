@@ -226,8 +226,8 @@ impl Tracer<'_> {
 
     /// Whether the covered diagonal of an ambiguous cell is joined through its middle.
     fn joined(&self, cell: Cell) -> bool {
-        let mean = self.field.plane.mean_around(cell.x, cell.y);
-        mean > self.field.threshold || (0..4).any(|index| self.field.is_link(cell.corner(index)))
+        self.field.plane.joins_at_corner(cell.x, cell.y, self.field.threshold)
+            || (0..4).any(|index| self.field.is_link(cell.corner(index)))
     }
 
     /// Whether a cell reaches past the canvas.

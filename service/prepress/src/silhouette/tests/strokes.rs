@@ -14,11 +14,17 @@ fn a_hairline_that_hangs_on_to_art_stays_in_one_piece() {
 
 /// A wedge of a half angle in degrees whose tip points right, on a picture of some pixels in all directions: its exact coverage.
 fn wedge(side: u32, tip: (f64, f64), half_deg: f64, turn_deg: f64) -> RgbaImage {
-    let (slope, turn) = (half_deg.to_radians().tan(), turn_deg.to_radians());
+    let slope = half_deg.to_radians().tan();
+    stroke(side, tip, turn_deg, |back| back * slope)
+}
+
+/// A stroke that points right and ends in `tip`, by half of its width so far behind that.
+fn stroke(side: u32, tip: (f64, f64), turn_deg: f64, half_width: impl Fn(f64) -> f64) -> RgbaImage {
+    let turn = turn_deg.to_radians();
     let is_inside = |x: f64, y: f64| {
         let (dx, dy) = (x - tip.0, y - tip.1);
         let (back, beside) = (-dx * turn.cos() - dy * turn.sin(), dy * turn.cos() - dx * turn.sin());
-        back >= 0.0 && back <= f64::from(side) / 4.0 && beside.abs() <= back * slope
+        back >= 0.0 && back <= f64::from(side) / 4.0 && beside.abs() <= half_width(back)
     };
     covered(side, is_inside)
 }
@@ -35,11 +41,25 @@ fn distance_to_line(found: &CutOut, place: (f64, f64)) -> f64 {
     found.edge.rings.iter().map(|ring| ring.distance_to_edges(place)).fold(f64::INFINITY, f64::min)
 }
 
+/// Twelve places, and directions in degrees, in which strokes end.
+fn ends() -> impl Iterator<Item = ((f64, f64), f64)> {
+    (0..12).map(f64::from).map(|turn| ((60.0 + 0.37 * turn, 60.0 + 0.61 * turn), 31.0 * turn))
+}
+
 /// How far from where they end tips of wedges are on the line of `drawn`, in all directions, px.
 fn tips_off(half_deg: f64, drawn: impl Fn(RgbaImage) -> CutOut) -> Vec<f64> {
-    let tip = |turn: i32| (60.0 + 0.37 * f64::from(turn), 60.0 + 0.61 * f64::from(turn));
-    let off = |turn: i32| distance_to_line(&drawn(wedge(120, tip(turn), half_deg, 31.0 * f64::from(turn))), tip(turn));
-    (0..12).map(off).collect()
+    ends().map(|(tip, turn)| distance_to_line(&drawn(wedge(120, tip, half_deg, turn)), tip)).collect()
+}
+
+/// How far past where they end strokes of some width are drawn, in all directions, px.
+fn drawn_past(half_width: impl Fn(f64) -> f64) -> Vec<f64> {
+    let past = |(tip, turn): ((f64, f64), f64)| {
+        let found = cut(stroke(120, tip, turn, &half_width), BackdropRemove::Never).unwrap();
+        let (sin, cos) = turn.to_radians().sin_cos();
+        let along = |point: &Point| (point.x - tip.0) * cos + (point.y - tip.1) * sin;
+        found.edge.rings.iter().flat_map(Ring::points).map(along).fold(f64::NEG_INFINITY, f64::max)
+    };
+    ends().map(past).collect()
 }
 
 fn mean(off_px: &[f64]) -> f64 {
@@ -59,7 +79,30 @@ fn strokes_that_taper_to_a_point_end_near_it() {
     let drawn = |picture| cut(picture, BackdropRemove::Never).unwrap();
     let off_px: Vec<f64> = [3.0, 5.0, 8.0].into_iter().flat_map(|half_deg| tips_off(half_deg, drawn)).collect();
     // As their pixels are drawn, they end 0.9 px early in the mean.
-    assert!(mean(&off_px) < 0.6 && off_px.iter().all(|off| *off < 1.8), "{off_px:?}");
+    assert!(mean(&off_px) < 0.35 && off_px.iter().all(|off| *off < 0.8), "{off_px:?}");
+}
+
+#[test]
+fn strokes_are_not_drawn_past_their_ends() {
+    let pointed = drawn_past(|back| 0.07 * back);
+    let blunt = drawn_past(|_| 0.2);
+    // A tail of even width behind a shoulder.
+    let with_shoulder = drawn_past(|back| 0.15 + 0.1 * (back - 3.0).max(0.0));
+    for past_px in [&pointed, &blunt, &with_shoulder] {
+        assert!((-0.4..0.4).contains(&mean(past_px)) && past_px.iter().all(|past| *past < 1.0), "{past_px:?}");
+    }
+}
+
+#[test]
+fn a_thin_stroke_on_a_slant_is_in_one_piece_and_a_narrow_gap_stays_open() {
+    // Through the middles of pixels: each covers more than half of its own, and little of those beside it.
+    let found = cut(stroke(120, (80.5, 80.5), 45.0, |_| 0.32), BackdropRemove::Never).unwrap();
+    assert_eq!(found.edge.outer().count(), 1);
+    for off in [0.0, 1.0] {
+        let in_square = |x: f64, y: f64| (5.0..35.0).contains(&x) && (5.0..35.0).contains(&y);
+        let parted = covered(40, |x, y| in_square(x, y) && (x + y - 40.0 - off).abs() > 0.5 * 2_f64.sqrt());
+        assert_eq!(cut(parted, BackdropRemove::Never).unwrap().edge.outer().count(), 2);
+    }
 }
 
 #[test]
