@@ -186,7 +186,7 @@ RESOLVED = [("two_leaves", 3), ("crow_black", 3), ("owl_ink", 3), ("cactus_thumb
             ("tree_with_roots", 3), ("balloons_with_strings", 3), ("word_separate_letters", 3),
             ("star_glow", 3), ("olive_branch_hairline", 3),
             ("deer_antlers_black", 3), ("soap_bubbles", 1), ("word_separate_letters", 1),
-            ("pumpkin_soft_shadow", 0), ("balloon_white_translucent", 0)]
+            ("horse_splashes", 3), ("pumpkin_soft_shadow", 0)]
 COARSE_PX, FINE_PX = 400, 2400
 # What the line itself may be off, mm; a pixel of the coarse picture comes on top.
 RESOLUTION_MM = 0.05

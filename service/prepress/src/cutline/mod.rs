@@ -72,8 +72,10 @@ const LONG_MM: f64 = 10_000.0;
 /// Nodes per 100 mm that are a few more than may be: following more ways can do without them.
 const A_LITTLE_MANY: std::ops::Range<f64> = 25.0..27.0;
 
-/// Shares of the tolerance for a line that still has too many: more than all, and taken where the line does not stray for it.
+/// Shares of the tolerance for a line that still has too many: more than all, and taken where the line strays no farther than so
+/// many mm for it.
 const SLACKER: [f64; 2] = [1.03, 1.06];
+const MOST_SLACK_MM: f64 = 0.0482;
 
 /// Nodes per 100 mm that are aimed at.
 const AIMED_NODES: f64 = 18.0;
@@ -220,7 +222,7 @@ impl Pen<'_> {
             }
             let other = self.along(stations, (tolerance * share, Some(fit::NOT_ALL)), more)?;
             let Some(other) = other.filter(|other| other.is_gentle() && other.nodes() < line.nodes()) else { continue };
-            if strays(&other.closed()?, ring) <= MOST_APART_MM {
+            if strays(&other.closed()?, ring) <= MOST_SLACK_MM {
                 *line = other;
             }
         }

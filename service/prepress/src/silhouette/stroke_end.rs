@@ -131,7 +131,7 @@ impl Around {
         }
         let moment = moment - BLUR_PX2 * width / 2.0;
         let middle = moment / area;
-        if !(middle > 0.0) {
+        if middle <= 0.0 || middle.is_nan() {
             return None;
         }
         let lost = lost_by_taper(FALLS_MORE * falls / width.max(LEAST_WIDTH_PX), middle)
