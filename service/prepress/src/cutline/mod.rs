@@ -35,7 +35,7 @@ use crate::units::Mm;
 const TOLERANCES_MM: [f64; 5] = [0.039, 0.025, 0.012, 0.005, 0.002];
 
 /// Tolerance that is tried first, mm, and up to how many nodes per 100 mm that is taken: a line so true differs less between two
-/// versions of a picture, and takes 5 % more nodes in the median of clip art.
+/// versions of a picture, and takes 5 % more nodes in the median of clip art behind the usual border.
 const TRUER_MM: f64 = 0.032;
 const NODES_TO_SPARE: f64 = 24.0;
 
@@ -100,9 +100,11 @@ pub fn draw(region: &Region, cutting: &Cutting, cancel: &Cancel) -> Result<Vec<C
     if crossing.is_empty() {
         return Ok(pen.finer(&rings, nodes_per_100_mm(&lines))?.unwrap_or(lines));
     }
-    for tolerance in &TOLERANCES_MM[1..] {
+    let [_, closer @ ..] = TOLERANCES_MM;
+    for tolerance in closer {
         for line in &crossing {
-            lines[*line] = pen.line(rings[*line], *tolerance, SMOOTHING_MM.min(tolerance / 2.0))?.0;
+            let stations = Stations::along(rings[*line], SMOOTHING_MM.min(tolerance / 2.0));
+            lines[*line] = pen.line(rings[*line], stations, tolerance)?.0;
         }
         crossing = crossing::found(&lines, cancel)?;
         if crossing.is_empty() {
@@ -143,14 +145,10 @@ impl Pen<'_> {
 
     /// A line truer than it has to be, if few nodes are enough for that and it keeps the cutting radii.
     fn usual(&self, ring: &Ring) -> Result<(CutLine, bool), Fault> {
-        if self.many {
+        let stations = Stations::along(ring, SMOOTHING_MM);
+        if self.many && stations.turn_per_100_mm() < MOST_TURN {
             let [_, ways, ..] = fit::BEAMS;
-            let stations = Stations::along(ring, SMOOTHING_MM);
-            let truer = if stations.turn_per_100_mm() < MOST_TURN {
-                self.along(&stations, (TRUER_MM, Some(fit::NOT_ALL)), ways)?
-            } else {
-                None
-            };
+            let truer = self.along(&stations, (TRUER_MM, Some(fit::NOT_ALL)), ways)?;
             if let Some(line) = truer.filter(Line::is_gentle) {
                 let line = line.closed()?;
                 let is_spared = nodes_per_100_mm(std::slice::from_ref(&line)) <= NODES_TO_SPARE;
@@ -159,27 +157,26 @@ impl Pen<'_> {
                 }
             }
         }
-        self.near(ring, TOLERANCES_MM[0], SMOOTHING_MM)
+        self.near(ring, stations, TOLERANCES_MM[0])
     }
 
     /// A line that keeps to its ring, if it can be had without a turn tighter than the cutting radii: between the places where
     /// that is seen to it may stray by a hair, and is drawn closer then.
-    fn near(&self, ring: &Ring, tolerance: f64, smoothing: f64) -> Result<(CutLine, bool), Fault> {
-        let usual = self.line(ring, tolerance, smoothing)?;
+    fn near(&self, ring: &Ring, stations: Stations, tolerance: f64) -> Result<(CutLine, bool), Fault> {
+        let usual = self.line(ring, stations.clone(), tolerance)?;
         // What is too long for many ways is not drawn twice.
         let strayed = if self.many { strays(&usual.0, ring) } else { 0.0 };
         if strayed <= MOST_APART_MM {
             return Ok(usual);
         }
-        let closer = self.line(ring, tolerance * fit::CLOSER, smoothing)?;
+        let closer = self.line(ring, stations, tolerance * fit::CLOSER)?;
         let is_better = (closer.1 || !usual.1) && strays(&closer.0, ring) < strayed;
         Ok(if is_better { closer } else { usual })
     }
 
     /// Follows more ways where the few usual ones turn tighter than the cutting radii, and then starts elsewhere; of all lines
     /// the one that keeps most of them.
-    fn line(&self, ring: &Ring, tolerance: f64, smoothing: f64) -> Result<(CutLine, bool), Fault> {
-        let mut stations = Stations::along(ring, smoothing);
+    fn line(&self, ring: &Ring, mut stations: Stations, tolerance: f64) -> Result<(CutLine, bool), Fault> {
         let [few, usual, _, many] = fit::BEAMS;
         let first = self.along(&stations, (tolerance, None), if self.many { usual } else { few })?;
         let mut line = first.ok_or_else(broken)?;
@@ -208,16 +205,14 @@ impl Pen<'_> {
     /// by what the tolerance leaves for straying.
     fn spare_nodes(&self, ring: &Ring, stations: &Stations, line: &mut Line, tolerance: f64) -> Result<(), Fault> {
         let [_, _, more, _] = fit::BEAMS;
-        let has_too_many =
-            |line: &Line| Ok::<bool, Fault>(A_LITTLE_MANY.contains(&nodes_per_100_mm(&[line.closed()?])));
-        if !has_too_many(line)? {
+        if !line.has_a_few_too_many()? {
             return Ok(());
         }
         let too_many =
             |fitted: &Fitted, length_mm| fitted.cubics.len() as f64 / length_mm * 100.0 >= A_LITTLE_MANY.start;
         self.anew(stations, line, (tolerance, more), too_many)?;
         for share in SLACKER {
-            if !has_too_many(line)? {
+            if !line.has_a_few_too_many()? {
                 break;
             }
             let other = self.along(stations, (tolerance * share, Some(fit::NOT_ALL)), more)?;
@@ -270,7 +265,8 @@ impl Pen<'_> {
         if nodes > SMOOTH_NODES {
             return Ok(None);
         }
-        let (lines, gentle) = self.lines(rings, |ring| self.near(ring, FINE_MM, FINE_SMOOTHING_MM))?;
+        let (lines, gentle) =
+            self.lines(rings, |ring| self.near(ring, Stations::along(ring, FINE_SMOOTHING_MM), FINE_MM))?;
         let few = nodes_per_100_mm(&lines) <= AIMED_NODES.min(nodes * MOST_FOR_FINE);
         Ok((gentle && few && crossing::found(&lines, self.cancel)?.is_empty()).then_some(lines))
     }
@@ -287,6 +283,11 @@ impl Line {
 
     fn nodes(&self) -> usize {
         self.0.iter().map(|fitted| fitted.cubics.len()).sum()
+    }
+
+    /// Whether it has a few nodes more than may be.
+    fn has_a_few_too_many(&self) -> Result<bool, Fault> {
+        Ok(A_LITTLE_MANY.contains(&nodes_per_100_mm(&[self.closed()?])))
     }
 
     fn is_gentle(&self) -> bool {

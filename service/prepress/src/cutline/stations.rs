@@ -29,6 +29,7 @@ const STRAIGHT: f64 = 0.1;
 const STRETCH: usize = 1500;
 
 /// A ring as stations, the first one once more after the last.
+#[derive(Clone)]
 pub(super) struct Stations {
     raw: Vec<Point>,
     smooth: Vec<Point>,

@@ -174,9 +174,9 @@ fn is_gapped(plane: &Plane<'_>, index: usize) -> bool {
     WAYS[..2].iter().any(|way| has_gap(*way))
 }
 
-/// Whether two covered pixels hang together as the line is traced: side by side, or corner to corner where the mean of the
-/// four pixels there is covered; strokes, which join at corners anyway, are not known yet. A tip that hangs on by a corner
-/// alone is else an island, and left out as a speck.
+/// Whether two covered pixels hang together as the line is traced: side by side, or corner to corner where the plane joins them;
+/// raised strokes, which join at corners anyway, are not known yet. A tip that hangs on by a corner alone is else an island, and
+/// left out as a speck.
 fn are_joined(plane: &Plane<'_>, one: usize, other: usize) -> bool {
     let width = plane.width;
     let ((x, y), (u, v)) = ((one % width, one / width), (other % width, other / width));

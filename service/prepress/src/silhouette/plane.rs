@@ -187,7 +187,8 @@ impl<'a> Plane<'a> {
 
     /// Whether the covered two of the four pixels around a corner, which is the upper left one of a pixel, hang together there
     /// though they lie across from each other: where the mean of the four is over the threshold, or where a thin stroke runs
-    /// through both. It leaves something of itself in the other two, and little beside the covered ones; a narrow gap does not.
+    /// through both. It leaves something of itself in the other two, and little beside the covered ones; a gap between broad
+    /// shapes does not, one across a thin stroke may.
     pub(super) fn joins_at_corner(&self, x: i64, y: i64, threshold: f64) -> bool {
         let pairs = [[(x - 1, y - 1), (x, y)], [(x, y - 1), (x - 1, y)]];
         let [falling, rising] =

@@ -38,7 +38,7 @@ const LEFT_STEPS: usize = 10;
 const STEP_PX: f64 = 0.5;
 
 /// Variance by which all of that is blurred along the stroke, px²: by a filter that takes the mean of a pixel, by pixels being
-/// square, and by widths being means over a pixel, of each a twelfth. It moves the middle outward, by half of it for a width of one.
+/// square, and by widths being means over a pixel, of each a twelfth. For each pixel of width the moment is larger by half of it.
 const BLUR_PX2: f64 = 0.25;
 
 /// Pixels to each side of the drawn end in which all of this lies.
@@ -135,14 +135,13 @@ impl Around {
             return None;
         }
         let lost = lost_by_taper(FALLS_MORE * falls / width.max(LEAST_WIDTH_PX), middle)
-            .min(SHAPE_MORE * lost_by_shape(area * area / (self.width(-BEHIND_PX, STRIP_PX) * moment)))
-            .min(1.0);
+            .min(SHAPE_MORE * lost_by_shape(area * area / (self.width(-BEHIND_PX, STRIP_PX) * moment)));
         Some(middle * (1.0 - lost / 2.0) / (0.5 - lost / 3.0))
     }
 }
 
 /// The part of its width that a stroke has lost where it ends, by the part that it loses in a pixel and how far its middle is:
-/// one and more where it ends in a point.
+/// all of it, one, where it ends in a point.
 fn lost_by_taper(falls: f64, middle: f64) -> f64 {
     if falls * middle >= 1.0 / 3.0 {
         return 1.0;
@@ -161,13 +160,13 @@ fn lost_by_shape(full: f64) -> f64 {
 /// How much of a pixel lies within a stretch along a direction, px², by how far the pixel's middle is from the stretch's: the
 /// shadow that its square casts in that direction. Pixels side by side sum up evenly in all directions.
 fn part_within(off: f64, length: f64, along: Vec2) -> f64 {
-    let (sides, flat) = ([along.x.abs(), along.y.abs()], 1e-3);
-    let [long, short] = sides.map(|side| side.max(flat));
+    // No side is quite nothing: it is divided by.
+    let [one, other] = [along.x, along.y].map(|side| side.abs().max(1e-3));
     // The shadow's second integral, by its corners.
     let second = |at: f64| {
         let corner = |(sign, half): (f64, f64)| sign * (at + half).max(0.0).powi(2) / 2.0;
-        let (sum, difference) = ((long + short) / 2.0, (long - short) / 2.0);
+        let (sum, difference) = ((one + other) / 2.0, (one - other) / 2.0);
         [(1.0, sum), (-1.0, difference), (-1.0, -difference), (1.0, -sum)].map(corner).iter().sum::<f64>()
     };
-    (second(off + length / 2.0) - second(off - length / 2.0)) / (long * short)
+    (second(off + length / 2.0) - second(off - length / 2.0)) / (one * other)
 }

@@ -288,9 +288,9 @@ fn sharpness(points: &[Point], at: usize) -> Option<f64> {
     let before = points[if at >= STEPS { at - STEPS } else { at + count - STEPS }];
     let after = points[if at + STEPS < count { at + STEPS } else { at + STEPS - count }];
     let (to, from) = (points[at] - before, after - points[at]);
-    // Most points turn little, and need no root.
-    let turns = to.dot(from) < 0.0 || to.dot(from) < -LEAST_COSINE * to.hypot() * from.hypot();
-    (turns && to.cross(from) > 0.0).then(|| (points[at] - before.midpoint(after)).hypot())
+    let around_inside = to.cross(from) > 0.0;
+    (around_inside && to.dot(from) < -LEAST_COSINE * (to.hypot2() * from.hypot2()).sqrt())
+        .then(|| (points[at] - before.midpoint(after)).hypot())
 }
 
 /// Where a tip is looked at from, and the points of the ring before and after that.

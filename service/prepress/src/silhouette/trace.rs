@@ -2,7 +2,8 @@
 //!
 //! Lorensen and Cline, "Marching Cubes: A High Resolution 3D Surface Construction Algorithm" (1987), in its
 //! two-dimensional form: cells between four pixel centres, linear interpolation on their sides. A cell whose diagonal
-//! corners are covered is joined when the mean of the four is covered, so both walks through it agree.
+//! corners are covered is joined when the mean of the four is covered or a thin stroke runs through it, so both walks
+//! through it agree.
 //!
 //! Rings are followed one by one from crossings between neighbours in a row, of which every ring has some; one bit per
 //! pixel remembers the crossings seen. Guarantee: rings are closed, do not touch or cross, and have their inside on the
