@@ -2,17 +2,20 @@
 
 import argparse
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
 import numpy as np
 from PIL import Image, ImageDraw
 import shapely
 
 import contours
+import resolution
 
 PX_PER_MM = 20
 MARGIN_MM = 2
 COLUMNS = 4
 BORDERS_MM = [0, 1, 3]
+FINE_PX = 6000
 FIXTURES = Path(__file__).resolve().parents[1] / "fixtures" / "art" / "clip"
 # Heading, measure, and which end of it is the worst.
 FIGURES = [
@@ -39,6 +42,7 @@ def arguments():
     parser.add_argument("--border", type=float, help="3; with --enlarge 0, 1 and 3 in turn")
     parser.add_argument("--minimum-width", type=float, default=3)
     parser.add_argument("--enlarge", type=int, default=0, help="pixels of the longer side; times are then of that size")
+    parser.add_argument("--coarse", type=int, default=0, help="compare with pictures of so many pixels on the longer side")
     parser.add_argument("--repeat", type=int, default=1, help="the least time of so many is told")
     return parser.parse_args()
 
@@ -46,11 +50,14 @@ def arguments():
 def main():
     asked = arguments()
     pictures = sorted(path for path in asked.folder.iterdir() if path.suffix in {".png", ".webp"})
+    border = 3 if asked.border is None else asked.border
+    options = {"longest": asked.longest, "border": border, "minimum-width": asked.minimum_width}
+    if asked.coarse:
+        compared(asked, pictures, options)
+        return
     if asked.enlarge:
         timed(asked, pictures)
         return
-    border = 3 if asked.border is None else asked.border
-    options = {"longest": asked.longest, "border": border, "minimum-width": asked.minimum_width}
     drawn = contours.draw(asked.dumper, pictures, **options, repeat=asked.repeat)
     table(drawn)
     if asked.out:
@@ -76,6 +83,27 @@ def timed(asked, pictures):
             slowest = max(times, key=times.get)
             print(f"{name}: median {np.median(list(times.values())):.0f}, most {times[slowest]:.0f} CPU ms ({slowest})")
         print(f"most memory beside the picture: {most_mib:.0f} MiB ({hungriest})")
+
+
+def compared(asked, pictures, options):
+    """Lines of fine and coarse versions of each picture, and how far they are apart."""
+    fine_px = asked.enlarge or FINE_PX
+    with TemporaryDirectory() as folder:
+        found = [
+            one
+            for path in pictures
+            for one in resolution.apart(asked.dumper, Path(folder), path, fine_px, asked.coarse, **options)
+        ]
+    print(f"{asked.coarse} beside {fine_px} px{'':14}{'filter':>12}{'aligned mm':>12}{'delivered':>12}{'allowed mm':>12}")
+    for one in found:
+        figures = "".join(f"{length:12.3f}" for length in (one.aligned_mm, one.delivered_mm, one.allowed_mm))
+        print(f"{one.name:28}{one.how:>12}{figures}")
+    for how in resolution.FILTERS:
+        of_filter = [one for one in found if one.how == how]
+        for name, length in (("aligned", lambda one: one.aligned_mm), ("delivered", lambda one: one.delivered_mm)):
+            worst = max(of_filter, key=lambda one: length(one) / one.allowed_mm)
+            over = sum(length(one) > one.allowed_mm for one in of_filter)
+            print(f"{how}, {name}: {over} over; worst {length(worst):.3f} of {worst.allowed_mm:.3f} mm  {worst.name}")
 
 
 def table(drawn):

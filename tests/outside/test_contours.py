@@ -10,6 +10,7 @@ from skimage import measure
 import contours
 import programs
 from programs import REPOSITORY
+import resolution
 
 CLIPS = sorted((REPOSITORY / "tests" / "fixtures" / "art" / "clip").glob("*.png"))
 # Design figures.
@@ -188,26 +189,11 @@ RESOLVED = [("two_leaves", 3), ("crow_black", 3), ("owl_ink", 3), ("cactus_thumb
             ("deer_antlers_black", 3), ("soap_bubbles", 1), ("word_separate_letters", 1),
             ("horse_splashes", 3), ("pumpkin_soft_shadow", 0)]
 COARSE_PX, FINE_PX = 400, 2400
-# What the line itself may be off, mm; a pixel of the coarse picture comes on top.
-RESOLUTION_MM = 0.05
 
 
 @pytest.mark.parametrize(("name", "border"), RESOLVED)
 def test_line_does_not_hang_on_the_pictures_resolution(dumper, tmp_path, name, border):
     """Two sizes of one picture, resampled by Pillow with premultiplied colour, have one line: shapely, both ways."""
     (path,) = [clip for clip in CLIPS if clip.stem == name]
-    with Image.open(path) as picture:
-        original = picture.convert("RGBa")
-
-    def scaled(picture, longest, how):
-        size = [max(1, round(side * longest / max(picture.size))) for side in picture.size]
-        return picture.resize(size, how)
-
-    fine = scaled(original, FINE_PX, Image.Resampling.BICUBIC)
-    coarse = scaled(fine, COARSE_PX, Image.Resampling.BOX)
-    paths = [tmp_path / "fine.png", tmp_path / "coarse.png"]
-    for version, to in zip((fine, coarse), paths):
-        version.convert("RGBA").save(to, compress_level=1)
-    one, other = contours.draw(dumper, paths, border=border)
-    apart = max(contours.farthest(one.shape, other.shape), contours.farthest(other.shape, one.shape))
-    assert apart <= RESOLUTION_MM + other.said["art_to_mm"][0], f"{apart:.3f} mm"
+    (found,) = resolution.apart(dumper, tmp_path, path, FINE_PX, COARSE_PX, ["mean"], border=border)
+    assert found.delivered_mm <= found.allowed_mm, found

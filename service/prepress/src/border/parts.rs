@@ -28,6 +28,10 @@ const NEARLY_CLOSEST_MM: f64 = 0.2;
 /// Such places hang together within so many cells; the bridge stands amid those around the closest one.
 const LINK_CELLS: f64 = 2.0;
 
+/// A bridge ends off the art by this share of the border at most, which covers its end all the same: between two tips that are
+/// as close, the art's own nearest place lies on either.
+const OFF_ART: f64 = 0.25;
+
 /// Steps of the search for the closest points of two parts; each step halves the error or better on smooth edges.
 const CLOSEST_STEPS: usize = 24;
 
@@ -147,11 +151,16 @@ type Pair = (u32, u32);
 /// Where two parts' zones meet: how far it is from art to art there, the node, and the edges of both.
 type Meeting = (f64, usize, u32, u32);
 
-/// Bridges over gaps, each amid the places where its parts are nearly as close as at the closest one.
+/// Bridges over gaps, each amid the places where its parts are nearly as close as at the closest one, for parts with a border.
 ///
 /// # Errors
 /// `run.cancelled`.
-pub(super) fn bridges(field: &Field<'_>, Apart { gaps, .. }: &Apart, cancel: &Cancel) -> Result<Vec<Bridge>, Fault> {
+pub(super) fn bridges(
+    field: &Field<'_>,
+    Apart { gaps, .. }: &Apart,
+    (art, border): (&Art, f64),
+    cancel: &Cancel,
+) -> Result<Vec<Bridge>, Fault> {
     if gaps.is_empty() {
         return Ok(Vec::new());
     }
@@ -175,7 +184,8 @@ pub(super) fn bridges(field: &Field<'_>, Apart { gaps, .. }: &Apart, cancel: &Ca
     }
     let bridge = |(pair, gap): (&Pair, &Gap)| {
         cancel.check()?;
-        let amid = close.get(pair).and_then(|close| amid(field.edges(), close, gap, LINK_CELLS * grid.cell()));
+        let lengths = (LINK_CELLS * grid.cell(), OFF_ART * border);
+        let amid = close.get(pair).and_then(|close| amid(field.edges(), art, (close, gap), lengths));
         Ok(amid.unwrap_or(Bridge { from: gap.from, to: gap.to }))
     };
     gaps.iter().map(bridge).collect()
@@ -205,9 +215,9 @@ impl Placed for Close {
     }
 }
 
-/// A bridge amid the close places that hang together with the closest one; `None` where nothing is close amid them, as where
-/// they lie all around a part.
-fn amid(edges: &Edges, close: &[Close], gap: &Gap, link: f64) -> Option<Bridge> {
+/// A bridge amid the close places that hang together, within a length, with the closest one; its ends lie off the art by another
+/// length at most. `None` where nothing is close amid them, as where they lie all around a part.
+fn amid(edges: &Edges, art: &Art, (close, gap): (&[Close], &Gap), (link, off_art): (f64, f64)) -> Option<Bridge> {
     let middle = gap.from.midpoint(gap.to);
     let off_middle = |place: &Close| place.at.distance_squared(middle);
     let groups = grouped(close, link).into_iter();
@@ -220,7 +230,13 @@ fn amid(edges: &Edges, close: &[Close], gap: &Gap, link: f64) -> Option<Bridge> 
         let mean = (sum / total).to_point();
         let off_mean = |place: &&Close| place.feet[side].foot.distance_squared(mean);
         let nearest = group.iter().min_by(|a, b| off_mean(a).total_cmp(&off_mean(b)));
-        nearest.map(|place| edges.nearest_from(place.feet[side].edge, mean).foot)
+        nearest.map(|place| {
+            let nearest = edges.nearest_from(place.feet[side].edge, mean);
+            let is_in_art = art.rings[edges.owner(nearest.edge) as usize].contains(mean);
+            let off_art = if is_in_art { 0.0 } else { off_art };
+            let share = if nearest.distance > off_art { off_art / nearest.distance } else { 1.0 };
+            nearest.foot.lerp(mean, share)
+        })
     };
     let bridge = Bridge { from: end(0)?, to: end(1)? };
     (bridge.from.distance(bridge.to) <= gap.width + NEARLY_CLOSEST_MM).then_some(bridge)

@@ -136,7 +136,7 @@ impl Lengths {
             field.widen((reach[0], reach[1]), cancel)?;
             parts = apart(field, art, &swallowed, self.border, self.reach);
         }
-        bridges(field, &parts, cancel)
+        bridges(field, &parts, (art, self.border), cancel)
     }
 
     /// Traces values and fills the holes that are not to be kept.

@@ -57,7 +57,7 @@ const SMOOTHING_MM: f64 = 0.015;
 const FINE_SMOOTHING_MM: f64 = 0.006;
 
 /// Nodes per 100 mm up to which an outline counts as smooth: fitted finely it seldom needs half as many again.
-const SMOOTH_NODES: f64 = 12.0;
+const SMOOTH_NODES: f64 = 12.6;
 
 /// So many times the nodes are given for it at most.
 const MOST_FOR_FINE: f64 = 2.0;
@@ -147,17 +147,20 @@ impl Pen<'_> {
     fn usual(&self, ring: &Ring) -> Result<(CutLine, bool), Fault> {
         let stations = Stations::along(ring, SMOOTHING_MM);
         if self.many && stations.turn_per_100_mm() < MOST_TURN {
-            let [_, ways, ..] = fit::BEAMS;
-            let truer = self.along(&stations, (TRUER_MM, Some(fit::NOT_ALL)), ways)?;
-            if let Some(line) = truer.filter(Line::is_gentle) {
-                let line = line.closed()?;
-                let is_spared = nodes_per_100_mm(std::slice::from_ref(&line)) <= NODES_TO_SPARE;
-                if is_spared && strays(&line, ring) <= MOST_APART_MM {
-                    return Ok((line, true));
-                }
+            let truer = self.truer(ring, &stations, TRUER_MM)?;
+            if let Some(line) = truer.filter(|line| nodes_per_100_mm(std::slice::from_ref(line)) <= NODES_TO_SPARE) {
+                return Ok((line, true));
             }
         }
         self.near(ring, stations, TOLERANCES_MM[0])
+    }
+
+    /// A line truer than it has to be, if the usual ways lead to one that keeps the cutting radii.
+    fn truer(&self, ring: &Ring, stations: &Stations, tolerance: f64) -> Result<Option<CutLine>, Fault> {
+        let [_, usual, ..] = fit::BEAMS;
+        let line = self.along(stations, (tolerance, Some(fit::NOT_ALL)), usual)?;
+        let line = line.filter(Line::is_gentle).map(|line| line.closed()).transpose()?;
+        Ok(line.filter(|line| strays(line, ring) <= MOST_APART_MM))
     }
 
     /// A line that keeps to its ring, if it can be had without a turn tighter than the cutting radii: between the places where
@@ -195,7 +198,8 @@ impl Pen<'_> {
                 line = other;
             }
         }
-        if line.is_gentle() {
+        // Who draws closer has no use for slack.
+        if line.is_gentle() && tolerance > TOLERANCES_MM[1] {
             self.spare_nodes(ring, &stations, &mut line, tolerance)?;
         }
         Ok((line.closed()?, line.is_gentle()))
@@ -265,10 +269,11 @@ impl Pen<'_> {
         if nodes > SMOOTH_NODES {
             return Ok(None);
         }
-        let (lines, gentle) =
-            self.lines(rings, |ring| self.near(ring, Stations::along(ring, FINE_SMOOTHING_MM), FINE_MM))?;
-        let few = nodes_per_100_mm(&lines) <= AIMED_NODES.min(nodes * MOST_FOR_FINE);
-        Ok((gentle && few && crossing::found(&lines, self.cancel)?.is_empty()).then_some(lines))
+        let each = |ring: &&Ring| self.truer(ring, &Stations::along(ring, FINE_SMOOTHING_MM), FINE_MM);
+        let lines: Option<Vec<CutLine>> = rings.par_iter().map(each).collect::<Result<_, _>>()?;
+        let is_fit = |lines: &Vec<CutLine>| nodes_per_100_mm(lines) <= AIMED_NODES.min(nodes * MOST_FOR_FINE);
+        let Some(lines) = lines.filter(is_fit) else { return Ok(None) };
+        Ok(crossing::found(&lines, self.cancel)?.is_empty().then_some(lines))
     }
 }
 

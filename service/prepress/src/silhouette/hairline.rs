@@ -47,6 +47,7 @@ const THIN_REACH: usize = 3;
 /// Most weak pixels are the soft edges of shadows and glows: a pixel is asked whether it is a ridge only when a stroke could
 /// begin there or has come to it.
 pub(super) fn keep(plane: &mut Plane<'_>, cancel: &Cancel) -> Result<(), Fault> {
+    plane.keeps_strokes = true;
     let longest_step = (plane.width.max(plane.height) / PIXELS_PER_STEP).max(1) as isize;
     let seeds = seeds(plane, longest_step, cancel)?;
     // One bit for each pixel: as bytes they would cost more memory than all else here.

@@ -44,6 +44,8 @@ pub(super) struct Plane<'a> {
     /// One bit for each pixel of a thin stroke, which counts as covered and joins what is covered at its corners; empty where
     /// there is none.
     raised: Vec<u64>,
+    /// Whether thin strokes are kept; else what looks like one may be noise.
+    pub keeps_strokes: bool,
     /// Pixels whose alpha was replaced, one bit for each; empty where there is none.
     is_replaced: Vec<u64>,
     replaced: HashMap<usize, u8>,
@@ -160,7 +162,20 @@ impl<'a> Plane<'a> {
         let before = |sum: &mut u32, own: u32| Some(std::mem::replace(sum, *sum + own));
         let mixed_before = mixed_in.into_iter().scan(0, before).collect();
         let (raised, is_replaced, replaced) = (Vec::new(), Vec::new(), HashMap::new());
-        Ok(Plane { samples, width, height, ends, mixed, mixed_before, raised, is_replaced, replaced, counts })
+        let keeps_strokes = false;
+        Ok(Plane {
+            samples,
+            width,
+            height,
+            ends,
+            mixed,
+            mixed_before,
+            raised,
+            keeps_strokes,
+            is_replaced,
+            replaced,
+            counts,
+        })
     }
 
     /// Alpha at a place; everything outside the canvas is transparent.
@@ -186,17 +201,20 @@ impl<'a> Plane<'a> {
     }
 
     /// Whether the covered two of the four pixels around a corner, which is the upper left one of a pixel, hang together there
-    /// though they lie across from each other: where the mean of the four is over the threshold, or where a thin stroke runs
-    /// through both. It leaves something of itself in the other two, and little beside the covered ones; a gap between broad
+    /// though they lie across from each other: where the mean of the four is over the threshold, or where a thin stroke that is
+    /// to be kept runs through both. It leaves something of itself in the other two, and little beside the covered ones; a gap between broad
     /// shapes does not, one across a thin stroke may.
     pub(super) fn joins_at_corner(&self, x: i64, y: i64, threshold: f64) -> bool {
+        if self.mean_around(x, y) > threshold {
+            return true;
+        }
         let pairs = [[(x - 1, y - 1), (x, y)], [(x, y - 1), (x - 1, y)]];
         let [falling, rising] =
             pairs.map(|pair| pair.map(|(x, y)| self.alpha(x, y)).into_iter().fold(u8::MAX, u8::min));
         let (covered, right, others) = if falling > rising { (pairs[0], 1, rising) } else { (pairs[1], -1, falling) };
         let is_thin =
             |(x, y): (i64, i64)| self.alpha(x + right, y - 1).max(self.alpha(x - right, y + 1)) <= self.alpha(x, y) / 2;
-        self.mean_around(x, y) > threshold || others > CLEAR_ALPHA && covered.into_iter().all(is_thin)
+        self.keeps_strokes && others > CLEAR_ALPHA && covered.into_iter().all(is_thin)
     }
 
     /// The largest alpha before a place, as one goes along.

@@ -114,10 +114,11 @@ impl Around {
         let strip = |behind: f64| self.width(-BEHIND_PX - behind * STRIP_PX, STRIP_PX);
         let (near, far) = (strip(0.5), strip(1.5));
         let falls = ((far - near) / STRIP_PX).max(0.0);
-        let width = near - falls * STRIP_PX / 2.0;
         if near < LEAST_WIDTH_PX {
             return None;
         }
+        // Behind a shoulder it falls by more than all of it.
+        let width = (near - falls * STRIP_PX / 2.0).max(LEAST_WIDTH_PX);
         // A stroke that tapers never widens again: what does lies before it or beside it.
         let mut most = self.width(-BEHIND_PX - 0.5, 1.0);
         let (mut area, mut moment) = (0.0, 0.0);
@@ -134,7 +135,7 @@ impl Around {
         if middle <= 0.0 || middle.is_nan() {
             return None;
         }
-        let lost = lost_by_taper(FALLS_MORE * falls / width.max(LEAST_WIDTH_PX), middle)
+        let lost = lost_by_taper(FALLS_MORE * falls / width, middle)
             .min(SHAPE_MORE * lost_by_shape(area * area / (self.width(-BEHIND_PX, STRIP_PX) * moment)));
         Some(middle * (1.0 - lost / 2.0) / (0.5 - lost / 3.0))
     }

@@ -117,9 +117,11 @@ impl Tips<'_> {
         let mut moved: Vec<Tip> = Vec::new();
         // The sharpest of points beside each other.
         let mut best: Option<(usize, f64)> = None;
+        let mut next = sharpness(points, 0);
         for at in 0..=count {
             cancel.check_every(1 << 12, at)?;
-            let sharp = if at < count { sharpness(points, at) } else { None };
+            let sharp = next;
+            next = if at + 1 < count { sharpness(points, at + 1) } else { None };
             match (sharp, best) {
                 (Some(sharp), Some((_, most))) if sharp <= most => {}
                 (Some(sharp), _) => best = Some((at, sharp)),
@@ -127,7 +129,11 @@ impl Tips<'_> {
                     moved.extend(self.tip(points, Start::of(points, place)));
                     best = None;
                 }
-                (None, None) => {}
+                (None, None) => {
+                    if at < count && next.is_none() && is_blunt(points, at) {
+                        moved.extend(self.tip(points, Start::between(points, at, (at + 1) % count)));
+                    }
+                }
             }
         }
         Ok(if moved.is_empty() { ring } else { replaced(points, &moved) })
@@ -288,9 +294,21 @@ fn sharpness(points: &[Point], at: usize) -> Option<f64> {
     let before = points[if at >= STEPS { at - STEPS } else { at + count - STEPS }];
     let after = points[if at + STEPS < count { at + STEPS } else { at + STEPS - count }];
     let (to, from) = (points[at] - before, after - points[at]);
-    let around_inside = to.cross(from) > 0.0;
-    (around_inside && to.dot(from) < -LEAST_COSINE * (to.hypot2() * from.hypot2()).sqrt())
-        .then(|| (points[at] - before.midpoint(after)).hypot())
+    turns(to, from).then(|| (points[at] - before.midpoint(after)).hypot())
+}
+
+/// Whether one way turns into another around the inside, by as much as around the widest tip.
+fn turns(to: Vec2, from: Vec2) -> bool {
+    to.cross(from) > 0.0 && to.dot(from) < -LEAST_COSINE * (to.hypot2() * from.hypot2()).sqrt()
+}
+
+/// Whether the line turns by as much from before an edge to behind it, though at neither end alone.
+fn is_blunt(points: &[Point], at: usize) -> bool {
+    let count = points.len();
+    let place = |ahead: usize| points[(at + count + 1 + ahead - STEPS) % count];
+    let middle = place(STEPS - 1).midpoint(place(STEPS));
+    let (to, from) = (middle - place(0), place(2 * STEPS - 1) - middle);
+    (points[at] - points[(at + 1) % count]).hypot() < FLAT_PX && turns(to, from)
 }
 
 /// Where a tip is looked at from, and the points of the ring before and after that.
@@ -311,14 +329,17 @@ impl Start {
             let as_much = sharpness(points, place).is_some_and(|sharp| sharp >= own - ALIKE_PX);
             as_much && (points[place] - points[at]).hypot() < FLAT_PX
         };
-        let between = |left: usize, right: usize| Start { tip: points[left].midpoint(points[right]), left, right };
         if beside(right) {
-            between(at, right)
+            Start::between(points, at, right)
         } else if beside(left) {
-            between(left, at)
+            Start::between(points, left, at)
         } else {
             Start { tip: points[at], left, right }
         }
+    }
+
+    fn between(points: &[Point], left: usize, right: usize) -> Start {
+        Start { tip: points[left].midpoint(points[right]), left, right }
     }
 }
 

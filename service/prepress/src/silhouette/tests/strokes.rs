@@ -118,16 +118,39 @@ fn tips_in_a_shadow_end_where_they_do() {
     assert!(mean(&off_px) < 0.35, "{off_px:?}");
 }
 
+/// A picture with rows of alpha, the first of them beginning at a pixel.
+fn with_alpha<const N: usize>(picture: RgbaImage, (left, top): (u32, u32), rows: &[[u8; N]]) -> RgbaImage {
+    rows.iter().flatten().enumerate().fold(picture, |picture, (place, alpha)| {
+        let (x, y) = (left + place as u32 % N as u32, top + place as u32 / N as u32);
+        with_rectangle(picture, [x, y, 1, 1], [0, 0, 0, *alpha])
+    })
+}
+
+#[test]
+fn a_tip_that_pixels_cut_off_askew_is_put_back() {
+    // A star of the clip `horse_splashes` at 400 px, and where its upper tip is at 6000.
+    let rows: [[u8; 8]; 9] = [
+        [0, 0, 0, 0, 22, 35, 0, 0],
+        [0, 0, 0, 10, 139, 83, 0, 0],
+        [24, 139, 124, 137, 167, 119, 0, 0],
+        [0, 91, 167, 167, 167, 166, 126, 57],
+        [0, 15, 165, 167, 167, 167, 164, 97],
+        [0, 68, 167, 167, 167, 161, 30, 0],
+        [2, 123, 111, 83, 158, 149, 0, 0],
+        [1, 2, 0, 0, 33, 120, 0, 0],
+        [0, 0, 0, 0, 0, 8, 0, 0],
+    ];
+    let found = cut(with_alpha(RgbaImage::new(40, 40), (10, 10), &rows), BackdropRemove::Never).unwrap();
+    let off_px = distance_to_line(&found, (15.15, 10.29));
+    assert!(off_px < 0.4, "{off_px}");
+}
+
 #[test]
 fn a_tip_that_hangs_on_by_a_corner_is_no_island() {
     let body = with_rectangle(RgbaImage::new(60, 60), [10, 10, 12, 10], [0, 0, 0, 255]);
     let rows: [[u8; 6]; 4] =
         [[83, 238, 197, 1, 0, 0], [0, 21, 182, 187, 6, 0], [3, 0, 0, 109, 139, 14], [0, 1, 3, 0, 39, 58]];
-    let tip = rows.into_iter().flatten().enumerate().fold(body, |picture, (place, alpha)| {
-        let (x, y) = (20 + place as u32 % 6, 20 + place as u32 / 6);
-        with_rectangle(picture, [x, y, 1, 1], [0, 0, 0, alpha])
-    });
-    let found = cut(tip, BackdropRemove::Auto).unwrap();
+    let found = cut(with_alpha(body, (20, 20), &rows), BackdropRemove::Auto).unwrap();
     assert_eq!(found.edge.outer().count(), 1);
     assert!(found.visible.x_px + found.visible.width_px >= 25, "{:?}", found.visible);
 }
