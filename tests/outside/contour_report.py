@@ -41,7 +41,7 @@ def arguments():
     parser.add_argument("--longest", type=float, default=80)
     parser.add_argument("--border", type=float, help="3; with --enlarge 0, 1 and 3 in turn")
     parser.add_argument("--minimum-width", type=float, default=3)
-    parser.add_argument("--enlarge", type=int, default=0, help="pixels of the longer side; times are then of that size")
+    parser.add_argument("--enlarge", type=int, default=0, help="pixels of the longer side; times are then of that size; with --coarse 6000 if no other is given")
     parser.add_argument("--coarse", type=int, default=0, help="compare with pictures of so many pixels on the longer side")
     parser.add_argument("--repeat", type=int, default=1, help="the least time of so many is told")
     return parser.parse_args()
@@ -94,7 +94,8 @@ def compared(asked, pictures, options):
             for path in pictures
             for one in resolution.apart(asked.dumper, Path(folder), path, fine_px, asked.coarse, **options)
         ]
-    print(f"{asked.coarse} beside {fine_px} px{'':14}{'filter':>12}{'aligned mm':>12}{'delivered':>12}{'allowed mm':>12}")
+    heading = f"{asked.coarse} beside {fine_px} px"
+    print(f"{heading:28}{'filter':>12}{'aligned mm':>12}{'delivered':>12}{'allowed mm':>12}")
     for one in found:
         figures = "".join(f"{length:12.3f}" for length in (one.aligned_mm, one.delivered_mm, one.allowed_mm))
         print(f"{one.name:28}{one.how:>12}{figures}")

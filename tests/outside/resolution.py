@@ -11,8 +11,6 @@ import contours
 # What a line itself may be off, mm; a pixel of the coarse picture comes on top.
 LINE_MM = 0.05
 FILTERS = {"lanczos": Image.Resampling.LANCZOS, "mean": Image.Resampling.BOX}
-# Pictures larger than Pillow takes for an attack are made here on purpose.
-Image.MAX_IMAGE_PIXELS = None
 
 
 @dataclass(frozen=True)
@@ -30,6 +28,7 @@ class Apart:
 def apart(dumper, folder, path, fine_px, coarse_px, filters=FILTERS, **options):
     """For each filter what it makes of a picture that is enlarged first; `options` are the dumper's flags."""
     with Image.open(path) as picture:
+        assert picture.convert("RGBA").getextrema()[3][0] < 255, f"{path} has no transparency"
         # Nothing else of a picture with transparency moves its line.
         fine = scaled(picture.convert("RGBA").getchannel("A"), fine_px, Image.Resampling.BICUBIC)
     pictures = {"fine": fine} | {how: scaled(fine, coarse_px, FILTERS[how]) for how in filters}
@@ -37,11 +36,12 @@ def apart(dumper, folder, path, fine_px, coarse_px, filters=FILTERS, **options):
     for alpha, to in zip(pictures.values(), paths):
         Image.merge("LA", (Image.new("L", alpha.size), alpha)).save(to, compress_level=1)
     one, *others = contours.draw(dumper, paths, **options)
+    assert not any(contour.error for contour in (one, *others)), path
     for to in paths:
         to.unlink()
     return [
         Apart(path.stem, how, between(one.shape, on_canvas(other, one)), between(one.shape, other.shape), allowed(other))
-        for how, other in zip(filters, others)
+        for how, other in zip(filters, others, strict=True)
     ]
 
 

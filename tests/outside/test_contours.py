@@ -193,7 +193,7 @@ COARSE_PX, FINE_PX = 400, 2400
 
 @pytest.mark.parametrize(("name", "border"), RESOLVED)
 def test_line_does_not_hang_on_the_pictures_resolution(dumper, tmp_path, name, border):
-    """Two sizes of one picture, resampled by Pillow with premultiplied colour, have one line: shapely, both ways."""
+    """Two sizes of one picture, resampled by Pillow, have one line: shapely, both ways."""
     (path,) = [clip for clip in CLIPS if clip.stem == name]
     (found,) = resolution.apart(dumper, tmp_path, path, FINE_PX, COARSE_PX, ["mean"], border=border)
     assert found.delivered_mm <= found.allowed_mm, found

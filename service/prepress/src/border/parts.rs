@@ -28,8 +28,8 @@ const NEARLY_CLOSEST_MM: f64 = 0.2;
 /// Such places hang together within so many cells; the bridge stands amid those around the closest one.
 const LINK_CELLS: f64 = 2.0;
 
-/// A bridge ends off the art by this share of the border at most, which covers its end all the same: between two tips that are
-/// as close, the art's own nearest place lies on either.
+/// A bridge ends off the art by this share of the border at most, which covers its end all the same: between two tips that
+/// are equally close, the art's own nearest place lies on either.
 const OFF_ART: f64 = 0.25;
 
 /// Steps of the search for the closest points of two parts; each step halves the error or better on smooth edges.
@@ -151,7 +151,16 @@ type Pair = (u32, u32);
 /// Where two parts' zones meet: how far it is from art to art there, the node, and the edges of both.
 type Meeting = (f64, usize, u32, u32);
 
-/// Bridges over gaps, each amid the places where its parts are nearly as close as at the closest one, for parts with a border.
+/// A bridge as it is built.
+#[derive(Clone, Copy)]
+pub(super) struct Bridging {
+    pub(super) bridge: Bridge,
+    /// How far apart its parts are there: more than its own length, where its ends lie off the art.
+    pub(super) gap: f64,
+}
+
+/// Bridges over gaps, each amid the places where its parts are nearly as close as at the closest one. How far their ends may lie
+/// off the art hangs on the border.
 ///
 /// # Errors
 /// `run.cancelled`.
@@ -160,7 +169,7 @@ pub(super) fn bridges(
     Apart { gaps, .. }: &Apart,
     (art, border): (&Art, f64),
     cancel: &Cancel,
-) -> Result<Vec<Bridge>, Fault> {
+) -> Result<Vec<Bridging>, Fault> {
     if gaps.is_empty() {
         return Ok(Vec::new());
     }
@@ -186,9 +195,9 @@ pub(super) fn bridges(
         cancel.check()?;
         let lengths = (LINK_CELLS * grid.cell(), OFF_ART * border);
         let amid = close.get(pair).and_then(|close| amid(field.edges(), art, (close, gap), lengths));
-        Ok(amid.unwrap_or(Bridge { from: gap.from, to: gap.to }))
+        Ok(amid.unwrap_or(Bridging { bridge: Bridge { from: gap.from, to: gap.to }, gap: gap.width }))
     };
-    gaps.iter().map(bridge).collect()
+    gaps.par_iter().map(bridge).collect()
 }
 
 /// A place between two parts where they are nearly as close as anywhere.
@@ -217,29 +226,29 @@ impl Placed for Close {
 
 /// A bridge amid the close places that hang together, within a length, with the closest one; its ends lie off the art by another
 /// length at most. `None` where nothing is close amid them, as where they lie all around a part.
-fn amid(edges: &Edges, art: &Art, (close, gap): (&[Close], &Gap), (link, off_art): (f64, f64)) -> Option<Bridge> {
+fn amid(edges: &Edges, art: &Art, (close, gap): (&[Close], &Gap), (link, off_art): (f64, f64)) -> Option<Bridging> {
     let middle = gap.from.midpoint(gap.to);
     let off_middle = |place: &Close| place.at.distance_squared(middle);
     let groups = grouped(close, link).into_iter();
     let groups = groups.map(|group| (group.iter().map(off_middle).fold(f64::INFINITY, f64::min), group));
     let (_, group) = groups.min_by(|a, b| a.0.total_cmp(&b.0))?;
     let total: f64 = group.iter().map(|place| place.weight).sum();
-    // What is nearest to the mean of feet is steady, what is nearest to a place amid the gap is not.
+    // What is nearest to the mean of feet is steady, what is nearest to a place amid the gap is not. Between two tips the mean
+    // itself is steadier still.
     let end = |side: usize| {
         let sum: Vec2 = group.iter().map(|place| place.feet[side].foot.to_vec2() * place.weight).sum();
         let mean = (sum / total).to_point();
         let off_mean = |place: &&Close| place.feet[side].foot.distance_squared(mean);
-        let nearest = group.iter().min_by(|a, b| off_mean(a).total_cmp(&off_mean(b)));
-        nearest.map(|place| {
-            let nearest = edges.nearest_from(place.feet[side].edge, mean);
-            let is_in_art = art.rings[edges.owner(nearest.edge) as usize].contains(mean);
-            let off_art = if is_in_art { 0.0 } else { off_art };
-            let share = if nearest.distance > off_art { off_art / nearest.distance } else { 1.0 };
-            nearest.foot.lerp(mean, share)
-        })
+        let nearest = group.iter().min_by(|a, b| off_mean(a).total_cmp(&off_mean(b)))?;
+        let nearest = edges.nearest_from(nearest.feet[side].edge, mean);
+        let is_within = || art.rings[edges.owner(nearest.edge) as usize].contains(mean);
+        let off_art = if off_art > 0.0 && !is_within() { off_art } else { 0.0 };
+        let share = if nearest.distance > off_art { off_art / nearest.distance } else { 1.0 };
+        Some((nearest.foot, nearest.foot.lerp(mean, share)))
     };
-    let bridge = Bridge { from: end(0)?, to: end(1)? };
-    (bridge.from.distance(bridge.to) <= gap.width + NEARLY_CLOSEST_MM).then_some(bridge)
+    let ((one, from), (other, to)) = (end(0)?, end(1)?);
+    let bridging = Bridging { bridge: Bridge { from, to }, gap: one.distance(other) };
+    (bridging.gap <= gap.width + NEARLY_CLOSEST_MM).then_some(bridging)
 }
 
 /// The nodes of strips of the grid, without the last row, which has none below.

@@ -10,12 +10,12 @@ use super::grid::{EVEN_RADIUS_MM, Fineness, Grid};
 use super::medial::{Disc, deepest, groups, spread, without_tips};
 use super::near::grouped;
 use super::notches;
-use super::parts::{Art, apart, bridges};
+use super::parts::{Art, Bridging, apart, bridges};
 use super::strip::Reach;
 use super::taper::Tapering;
 use super::trace::{Filled, fill_holes, largest_inside, zero_rings};
 use super::winding::inside_flags;
-use super::{Bridge, Grown, Growth, Thickening};
+use super::{Grown, Growth, Thickening};
 use crate::cancel::Cancel;
 use crate::fault::Fault;
 use crate::geom::{Point, Rect, Region, Ring};
@@ -127,7 +127,7 @@ impl Lengths {
     }
 
     /// Bridges between parts. Most lie so near that the border joins them; only for others it is measured farther.
-    fn bridges(&self, field: &mut Field<'_>, art: &Art, cancel: &Cancel) -> Result<Vec<Bridge>, Fault> {
+    fn bridges(&self, field: &mut Field<'_>, art: &Art, cancel: &Cancel) -> Result<Vec<Bridging>, Fault> {
         let swallowed = self.trace(&field.grid(), &field.signed_plus(-self.grown)).swallowed;
         let mut parts = apart(field, art, &swallowed, self.border, self.reach);
         let reach = [false, true].map(|joins_parts| self.reach_around_art(&field.grid(), joins_parts));
@@ -169,7 +169,7 @@ struct Work<'a> {
     lengths: &'a Lengths,
     grid: Grid,
     art: &'a Field<'a>,
-    bridges: Vec<Bridge>,
+    bridges: Vec<Bridging>,
     /// The art hangs together by itself, and no hole stays open.
     is_one: bool,
     fineness: Fineness,
@@ -237,7 +237,7 @@ impl Work<'_> {
             region: Region::new(rings),
             art_parts: art.parts,
             parts,
-            bridges: self.bridges.clone(),
+            bridges: self.bridges.iter().map(|bridging| bridging.bridge).collect(),
             thickenings: thin.thickenings,
             thinnest: thin.thinnest.map(Mm::of),
             specks: art.specks.clone(),
@@ -255,15 +255,14 @@ impl Work<'_> {
 
     /// Joins parts. Those that nearly touch get a stitch that holds them together, and what is thin then is thickened as where
     /// they touch: a whole bridge would be a knob on a sliver beside its body.
-    fn build(&self, bridges: &[Bridge], values: &mut [f32], patched: &mut Vec<bool>) -> Result<(), Fault> {
+    fn build(&self, bridges: &[Bridging], values: &mut [f32], patched: &mut Vec<bool>) -> Result<(), Fault> {
         let radius = self.lengths.half_width.max(LEAST_BRIDGE_MM / 2.0);
         let is_thickened = self.lengths.half_width >= LEAST_BRIDGE_MM / 2.0;
-        let stitched = |bridge: &&Bridge| {
-            is_thickened && bridge.from.distance(bridge.to) <= 2.0 * self.lengths.border + STITCHED_MM
-        };
-        let (near, far): (Vec<&Bridge>, Vec<&Bridge>) = bridges.iter().partition(stitched);
+        let stitched = |bridging: &&Bridging| is_thickened && bridging.gap <= 2.0 * self.lengths.border + STITCHED_MM;
+        let (near, far): (Vec<&Bridging>, Vec<&Bridging>) = bridges.iter().partition(stitched);
         for (bridges, radius) in [(near, STITCH_RADIUS_MM), (far, radius)] {
-            let strokes: Vec<(Point, Point)> = bridges.into_iter().map(|bridge| (bridge.from, bridge.to)).collect();
+            let strokes: Vec<(Point, Point)> =
+                bridges.into_iter().map(|bridging| (bridging.bridge.from, bridging.bridge.to)).collect();
             self.patch(&strokes, radius, values, patched)?;
         }
         Ok(())

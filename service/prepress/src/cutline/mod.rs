@@ -56,7 +56,8 @@ const SMOOTHING_MM: f64 = 0.015;
 /// The same for smooth outlines.
 const FINE_SMOOTHING_MM: f64 = 0.006;
 
-/// Nodes per 100 mm up to which an outline counts as smooth: fitted finely it seldom needs half as many again.
+/// Nodes per 100 mm up to which an outline, drawn a little truer than it has to be, counts as smooth: fitted finely it seldom needs
+/// half as many again.
 const SMOOTH_NODES: f64 = 12.6;
 
 /// So many times the nodes are given for it at most.
@@ -95,7 +96,7 @@ pub fn draw(region: &Region, cutting: &Cutting, cancel: &Cancel) -> Result<Vec<C
     rings.sort_by(|a, b| hole(a).cmp(&hole(b)).then(b.area_mm2().total_cmp(&a.area_mm2())));
     let radii = cubic::Radii { inside: cutting.inside_radius.mm(), outside: cutting.outside_radius.mm() };
     let pen = Pen { radii, many: rings.iter().map(|ring| ring.perimeter().mm()).sum::<f64>() <= LONG_MM, cancel };
-    let (mut lines, _) = pen.lines(&rings, |ring| pen.usual(ring))?;
+    let mut lines: Vec<CutLine> = rings.par_iter().map(|ring| pen.usual(ring)).collect::<Result<_, _>>()?;
     let mut crossing = crossing::found(&lines, cancel)?;
     if crossing.is_empty() {
         return Ok(pen.finer(&rings, nodes_per_100_mm(&lines))?.unwrap_or(lines));
@@ -132,35 +133,24 @@ struct Pen<'a> {
 }
 
 impl Pen<'_> {
-    /// One line to each ring, and whether all of them keep the cutting radii.
-    fn lines(
-        &self,
-        rings: &[&Ring],
-        each: impl Fn(&Ring) -> Result<(CutLine, bool), Fault> + Sync,
-    ) -> Result<(Vec<CutLine>, bool), Fault> {
-        let lines: Vec<(CutLine, bool)> = rings.par_iter().map(|ring| each(ring)).collect::<Result<_, _>>()?;
-        let gentle = lines.iter().all(|(_, gentle)| *gentle);
-        Ok((lines.into_iter().map(|(line, _)| line).collect(), gentle))
-    }
-
     /// A line truer than it has to be, if few nodes are enough for that and it keeps the cutting radii.
-    fn usual(&self, ring: &Ring) -> Result<(CutLine, bool), Fault> {
+    fn usual(&self, ring: &Ring) -> Result<CutLine, Fault> {
         let stations = Stations::along(ring, SMOOTHING_MM);
         if self.many && stations.turn_per_100_mm() < MOST_TURN {
-            let truer = self.truer(ring, &stations, TRUER_MM)?;
-            if let Some(line) = truer.filter(|line| nodes_per_100_mm(std::slice::from_ref(line)) <= NODES_TO_SPARE) {
-                return Ok((line, true));
+            let is_spared = |line: &CutLine| nodes_per_100_mm(std::slice::from_ref(line)) <= NODES_TO_SPARE;
+            let truer = self.gentle(&stations, TRUER_MM)?.filter(is_spared);
+            if let Some(line) = truer.filter(|line| strays(line, ring) <= MOST_APART_MM) {
+                return Ok(line);
             }
         }
-        self.near(ring, stations, TOLERANCES_MM[0])
+        Ok(self.near(ring, stations, TOLERANCES_MM[0])?.0)
     }
 
-    /// A line truer than it has to be, if the usual ways lead to one that keeps the cutting radii.
-    fn truer(&self, ring: &Ring, stations: &Stations, tolerance: f64) -> Result<Option<CutLine>, Fault> {
+    /// A line that keeps the cutting radii, if the usual ways lead to one.
+    fn gentle(&self, stations: &Stations, tolerance: f64) -> Result<Option<CutLine>, Fault> {
         let [_, usual, ..] = fit::BEAMS;
         let line = self.along(stations, (tolerance, Some(fit::NOT_ALL)), usual)?;
-        let line = line.filter(Line::is_gentle).map(|line| line.closed()).transpose()?;
-        Ok(line.filter(|line| strays(line, ring) <= MOST_APART_MM))
+        line.filter(Line::is_gentle).map(|line| line.closed()).transpose()
     }
 
     /// A line that keeps to its ring, if it can be had without a turn tighter than the cutting radii: between the places where
@@ -198,8 +188,7 @@ impl Pen<'_> {
                 line = other;
             }
         }
-        // Who draws closer has no use for slack.
-        if line.is_gentle() && tolerance > TOLERANCES_MM[1] {
+        if line.is_gentle() {
             self.spare_nodes(ring, &stations, &mut line, tolerance)?;
         }
         Ok((line.closed()?, line.is_gentle()))
@@ -216,7 +205,8 @@ impl Pen<'_> {
             |fitted: &Fitted, length_mm| fitted.cubics.len() as f64 / length_mm * 100.0 >= A_LITTLE_MANY.start;
         self.anew(stations, line, (tolerance, more), too_many)?;
         for share in SLACKER {
-            if !line.has_a_few_too_many()? {
+            // What is drawn closer because it crosses has no use for slack.
+            if tolerance <= TOLERANCES_MM[1] || !line.has_a_few_too_many()? {
                 break;
             }
             let other = self.along(stations, (tolerance * share, Some(fit::NOT_ALL)), more)?;
@@ -266,13 +256,15 @@ impl Pen<'_> {
 
     /// Lines much truer to smooth rings, if they need few nodes all the same, keep the radii and do not cross.
     fn finer(&self, rings: &[&Ring], nodes: f64) -> Result<Option<Vec<CutLine>>, Fault> {
-        if nodes > SMOOTH_NODES {
+        if !self.many || nodes > SMOOTH_NODES {
             return Ok(None);
         }
-        let each = |ring: &&Ring| self.truer(ring, &Stations::along(ring, FINE_SMOOTHING_MM), FINE_MM);
+        let each = |ring: &&Ring| self.gentle(&Stations::along(ring, FINE_SMOOTHING_MM), FINE_MM);
         let lines: Option<Vec<CutLine>> = rings.par_iter().map(each).collect::<Result<_, _>>()?;
-        let is_fit = |lines: &Vec<CutLine>| nodes_per_100_mm(lines) <= AIMED_NODES.min(nodes * MOST_FOR_FINE);
-        let Some(lines) = lines.filter(is_fit) else { return Ok(None) };
+        let are_few = |lines: &Vec<CutLine>| nodes_per_100_mm(lines) <= AIMED_NODES.min(nodes * MOST_FOR_FINE);
+        let are_near =
+            |lines: &Vec<CutLine>| lines.par_iter().zip(rings).all(|(line, ring)| strays(line, ring) <= MOST_APART_MM);
+        let Some(lines) = lines.filter(are_few).filter(are_near) else { return Ok(None) };
         Ok(crossing::found(&lines, self.cancel)?.is_empty().then_some(lines))
     }
 }

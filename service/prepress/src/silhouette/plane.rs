@@ -44,7 +44,7 @@ pub(super) struct Plane<'a> {
     /// One bit for each pixel of a thin stroke, which counts as covered and joins what is covered at its corners; empty where
     /// there is none.
     raised: Vec<u64>,
-    /// Whether thin strokes are kept; else what looks like one may be noise.
+    /// Whether thin strokes are kept: not where what looks like one may be noise, or part of a watermark or glow.
     pub keeps_strokes: bool,
     /// Pixels whose alpha was replaced, one bit for each; empty where there is none.
     is_replaced: Vec<u64>,
@@ -201,12 +201,13 @@ impl<'a> Plane<'a> {
     }
 
     /// Whether the covered two of the four pixels around a corner, which is the upper left one of a pixel, hang together there
-    /// though they lie across from each other: where the mean of the four is over the threshold, or where a thin stroke that is
-    /// to be kept runs through both. It leaves something of itself in the other two, and little beside the covered ones; a gap between broad
-    /// shapes does not, one across a thin stroke may.
+    /// though they lie across from each other: where the mean of the four is over the threshold, or where a thin stroke runs
+    /// through both and such strokes are kept. It leaves something of itself in the other two, and little beside the covered
+    /// ones; a gap between broad shapes does not, one across a thin stroke may.
     pub(super) fn joins_at_corner(&self, x: i64, y: i64, threshold: f64) -> bool {
-        if self.mean_around(x, y) > threshold {
-            return true;
+        let is_covered = self.mean_around(x, y) > threshold;
+        if is_covered || !self.keeps_strokes {
+            return is_covered;
         }
         let pairs = [[(x - 1, y - 1), (x, y)], [(x, y - 1), (x - 1, y)]];
         let [falling, rising] =
@@ -214,7 +215,7 @@ impl<'a> Plane<'a> {
         let (covered, right, others) = if falling > rising { (pairs[0], 1, rising) } else { (pairs[1], -1, falling) };
         let is_thin =
             |(x, y): (i64, i64)| self.alpha(x + right, y - 1).max(self.alpha(x - right, y + 1)) <= self.alpha(x, y) / 2;
-        self.keeps_strokes && others > CLEAR_ALPHA && covered.into_iter().all(is_thin)
+        others > CLEAR_ALPHA && covered.into_iter().all(is_thin)
     }
 
     /// The largest alpha before a place, as one goes along.

@@ -117,7 +117,7 @@ impl Around {
         if near < LEAST_WIDTH_PX {
             return None;
         }
-        // Behind a shoulder it falls by more than all of it.
+        // Behind a shoulder the width falls by more than there is of it.
         let width = (near - falls * STRIP_PX / 2.0).max(LEAST_WIDTH_PX);
         // A stroke that tapers never widens again: what does lies before it or beside it.
         let mut most = self.width(-BEHIND_PX - 0.5, 1.0);

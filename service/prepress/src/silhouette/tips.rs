@@ -120,8 +120,8 @@ impl Tips<'_> {
         let mut next = sharpness(points, 0);
         for at in 0..=count {
             cancel.check_every(1 << 12, at)?;
-            let sharp = next;
-            next = if at + 1 < count { sharpness(points, at + 1) } else { None };
+            let sharp = if at < count { next } else { None };
+            next = sharpness(points, (at + 1) % count);
             match (sharp, best) {
                 (Some(sharp), Some((_, most))) if sharp <= most => {}
                 (Some(sharp), _) => best = Some((at, sharp)),
@@ -305,10 +305,13 @@ fn turns(to: Vec2, from: Vec2) -> bool {
 /// Whether the line turns by as much from before an edge to behind it, though at neither end alone.
 fn is_blunt(points: &[Point], at: usize) -> bool {
     let count = points.len();
+    if (points[at] - points[(at + 1) % count]).hypot2() > FLAT_PX * FLAT_PX {
+        return false;
+    }
     let place = |ahead: usize| points[(at + count + 1 + ahead - STEPS) % count];
     let middle = place(STEPS - 1).midpoint(place(STEPS));
     let (to, from) = (middle - place(0), place(2 * STEPS - 1) - middle);
-    (points[at] - points[(at + 1) % count]).hypot() < FLAT_PX && turns(to, from)
+    turns(to, from)
 }
 
 /// Where a tip is looked at from, and the points of the ring before and after that.
