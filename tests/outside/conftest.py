@@ -21,7 +21,8 @@ DEMO = REPOSITORY / "service" / "demo"
 # A worker takes one file after another. The longest, by seconds, come first, so that none is left over at the end; `--durations=0`
 # says when another has become as long.
 LONGEST = [
-    "test_thorough", "test_contours", "test_print_pdf", "test_preview", "test_http_schema", "test_http_bounds", "test_findings", "test_intake_limits",
+    "test_thorough", "test_contours", "test_print_pdf", "test_preview", "test_http_schema", "test_http_bounds", "test_findings",
+    "test_intake_limits",
     "test_proofs", "test_http_answers", "test_openapi", "test_drawing_process", "test_ganging", "test_art_on_its_line",
 ]
 

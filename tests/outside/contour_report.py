@@ -41,7 +41,9 @@ def arguments():
     parser.add_argument("--longest", type=float, default=80)
     parser.add_argument("--border", type=float, help="3; with --enlarge 0, 1 and 3 in turn")
     parser.add_argument("--minimum-width", type=float, default=3)
-    parser.add_argument("--enlarge", type=int, default=0, help="pixels of the longer side; times are then of that size; with --coarse 6000 if no other is given")
+    parser.add_argument(
+        "--enlarge", type=int, default=0, help="pixels of the longer side; times are then of that size; with --coarse 6000"
+    )
     parser.add_argument("--coarse", type=int, default=0, help="compare with pictures of so many pixels on the longer side")
     parser.add_argument("--repeat", type=int, default=1, help="the least time of so many is told")
     return parser.parse_args()
@@ -56,7 +58,7 @@ def main():
         compared(asked, pictures, options)
         return
     if asked.enlarge:
-        timed(asked, pictures)
+        timed(asked, pictures, options)
         return
     drawn = contours.draw(asked.dumper, pictures, **options, repeat=asked.repeat)
     table(drawn)
@@ -69,11 +71,11 @@ def main():
         contact(sorted(asked.out.glob("*.png"))).save(asked.out / "all.jpg", quality=90)
 
 
-def timed(asked, pictures):
+def timed(asked, pictures, options):
     """Pictures enlarged no longer match their files: times and memory only."""
-    options = {"longest": asked.longest, "minimum-width": asked.minimum_width}
+    options = options | {"enlarge": asked.enlarge, "repeat": asked.repeat}
     for border in BORDERS_MM if asked.border is None else [asked.border]:
-        drawn = contours.draw(asked.dumper, pictures, **options, border=border, enlarge=asked.enlarge, repeat=asked.repeat)
+        drawn = contours.draw(asked.dumper, pictures, **options | {"border": border})
         print(f"border {border:g} mm{'edge':>26}{'line':>9}")
         for contour in drawn:
             print(f"{contour.name:28}{contour.said['edge_cpu_ms']:9.0f}{contour.said['line_cpu_ms']:9.0f} CPU ms")

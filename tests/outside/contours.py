@@ -73,6 +73,11 @@ def farthest(one, other):
     return float(shapely.distance(points, boundary).max())
 
 
+def apart(one, other):
+    """The same both ways."""
+    return max(farthest(one, other), farthest(other, one))
+
+
 def filled(geometry):
     """A shape without its holes."""
     return shapely.union_all([Polygon(part.exterior) for part in shapely.get_parts(geometry)])
@@ -128,7 +133,7 @@ class Contour:
 
     @property
     def from_region_mm(self):
-        return max(farthest(self.shape, self.region), farthest(self.region, self.shape))
+        return apart(self.shape, self.region)
 
     @property
     def border_short_mm(self):

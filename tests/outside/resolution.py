@@ -28,9 +28,10 @@ class Apart:
 def apart(dumper, folder, path, fine_px, coarse_px, filters=FILTERS, **options):
     """For each filter what it makes of a picture that is enlarged first; `options` are the dumper's flags."""
     with Image.open(path) as picture:
-        assert picture.convert("RGBA").getextrema()[3][0] < 255, f"{path} has no transparency"
         # Nothing else of a picture with transparency moves its line.
-        fine = scaled(picture.convert("RGBA").getchannel("A"), fine_px, Image.Resampling.BICUBIC)
+        alpha = picture.convert("RGBA").getchannel("A")
+    assert alpha.getextrema()[0] < 255, f"{path} has no transparency"
+    fine = scaled(alpha, fine_px, Image.Resampling.BICUBIC)
     pictures = {"fine": fine} | {how: scaled(fine, coarse_px, FILTERS[how]) for how in filters}
     paths = [folder / f"{path.stem}_{name}.png" for name in pictures]
     for alpha, to in zip(pictures.values(), paths):
@@ -40,7 +41,13 @@ def apart(dumper, folder, path, fine_px, coarse_px, filters=FILTERS, **options):
     for to in paths:
         to.unlink()
     return [
-        Apart(path.stem, how, between(one.shape, on_canvas(other, one)), between(one.shape, other.shape), allowed(other))
+        Apart(
+            name=path.stem,
+            how=how,
+            aligned_mm=contours.apart(one.shape, on_canvas(other, one)),
+            delivered_mm=contours.apart(one.shape, other.shape),
+            allowed_mm=LINE_MM + other.said["art_to_mm"][0],
+        )
         for how, other in zip(filters, others, strict=True)
     ]
 
@@ -48,14 +55,6 @@ def apart(dumper, folder, path, fine_px, coarse_px, filters=FILTERS, **options):
 def scaled(picture, longest, how):
     """A picture with so many pixels on its longer side."""
     return picture.resize([max(1, round(side * longest / max(picture.size))) for side in picture.size], how)
-
-
-def allowed(coarse):
-    return LINE_MM + coarse.said["art_to_mm"][0]
-
-
-def between(one, other):
-    return max(contours.farthest(one, other), contours.farthest(other, one))
 
 
 def on_canvas(coarse, fine):

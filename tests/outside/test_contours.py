@@ -141,7 +141,7 @@ def test_lines_around_plain_shapes_are_exact_offsets(dumper, tmp_path, name, bor
     scale, _, _, _, right, down = drawn.said["art_to_mm"]
     art = shapely.transform(outline, lambda points: points * FINER * scale + (right, down))
     exact = art.buffer(border_mm, quad_segs=1000)
-    assert max(contours.farthest(drawn.shape, exact), contours.farthest(exact, drawn.shape)) <= EXACT_MM
+    assert contours.apart(drawn.shape, exact) <= EXACT_MM
 
 
 # Clips of all kinds of edges: hairlines, soft shadows, holes, specks, glow.

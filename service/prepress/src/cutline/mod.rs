@@ -143,7 +143,7 @@ impl Pen<'_> {
                 return Ok(line);
             }
         }
-        Ok(self.near(ring, stations, TOLERANCES_MM[0])?.0)
+        self.near(ring, stations)
     }
 
     /// A line that keeps the cutting radii, if the usual ways lead to one.
@@ -155,15 +155,16 @@ impl Pen<'_> {
 
     /// A line that keeps to its ring, if it can be had without a turn tighter than the cutting radii: between the places where
     /// that is seen to it may stray by a hair, and is drawn closer then.
-    fn near(&self, ring: &Ring, stations: Stations, tolerance: f64) -> Result<(CutLine, bool), Fault> {
-        let usual = self.line(ring, stations.clone(), tolerance)?;
+    fn near(&self, ring: &Ring, stations: Stations) -> Result<CutLine, Fault> {
+        let [tolerance, ..] = TOLERANCES_MM;
+        let (usual, is_gentle) = self.line(ring, stations.clone(), tolerance)?;
         // What is too long for many ways is not drawn twice.
-        let strayed = if self.many { strays(&usual.0, ring) } else { 0.0 };
+        let strayed = if self.many { strays(&usual, ring) } else { 0.0 };
         if strayed <= MOST_APART_MM {
             return Ok(usual);
         }
-        let closer = self.line(ring, stations, tolerance * fit::CLOSER)?;
-        let is_better = (closer.1 || !usual.1) && strays(&closer.0, ring) < strayed;
+        let (closer, is_as_gentle) = self.line(ring, stations, tolerance * fit::CLOSER)?;
+        let is_better = (is_as_gentle || !is_gentle) && strays(&closer, ring) < strayed;
         Ok(if is_better { closer } else { usual })
     }
 
@@ -204,9 +205,10 @@ impl Pen<'_> {
         let too_many =
             |fitted: &Fitted, length_mm| fitted.cubics.len() as f64 / length_mm * 100.0 >= A_LITTLE_MANY.start;
         self.anew(stations, line, (tolerance, more), too_many)?;
-        for share in SLACKER {
-            // What is drawn closer because it crosses has no use for slack.
-            if tolerance <= TOLERANCES_MM[1] || !line.has_a_few_too_many()? {
+        // What is drawn closer because it crosses has no use for slack.
+        let shares = if tolerance > TOLERANCES_MM[1] { &SLACKER[..] } else { &[] };
+        for share in shares {
+            if !line.has_a_few_too_many()? {
                 break;
             }
             let other = self.along(stations, (tolerance * share, Some(fit::NOT_ALL)), more)?;
